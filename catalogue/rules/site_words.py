@@ -50,11 +50,11 @@ class SiteWords:
             soil = _text(run, "soil")
             if soil is not None:
                 yield from self._soil(soil, f"/runs/{index}/soil")
-            kind = _text(run.get("remove") if isinstance(run, Mapping) else None, "kind")
+            kind = _text(run.get("existing_fence") if isinstance(run, Mapping) else None, "kind")
             if kind is not None and plain_word(kind) not in self.old_fences:
                 add = "add a rate such as remove.brick to the price rules"
                 text = _unknown("kind of old fence", kind, self.old_fences, add)
-                yield Fault(f"/runs/{index}/remove/kind", "remove.unknown", text)
+                yield Fault(f"/runs/{index}/existing_fence/kind", "existing_fence.unknown", text)
 
     def _soil(self, soil: str, pointer: str) -> Iterator[Fault]:
         if plain_word(soil) not in self.soils:
@@ -68,7 +68,7 @@ NO_WORDS = SiteWords()
 def names_words(document: object) -> bool:
     """Return whether a measure document names a soil or an old fence anywhere."""
     holders = [document.get("defaults"), *_runs(document)] if isinstance(document, Mapping) else []
-    return any(isinstance(holder, Mapping) and ("soil" in holder or "remove" in holder) for holder in holders)
+    return any(isinstance(holder, Mapping) and ("soil" in holder or "existing_fence" in holder) for holder in holders)
 
 
 def settled(measure: Measure) -> Measure:
@@ -99,8 +99,8 @@ def hazardous_kinds(choices: Mapping[str, str]) -> frozenset[str]:
 
 
 def _settled(run: Run) -> Run:
-    remove = run.remove and replace(run.remove, kind=plain_word(run.remove.kind))
-    return replace(run, soil=None if run.soil is None else plain_word(run.soil), remove=remove)
+    old = run.existing_fence and replace(run.existing_fence, kind=plain_word(run.existing_fence.kind))
+    return replace(run, soil=None if run.soil is None else plain_word(run.soil), existing_fence=old)
 
 
 def _runs(document: Mapping[str, Any]) -> Sequence[object]:

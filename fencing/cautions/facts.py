@@ -100,7 +100,7 @@ def facts_of(
     """
     bays = _bays(takeoff.runs)
     by_pool = _bays(run for run in takeoff.runs if run.id in pool_runs)
-    old = [run.remove.kind for run in takeoff.measure.runs if run.remove]
+    old = [run.existing_fence.kind for run in takeoff.measure.runs if run.existing_fence]
     new = bool(takeoff.runs)
     roles = {piece.role for piece in takeoff.pieces}
     return CautionFacts(

@@ -135,7 +135,7 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     tall = height - size * 9 - page_layout.foot_height(size) - (0 if beside else size * 3 + 17)
     n = scales.nearest(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
     frame = Frame(n, gate.start - face, gate.base + leaf.height, _SIDE, size * 2.4)
-    words = f"{gate.kind}, opens {gate.opens}" + ("" if gate.kind == "double" else f", hung {gate.hang}")
+    words = f"{gate.kind}, opens {gate.swing}" + ("" if gate.kind == "double" else f", hung {gate.hinge_side}")
     body = svg.text(0, size * 1.2, f"Gate {gate.id}", size * 1.2, anchor="start", bold=True)
     after = lettering.width(f"Gate {gate.id}", size * 1.2) + size * 0.7
     body += svg.text(after, size * 1.2, words, size, anchor="start", soft=True)

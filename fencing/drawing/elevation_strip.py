@@ -278,7 +278,7 @@ def _run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) 
     run, measure = row.run, measured(scene.takeoff, row.run)
     start = 0 if row.starts else row.start
     end = run.length if row.ends else row.end
-    over = "overall" if measure.basis is MeasureBasis.OVERALL else "between centres"
+    over = "overall" if measure.basis is MeasureBasis.OUTSIDE_FACES else "between centres"
     words = f"{scene.metres(end - start)} m"
     fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {scene.metres(run.length)} m"
     span = DimensionSpan(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)

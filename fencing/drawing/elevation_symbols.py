@@ -155,7 +155,7 @@ def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
     spare = (gate.opening - sum(leaf.width for leaf in gate.leaves)) / (len(gate.leaves) + 1)
     places, at = list[tuple[float, Leaf, bool]](), gate.start + spare
     for number, leaf in enumerate(gate.leaves):
-        places.append((at, leaf, number == 0 if len(gate.leaves) == 2 else gate.hang == "left"))
+        places.append((at, leaf, number == 0 if len(gate.leaves) == 2 else gate.hinge_side == "left"))
         at += leaf.width + spare
     return places
 

@@ -142,7 +142,7 @@ class Annotator:
     def gates(self, laid: LaidOutRun, inward: int) -> None:
         """Draw name and opening of each gate, on the side it does not open to."""
         for gate in laid.run.gates:
-            side = -inward if gate.opens == "in" else inward
+            side = -inward if gate.swing == "in" else inward
             words, live = f"{gate.id} {gate.opening}", self.shown.is_live(gate.id)
             middle = gate.start + gate.opening / 2
             step = gate.opening * 0.25

@@ -60,7 +60,7 @@ class Swing:
 
 def swings(gate: HungGate, inward: int) -> list[Swing]:
     """Return each leaf opened square to the fence; ``inward`` is 1 if the inside is on the walker's right, -1 on the left."""
-    side = inward if gate.opens == "in" else -inward
+    side = inward if gate.swing == "in" else -inward
     opened = list[Swing]()
     for at, leaf, left in elevation_symbols.leaf_places(gate):
         hinge, free = (at, at + leaf.width) if left else (at + leaf.width, at)
@@ -83,13 +83,13 @@ def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
 def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> LabelBox:
     """Return the rectangle that a gate's swing takes on paper."""
     deep = max(leaf.width for leaf in gate.leaves) + system.square.face
-    side = inward if gate.opens == "in" else -inward
+    side = inward if gate.swing == "in" else -inward
     x, y = track.at(gate.start + gate.opening / 2, side * deep / 2)
     return LabelBox(x, y, gate.opening / track.n, deep / track.n, track.heading)
 
 
 def describe(gate: HungGate) -> str:
     """Describe a gate."""
-    return f"Gate {gate.id}: {gate.kind}, opening {gate.opening} mm, opens {gate.opens}" + (
-        "" if gate.kind == "double" else f", hung {gate.hang}"
+    return f"Gate {gate.id}: {gate.kind}, opening {gate.opening} mm, opens {gate.swing}" + (
+        "" if gate.kind == "double" else f", hung {gate.hinge_side}"
     )

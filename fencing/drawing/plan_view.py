@@ -216,13 +216,13 @@ def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
 def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     """Draw the old fence to remove, dotted beside the new one."""
     measure, run = measured(shown.takeoff, laid.run), laid.run
-    if not measure.remove:
+    if not measure.existing_fence:
         return ""
     side = inward * 1.3 * laid.track.n
-    start, end = run.posts[0].at, min(run.posts[-1].at, measure.remove.length)
+    start, end = run.posts[0].at, min(run.posts[-1].at, measure.existing_fence.length)
     board.line(*laid.track.at(start, side), *laid.track.at(end, side))
     data = laid.track.line((start, side), (end, side))
-    return svg.path("remove", data, f"Remove {measure.remove.kind}, {shown.metres(measure.remove.length)} m")
+    return svg.path("remove", data, f"Remove {measure.existing_fence.kind}, {shown.metres(measure.existing_fence.length)} m")
 
 
 def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:

@@ -154,8 +154,8 @@ class HungGate:
     start: int
     opening: int
     kind: str
-    hang: str
-    opens: str
+    hinge_side: str
+    swing: str
     base: int
     top: int
     posts: tuple[str, str]

@@ -2,7 +2,7 @@
 
 Lengths are integer millimetres; levels are integer millimetres above the job's datum. Chainage is measured along a run from
 the start of the tape: the centre of the first post (``MeasureBasis.CENTRES``) or its outside face
-(``MeasureBasis.OVERALL``).
+(``MeasureBasis.OUTSIDE_FACES``).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ class MeasureBasis(StrEnum):
     """Points that the tape measures between: post centres, or outside faces of the end posts."""
 
     CENTRES = "centres"
-    OVERALL = "overall"
+    OUTSIDE_FACES = "outside_faces"
 
 
 class Terminal(StrEnum):
@@ -85,8 +85,8 @@ class Finishes:
 class Gate:
     """An opening of ``opening`` mm whose first post's inner face is at chainage ``start``.
 
-    ``height`` is the finished height of a leaf, lattice included. ``hang`` is the side of the hinges, seen in the direction
-    of the run ("left" is the first post). ``opens`` is "in" or "out".
+    ``height`` is the finished height of a leaf, lattice included. ``hinge_side`` is the side of the hinges, seen in the direction
+    of the run ("left" is the first post). ``swing`` is "in" or "out".
     """
 
     id: str
@@ -95,8 +95,8 @@ class Gate:
     kind: GateKind
     height: int
     lattice: int = 0
-    hang: str = "left"
-    opens: str = "in"
+    hinge_side: str = "left"
+    swing: str = "in"
     hardware: tuple[str, ...] = ("hinges", "latch")
 
     @property
@@ -119,7 +119,7 @@ class Taper:
 
 
 @dataclass(frozen=True, slots=True)
-class Removal:
+class ExistingFence:
     """An existing fence to remove."""
 
     kind: str
@@ -139,7 +139,7 @@ class Run:
     id: str
     length: int
     height: int
-    basis: MeasureBasis = MeasureBasis.OVERALL
+    basis: MeasureBasis = MeasureBasis.OUTSIDE_FACES
     turn: Fraction = Fraction(0)
     start: Terminal = Terminal.FREE
     end: Terminal = Terminal.FREE
@@ -151,7 +151,7 @@ class Run:
     finishes: Finishes = Finishes()
     taper: Taper | None = None
     gates: tuple[Gate, ...] = ()
-    remove: Removal | None = None
+    existing_fence: ExistingFence | None = None
     shares: Mapping[str, Fraction] = field(default_factory=dict)
     misclosure: int = 0
 

@@ -11,7 +11,7 @@ HIGHEST_LEAF = 6_000
 NARROWEST = 250
 """An opening narrower than this [mm] is probably in another unit."""
 HARDWARE = ("hinges", "latch", "drop_bolt")
-KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "lattice_mm", "hardware")
+KEYS = ("id", "from_mm", "opening_mm", "kind", "hinge_side", "swing", "height_mm", "lattice_mm", "hardware")
 
 
 def read_gates(run: ObjectReader, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
@@ -37,8 +37,8 @@ def _gate(gate: ObjectReader, name: str, height: int, lattice: int) -> Gate:
         kind=GateKind(gate.word("kind", tuple(GateKind), GateKind.SINGLE)),
         height=gate.whole("height_mm", 1, HIGHEST_LEAF, height),
         lattice=gate.whole("lattice_mm", 0, HIGHEST_LEAF, lattice),
-        hang=gate.word("hang", ("left", "right"), "left"),
-        opens=gate.word("opens", ("in", "out"), "in"),
+        hinge_side=gate.word("hinge_side", ("left", "right"), "left"),
+        swing=gate.word("swing", ("in", "out"), "in"),
         hardware=_hardware(gate, gate.faults),
     )
 

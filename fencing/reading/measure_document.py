@@ -71,8 +71,8 @@ def _optional(run: Run) -> Document:
         written["soil"] = run.soil
     if run.taper is not None:
         written["taper"] = {"at": run.taper.at, "bays": run.taper.bays, "height_mm": run.taper.height}
-    if run.remove is not None:
-        written["remove"] = {"kind": run.remove.kind, "length_mm": run.remove.length}
+    if run.existing_fence is not None:
+        written["existing_fence"] = {"kind": run.existing_fence.kind, "length_mm": run.existing_fence.length}
     return written
 
 
@@ -82,8 +82,8 @@ def _gate(gate: Gate) -> Document:
         "from_mm": gate.start,
         "opening_mm": gate.opening,
         "kind": gate.kind.value,
-        "hang": gate.hang,
-        "opens": gate.opens,
+        "hinge_side": gate.hinge_side,
+        "swing": gate.swing,
         "height_mm": gate.height,
         "lattice_mm": gate.lattice,
         "hardware": list(gate.hardware),

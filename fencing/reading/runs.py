@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing.model.fault_list import FaultList
-from fencing.model.measure import Finishes, Form, Layout, MeasureBasis, Removal, Retrofit, Run, Taper, Terminal
+from fencing.model.measure import Finishes, Form, Layout, MeasureBasis, ExistingFence, Retrofit, Run, Taper, Terminal
 from fencing.reading.gates import read_gates
 from fencing.reading.ground_levels import read_levels
 from fencing.reading.object_reader import LONGEST, ObjectReader
@@ -22,7 +22,7 @@ SHORTEST = 100
 DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "finishes")
 RUN_KEYS = (
     "id", "length_mm", "basis", "turn_deg", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
-    "soil", "finishes", "taper", "gates", "remove", "shares",
+    "soil", "finishes", "taper", "gates", "existing_fence", "shares",
 )  # fmt: skip
 RETROFIT_KEYS = ("id", "bays_mm", "lattice_mm", "finishes", "existing_height_mm", "shares")
 FINISH_KEYS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
@@ -39,7 +39,7 @@ class Defaults:
     lattice: int = 0
     form: str = Form.AUTO
     layout: str = Layout.FROM_START
-    basis: str = MeasureBasis.OVERALL
+    basis: str = MeasureBasis.OUTSIDE_FACES
     soil: str | None = None
     finishes: Finishes = NO_FINISHES
 
@@ -58,7 +58,7 @@ def read_defaults(measure: ObjectReader) -> Defaults:
         lattice=given.whole("lattice_mm", 0, HIGHEST, 0),
         form=given.word("form", tuple(Form), Form.AUTO),
         layout=given.word("layout", tuple(Layout), Layout.FROM_START),
-        basis=given.word("basis", tuple(MeasureBasis), MeasureBasis.OVERALL),
+        basis=given.word("basis", tuple(MeasureBasis), MeasureBasis.OUTSIDE_FACES),
         soil=given.text("soil", 80) if "soil" in given else None,
         finishes=read_finishes(given, NO_FINISHES),
     )
@@ -108,7 +108,7 @@ def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults)
         finishes=read_finishes(run, defaults.finishes),
         taper=_taper(run),
         gates=read_gates(run, name, height, lattice),
-        remove=_removal(run, length),
+        existing_fence=_existing_fence(run, length),
         shares=read_shares(run),
         misclosure=misclosure,
     )
@@ -125,11 +125,11 @@ def _taper(run: ObjectReader) -> Taper | None:
     )
 
 
-def _removal(run: ObjectReader, length: int) -> Removal | None:
-    if "remove" not in run:
+def _existing_fence(run: ObjectReader, length: int) -> ExistingFence | None:
+    if "existing_fence" not in run:
         return None
-    remove = run.table("remove", ("kind", "length_mm"))
-    return Removal(remove.text("kind", 80), remove.whole("length_mm", 1, LONGEST, length))
+    fence = run.table("existing_fence", ("kind", "length_mm"))
+    return ExistingFence(fence.text("kind", 80), fence.whole("length_mm", 1, LONGEST, length))
 
 
 def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Retrofit:

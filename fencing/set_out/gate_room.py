@@ -103,12 +103,12 @@ def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System)
 
 def _insets(run: Run, system: System) -> tuple[int, int]:
     """Return the distances from both ends of the tape to the centre of a square post there [mm]."""
-    return halves(system.square.face, run.layout) if run.basis is MeasureBasis.OVERALL else (0, 0)
+    return halves(system.square.face, run.layout) if run.basis is MeasureBasis.OUTSIDE_FACES else (0, 0)
 
 
 def _edge(run: Run, end: str, system: System) -> int:
     """Return the distance from the end of the tape to the centre of the terminal post [mm]."""
-    if run.basis is not MeasureBasis.OVERALL:
+    if run.basis is not MeasureBasis.OUTSIDE_FACES:
         return 0
     face = system.square.face if needs_square(run, end) else system.channel.face
     return halves(face, run.layout)[0 if end == "start" else 1]

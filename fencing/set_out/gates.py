@@ -124,8 +124,8 @@ def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: Syste
         gate.start,
         gate.opening,
         gate.kind.value,
-        gate.hang,
-        gate.opens,
+        gate.hinge_side,
+        gate.swing,
         base,
         base + gate.height,
         posts,
@@ -193,8 +193,8 @@ def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Noti
 def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
     """Return the height of the ground above the leaf's foot along the fence, in the reach of an opened leaf [mm]."""
     end, rises = gate.start + gate.opening, [0]
-    if gate.hang == "left" or len(gate.leaves) == 2:
+    if gate.hinge_side == "left" or len(gate.leaves) == 2:
         rises.append(ground.highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)
-    if gate.hang == "right" or len(gate.leaves) == 2:
+    if gate.hinge_side == "right" or len(gate.leaves) == 2:
         rises.append(ground.highest(end, min(length, end + gate.leaves[-1].width)) - gate.base)
     return max(rises)

@@ -2,10 +2,10 @@
 
 A book is a list of rows in the order of reading the staff. Readings are in metres, as exact decimals:
 
-    {"back": 1.452}                    first row: the job's datum, or any point of known level, seen from the first set-up
-    {"at_mm": 0, "inter": 1.210}       a point of the run, between the first and last reading of a set-up
-    {"at_mm": 6000, "fore": 0.9, "back": 1.3}   a change point: last reading of one set-up, first of the next
-    {"fore": 0.933}                    last row; with "level_mm" where its level is known, the book closes on it
+    {"backsight_m": 1.452}                   first row: the job's datum or another known level, seen from the first set-up
+    {"at_mm": 0, "intermediate_m": 1.210}    a point of the run, between the first and last reading of a set-up
+    {"at_mm": 6000, "foresight_m": 0.9, "backsight_m": 1.3}   a change point: last reading of one set-up, first of the next
+    {"foresight_m": 0.933}                   last row; if "level_mm" states its level, the book closes on it
 
 Rows with ``at_mm`` are stations of the run. A staff held upside down (under a branch, a beam) is a negative reading.
 """
@@ -24,8 +24,8 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Station
 from fencing.model.rounding import round_half_up
 
-KEYS = ("at_mm", "back", "inter", "fore", "level_mm")
-READINGS = ("back", "inter", "fore")
+KEYS = ("at_mm", "backsight_m", "intermediate_m", "foresight_m", "level_mm")
+READINGS = ("backsight_m", "intermediate_m", "foresight_m")
 READING_TEXT = re.compile(r"-?[0-9]{1,2}(\.[0-9]{1,9})?")
 ROWS_MAX = 2000
 HINTS_MAX = 500
@@ -41,9 +41,9 @@ class BookRow:
     """Row of a book as entered. Readings in metres, levels in integer mm; ``at`` is the chainage of a station, or None."""
 
     at: int | None
-    back: Decimal | None = None
-    inter: Decimal | None = None
-    fore: Decimal | None = None
+    backsight_m: Decimal | None = None
+    intermediate_m: Decimal | None = None
+    foresight_m: Decimal | None = None
     known: int | None = None
 
 
@@ -85,7 +85,8 @@ class LevelBook:
 
         Example: from the first point to the last the ground rises by 1.452 - 0.933 [m]:
 
-            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}, {"fore": Decimal("0.933")}]
+            >>> station = {"at_mm": 0, "intermediate_m": Decimal("1.21")}
+            >>> book = [{"backsight_m": Decimal("1.452")}, station, {"foresight_m": Decimal("0.933")}]
             >>> reduce_book(book).checks
             True
         """
@@ -101,8 +102,8 @@ class LevelBook:
 
         Example: the computed level is 519 and the known level is 526, so the misclosure is 7 mm in one set-up:
 
-            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}]
-            >>> reduce_book([*book, {"fore": Decimal("0.933"), "level_mm": 526}]).closes_well
+            >>> book = [{"backsight_m": Decimal("1.452")}, {"at_mm": 0, "intermediate_m": Decimal("1.21")}]
+            >>> reduce_book([*book, {"foresight_m": Decimal("0.933"), "level_mm": 526}]).closes_well
             False
         """
         return self.misclosure is None or self.misclosure**2 <= MISCLOSURE_PER_ROOT_SETUP**2 * self.setups
@@ -122,14 +123,14 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
         The reduced book; its stations carry the adjusted levels [integer mm, half-up].
 
     Raises:
-        InvalidDocument: every fault of the book at once, with pointers relative to the book (``/3/back``).
+        InvalidDocument: every fault of the book at once, with pointers relative to the book (``/3/backsight_m``).
 
     Source: common practice; arithmetic checks as in any surveying textbook (sum BS - sum FS = sum rise - sum fall =
     last level - first level). Distribution by set-ups: common practice.
 
     Example:
-        >>> book = reduce_book([{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.210")},
-        ...                     {"at_mm": 9000, "inter": Decimal("1.660")}, {"fore": Decimal("0.933")}])
+        >>> book = reduce_book([{"backsight_m": Decimal("1.452")}, {"at_mm": 0, "intermediate_m": Decimal("1.210")},
+        ...                     {"at_mm": 9000, "intermediate_m": Decimal("1.660")}, {"foresight_m": Decimal("0.933")}])
         >>> [(station.at, station.level) for station in book.stations], book.checks
         ([(0, 242), (9000, -208)], True)
     """
@@ -147,8 +148,8 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
         rows=reduced,
         stations=tuple(Station(row.row.at, row.adjusted) for row in reduced if row.row.at is not None),
         setups=setups,
-        sum_back=_total(row.back for row in rows),
-        sum_fore=_total(row.fore for row in rows),
+        sum_back=_total(row.backsight_m for row in rows),
+        sum_fore=_total(row.foresight_m for row in rows),
         sum_rise=_total(rise for rise in rises if rise > 0),
         sum_fall=-_total(rise for rise in rises if rise < 0),
         misclosure=misclosure,
@@ -177,16 +178,16 @@ def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
 
 def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:
     """Yield set-up (0 for the first row), rise and exact level [mm] of every row."""
-    level, before = Fraction(start), rows[0].back
+    level, before = Fraction(start), rows[0].backsight_m
     yield 0, None, level
     setup = 1
     for row in rows[1:]:
-        seen = row.inter if row.fore is None else row.fore
+        seen = row.intermediate_m if row.foresight_m is None else row.foresight_m
         rise = (before or ZERO) - (seen or ZERO)  # never None: _read rejects a row without a reading
         level += Fraction(rise) * 1000
         yield setup, rise, level
-        before = seen if row.back is None else row.back
-        setup += row.back is not None
+        before = seen if row.backsight_m is None else row.backsight_m
+        setup += row.backsight_m is not None
 
 
 def _reduced(row: BookRow, setup: int, rise: Decimal | None, level: Fraction, correction: Fraction) -> ReducedRow:
@@ -213,7 +214,7 @@ def _read(entries: object) -> list[BookRow]:
 
 def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
     if not isinstance(entry, Mapping):
-        faults.append(Fault(pointer, "type", 'a row is an object such as {"at_mm": 0, "inter": 1.210}'))
+        faults.append(Fault(pointer, "type", 'a row is an object such as {"at_mm": 0, "intermediate_m": 1.210}'))
         return BookRow(None)
     for key in entry:
         if key not in KEYS:
@@ -222,8 +223,8 @@ def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
             faults.append(Fault(f"{pointer}/{key}", "key.unknown", f"unknown key {key}: {hint}"))
     at = _whole(entry, "at_mm", 0, LENGTH_MAX, pointer, faults)
     known = _whole(entry, "level_mm", -10_000_000, 10_000_000, pointer, faults)
-    back, inter, fore = (_reading(entry, key, pointer, faults) for key in READINGS)
-    return BookRow(at, back, inter, fore, known)
+    backsight, intermediate, foresight = (_reading(entry, key, pointer, faults) for key in READINGS)
+    return BookRow(at, backsight, intermediate, foresight, known)
 
 
 def _whole(
@@ -264,11 +265,11 @@ def _check_position(row: BookRow, number: int, last: int) -> Iterator[Fault]:
     """Check that the readings of a row suit its position in the book."""
     read = tuple(key for key in READINGS if getattr(row, key) is not None)
     pointer = f"/{number}"
-    if number == 0 and read != ("back",):
+    if number == 0 and read != ("backsight_m",):
         yield Fault(pointer, "book.first", "the first row is a backsight alone, on the datum or another known level")
-    elif number == last and read != ("fore",):
+    elif number == last and read != ("foresight_m",):
         yield Fault(pointer, "book.last", "the last row is a foresight alone, so that the book can be checked")
-    elif 0 < number < last and read not in (("inter",), ("back", "fore")):
+    elif 0 < number < last and read not in (("intermediate_m",), ("backsight_m", "foresight_m")):
         yield Fault(
             pointer, "book.row", "a row between is one intermediate sight, or a change point's foresight and backsight"
         )

@@ -75,7 +75,7 @@ def needs_square(run: Run, end: str) -> bool:
 
 def _terminal(run: Run, system: System, layout: Layout, end: str, *, square: bool) -> Anchor:
     before, after = 0, 0
-    if run.basis is MeasureBasis.OVERALL:
+    if run.basis is MeasureBasis.OUTSIDE_FACES:
         before, after = halves(system.square.face if square else system.channel.face, layout)
     return Anchor(before if end == "start" else run.length - after, square)
 

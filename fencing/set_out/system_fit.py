@@ -117,7 +117,7 @@ def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     """Check that a run without gates has room for a rail between its two posts."""
     squares = [needs_square(run, end) for end in ("start", "end")]
     least = 1 + sum(setback(system, square=square) for square in squares)
-    if run.basis is MeasureBasis.OVERALL:
+    if run.basis is MeasureBasis.OUTSIDE_FACES:
         faces = [system.square.face if square else system.channel.face for square in squares]
         least += halves(faces[0], run.layout)[0] + halves(faces[1], run.layout)[1]
     if run.length < least:

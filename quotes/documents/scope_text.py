@@ -116,7 +116,7 @@ def _run(
         yield f"The {bays} down to {taper['height_mm']} mm at the {taper['at']}."
     for gate in run["gates"]:
         yield _gate(gate, measured)
-    old = measured.get("remove")
+    old = measured.get("existing_fence")
     if old:
         yield _removal(old, licensed)
 

@@ -285,7 +285,7 @@ def _gate(gate: Document, joint_screws: int, apart: int) -> GateRow:
         place=(
             f"{metres(start)} to {metres(end)} m, opening {gate['opening_mm']} between {' and '.join(gate['posts'])}, "
             f"their centres {apart} apart; "
-            f"foot at {level(gate['base_mm'])}, top at {level(gate['top_mm'])}; hung {gate['hang']}, opens {gate['opens']}"
+            f"foot at {level(gate['base_mm'])}, top at {level(gate['top_mm'])}; hung {gate['hinge_side']}, opens {gate['swing']}"
         ),
         leaves=tuple(
             f"leaf{f' {number}' if several else ''} {leaf['width_mm']} × {leaf['height_mm']}, "

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.model.faults import InvalidDocument
-from fencing.set_out.level_book import LevelBook, reduce_book
+from fencing.set_out.level_book import BookRow, LevelBook, reduce_book
 from shared.common.typed_lengths import metres
 
 
@@ -35,7 +35,8 @@ class Reduction:
 def reduction_of(entries: Any) -> Reduction | None:
     """The book reduced; None while it can't be, its faults then stand at its fields.
 
-    >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.210")}, {"fore": Decimal("0.933")}]
+    >>> station = {"at_mm": 0, "intermediate_m": Decimal("1.210")}
+    >>> book = [{"backsight_m": Decimal("1.452")}, station, {"foresight_m": Decimal("0.933")}]
     >>> reduction = reduction_of(book)
     >>> [(row.sight, row.rise, row.level) for row in reduction.rows]
     [('1.452', '', '0.000'), ('1.210', '+0.242', '0.242'), ('0.933', '+0.277', '0.519')]
@@ -53,7 +54,7 @@ def reduction_of(entries: Any) -> Reduction | None:
     rows = tuple(
         ReducedReading(
             at="" if row.row.at is None else metres(row.row.at),
-            sight=" / ".join(f"{item:.3f}" for item in (row.row.inter, row.row.fore, row.row.back) if item is not None),
+            sight=" / ".join(f"{reading:.3f}" for reading in _readings(row.row) if reading is not None),
             rise="" if row.rise is None else f"{row.rise:+.3f}",
             level=metres(row.level),
             adjusted=metres(row.adjusted),
@@ -61,6 +62,10 @@ def reduction_of(entries: Any) -> Reduction | None:
         for row in book.rows
     )
     return Reduction(rows, _sums(book), book.checks, _closing(book), book.closes_well)
+
+
+def _readings(row: BookRow) -> tuple[Decimal | None, ...]:
+    return row.intermediate_m, row.foresight_m, row.backsight_m
 
 
 def _sums(book: LevelBook) -> str:

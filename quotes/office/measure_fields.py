@@ -18,7 +18,7 @@ LAYOUTS: Choices = (
     ("auto", "automatic (lowest cost)"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
     ("even", "equal bays"), ("balanced", "equal closing bay at each end"), ("full_rails", "full rail lengths"),
 )  # fmt: skip
-BASES: Choices = (("overall", "outside faces of end posts"), ("centres", "post centres"))
+BASES: Choices = (("outside_faces", "outside faces of end posts"), ("centres", "post centres"))
 TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
 GROUNDS: Choices = (
     ("flat", "level"), ("fall", "even fall"), ("stations", "levels at stations"), ("book", "level book"),
@@ -244,7 +244,7 @@ def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, 
     return tuple(rows)
 
 
-SIGHTS = (("back", "Backsight"), ("inter", "Intermediate sight"), ("fore", "Foresight"))
+SIGHTS = (("backsight_m", "Backsight"), ("intermediate_m", "Intermediate sight"), ("foresight_m", "Foresight"))
 
 
 def _gate(at: str, place: int, number: int, told: Any) -> FieldGroup:
@@ -254,8 +254,8 @@ def _gate(at: str, place: int, number: int, told: Any) -> FieldGroup:
         _length(f"{name}/from_mm", "Distance to the first gate post", gate.get("from_mm"), "inside face"),
         _height(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
         choice(f"{name}/kind", "Gate type", gate.get("kind"), GATES),
-        choice(f"{name}/hang", "Hinge side", gate.get("hang"), SIDES),
-        choice(f"{name}/opens", "Opens in or out", gate.get("opens"), WAYS),
+        choice(f"{name}/hinge_side", "Hinge side", gate.get("hinge_side"), SIDES),
+        choice(f"{name}/swing", "Opens in or out", gate.get("swing"), WAYS),
         _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "same as run"),
         choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
     )
@@ -267,7 +267,7 @@ def _hardware(value: Any) -> Any:
 
 
 def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
-    taper, remove = _members(run, "taper"), _members(run, "remove")
+    taper, old = _members(run, "taper"), _members(run, "existing_fence")
     return (
         _height(f"{at}/height_mm", "Height", run.get("height_mm"), "same as job"),
         _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "same as job"),
@@ -281,8 +281,8 @@ def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[Measur
         MeasureField(
             f"{at}/shares", "Cost shares", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"
         ),
-        _old_fence(f"{at}/remove/kind", remove.get("kind"), offered),
-        _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "same as run"),
+        _old_fence(f"{at}/existing_fence/kind", old.get("kind"), offered),
+        _length(f"{at}/existing_fence/length_mm", "Length to remove", old.get("length_mm"), "same as run"),
         *_finishes(at, run, offered),
     )
 

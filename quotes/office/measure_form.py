@@ -26,7 +26,7 @@ _KINDS: dict[str, Callable[[str], Any]] = {
         ("height_mm", "opening_mm", "lattice_mm", "existing_height_mm"), lambda text: read_length(text, HEIGHT)
     ),
     "level_mm": lambda text: read_length(text, LEVEL),
-    **dict.fromkeys(("turn_deg", "back", "inter", "fore", "bays"), read_number),
+    **dict.fromkeys(("turn_deg", "backsight_m", "intermediate_m", "foresight_m", "bays"), read_number),
     **dict.fromkeys(("old_embedment_mm", "old_diameter_mm"), lambda text: read_length(text, HEIGHT)),
     "years": read_number,
     "hardware": lambda text: [part.strip() for part in text.split(",")],
@@ -171,7 +171,7 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
     if "gates" in told:
         told["gates"] = _gates(told["gates"], before.get("gates")) or None
     told["finishes"] = _finishes(told.get("finishes"), before.get("finishes"))
-    for member, decides in (("taper", "at"), ("remove", "kind")):
+    for member, decides in (("taper", "at"), ("existing_fence", "kind")):
         if member in told and not told[member].get(decides):
             told[member] = None
     return told

@@ -114,8 +114,8 @@ def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
     if gate.kind == "double":
         return []
-    side = "right" if gate.hang == "left" else "left"
-    return [Fix(f"mend:runs/{site.place}/gates/{number}/hang={side}", f"Hang {gate.id} on the {side}")]
+    side = "right" if gate.hinge_side == "left" else "left"
+    return [Fix(f"mend:runs/{site.place}/gates/{number}/hinge_side={side}", f"Hang {gate.id} on the {side}")]
 
 
 def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:

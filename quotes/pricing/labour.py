@@ -102,8 +102,8 @@ def _gate(gate: HungGate, run: str) -> LabourItem:
 
 
 def _removal(run: Run) -> Iterator[LabourItem]:
-    if run.remove is not None and run.remove.length:
-        yield LabourItem("remove", plain_word(run.remove.kind), run.id, _metres(run.remove.length))
+    if run.existing_fence is not None and run.existing_fence.length:
+        yield LabourItem("remove", plain_word(run.existing_fence.kind), run.id, _metres(run.existing_fence.length))
 
 
 def work_of(takeoff: TakeOff) -> tuple[LabourItem, ...]:

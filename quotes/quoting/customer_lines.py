@@ -159,8 +159,13 @@ def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tup
     if group == "gates":
         kinds = ", ".join(f"{gate.kind} {gate.id}, {gate.opening} mm" for gate in built.gates)
         return f"Run {built.id}: gates", kinds, str(len(built.gates)), "C62"
-    if group == "removal" and run.remove is not None:
-        return f"Run {built.id}: removal of the old fence", run.remove.kind, metres(run.remove.length), "MTR"
+    if group == "removal" and run.existing_fence is not None:
+        return (
+            f"Run {built.id}: removal of the old fence",
+            run.existing_fence.kind,
+            metres(run.existing_fence.length),
+            "MTR",
+        )
     lattice = f" including {run.lattice} mm lattice" if run.lattice else ""
     text = f"Run {built.id}: {built.form.value} fence, {run.height} mm high{lattice}"
     return text, f"{len(built.bays)} bays, {len(built.posts)} posts", metres(built.length), "MTR"

@@ -15,14 +15,14 @@ LICENSED = "licensed_removal"
 def licensed_removals(build: Mapping[str, Any], hazardous: frozenset[str]) -> dict[str, bool]:
     """Return the hazardous kinds among the old fences of a build, each with whether a line prices its licensed removal."""
     priced = {plain_word(line[LICENSED]) for line in build["lines"] if LICENSED in line and Decimal(line["net"]) > 0}
-    kinds = {run["remove"]["kind"] for run in build["measure"]["runs"] if "remove" in run}
+    kinds = {run["existing_fence"]["kind"] for run in build["measure"]["runs"] if "existing_fence" in run}
     return {kind: kind in priced for kind in sorted(kinds & hazardous)}
 
 
 def hazard_stops(build: Mapping[str, Any]) -> Iterator[str]:
     """Yield a must-fix notice for each run with a hazardous old fence if no line of the build prices its removal."""
     for run in build["measure"]["runs"]:
-        kind = run.get("remove", {}).get("kind", "")
+        kind = run.get("existing_fence", {}).get("kind", "")
         if not build["licensed_removals"].get(kind, True):
             yield (
                 f"{run['id']}: the old fence is {kind}, which is hazardous and needs a licensed contractor. Add the "

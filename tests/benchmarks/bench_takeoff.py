@@ -122,7 +122,7 @@ def job(metres: int, form: Form, seed: int) -> Measure:
         Gate(f"A-G{number}", at, 1_000, GateKind.SINGLE, 1800)
         for number, at in enumerate(range(9_000, length - 2_000, 1_000_000), 1)
     )
-    run = Run("A", length, 1800, MeasureBasis.OVERALL, levels=tuple(stations), form=form, gates=gates)
+    run = Run("A", length, 1800, MeasureBasis.OUTSIDE_FACES, levels=tuple(stations), form=form, gates=gates)
     return Measure(f"{metres} m", "round", (run,))
 
 

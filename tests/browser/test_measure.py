@@ -240,7 +240,7 @@ def test_a_levelling_book_shows_its_reduction_and_its_arithmetic(
     page.fill(LENGTH, "9")
     page.select_option("#f-runs-0-ground", "book")
     for number, cells in enumerate(
-        [{"back": "1.452"}, {"at_mm": "0", "inter": "1.210"}, {"at_mm": "9", "fore": "0.933"}]
+        [{"backsight_m": "1.452"}, {"at_mm": "0", "intermediate_m": "1.210"}, {"at_mm": "9", "foresight_m": "0.933"}]
     ):
         if number:
             page.get_by_role("button", name="Add reading").click()

@@ -27,11 +27,11 @@ def book(setups: Setups, start: int, known: int | None = None) -> LevelBook:
     for number, sights in enumerate(setups):
         back, *between, fore = map(Decimal, sights)
         if number:
-            rows[-1]["back"] = back
+            rows[-1]["backsight_m"] = back
         else:
-            rows.append({"back": back})
-        rows += [{"inter": reading} for reading in between]
-        rows.append({"fore": fore})
+            rows.append({"backsight_m": back})
+        rows += [{"intermediate_m": reading} for reading in between]
+        rows.append({"foresight_m": fore})
     for at, row in enumerate(rows):
         row["at_mm"] = at * 1000
     if known is not None:

@@ -49,5 +49,8 @@ def reversed_run(run: Run) -> Run:
         layout=layouts[run.layout],
         levels=tuple(Station(run.length - level.at, level.level) for level in reversed(run.levels)),
         taper=replace(run.taper, at=swapped[run.taper.at]) if run.taper else None,
-        gates=tuple(replace(gate, start=run.length - gate.end, hang=sides[gate.hang]) for gate in reversed(run.gates)),
+        gates=tuple(
+            replace(gate, start=run.length - gate.end, hinge_side=sides[gate.hinge_side])
+            for gate in reversed(run.gates)
+        ),
     )

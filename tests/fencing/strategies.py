@@ -83,7 +83,7 @@ class Wanted:
     forms: tuple[Form, ...] = PLAIN_FORMS
     layouts: tuple[Layout, ...] = PLAIN_LAYOUTS
     terminals: tuple[Terminal, ...] = (Terminal.FREE, Terminal.WALL, Terminal.JOIN, Terminal.CORNER)
-    bases: tuple[MeasureBasis, ...] = (MeasureBasis.CENTRES, MeasureBasis.OVERALL)
+    bases: tuple[MeasureBasis, ...] = (MeasureBasis.CENTRES, MeasureBasis.OUTSIDE_FACES)
     most_runs: int = 4
     most_gates: int = 2
     uneven: bool = True
@@ -185,8 +185,8 @@ def throw_gate(dice: Dice, system: System, gate_id: str, start: int, height: int
         kind=kind,
         height=high,
         lattice=dice.choice(tops),
-        hang=dice.choice(("left", "right")),
-        opens=dice.choice(("in", "out")),
+        hinge_side=dice.choice(("left", "right")),
+        swing=dice.choice(("in", "out")),
         hardware=dice.choice((("hinges", "latch"), ("hinges",), ("latch",), (), ("hinges", "drop_bolt"))),
     )
 

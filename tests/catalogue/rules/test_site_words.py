@@ -20,11 +20,11 @@ def document(*runs: dict[str, Any], **defaults: Any) -> dict[str, Any]:
 
 
 def test_every_unknown_word_is_refused_at_its_place_with_what_is_known() -> None:
-    asked = document({"soil": "hard rock"}, {"remove": {"kind": "fibre cement"}}, {"soil": "ROCK"}, soil="reef")
+    asked = document({"soil": "hard rock"}, {"existing_fence": {"kind": "fibre cement"}}, {"soil": "ROCK"}, soil="reef")
     assert [(fault.pointer, fault.code) for fault in WORDS.faults(asked)] == [
         ("/defaults/soil", "soil.unknown"),
         ("/runs/0/soil", "soil.unknown"),
-        ("/runs/1/remove/kind", "remove.unknown"),
+        ("/runs/1/existing_fence/kind", "existing_fence.unknown"),
     ]
     texts = [fault.text for fault in WORDS.faults(asked)]
     assert "'reef'" in texts[0]
@@ -39,21 +39,23 @@ def test_where_nothing_is_known_the_refusal_says_what_to_add() -> None:
 
 @pytest.mark.parametrize("word", ["Timber paling", "TIMBER PALING", "timber  paling"])
 def test_case_and_spaces_do_not_matter(word: str) -> None:
-    asked = document({"remove": {"kind": word}, "soil": "Rock"})
+    asked = document({"existing_fence": {"kind": word}, "soil": "Rock"})
     assert list(WORDS.faults(asked)) == []
     [run] = settled(read_measure(asked)).runs
-    assert run.remove is not None
-    assert (run.soil, run.remove.kind) == ("rock", "timber paling")
+    assert run.existing_fence is not None
+    assert (run.soil, run.existing_fence.kind) == ("rock", "timber paling")
 
 
 def test_words_are_only_looked_for_where_a_measure_names_one() -> None:
     assert not names_words(document({}))
     assert not names_words(["no measure"])
     assert names_words(document({}, soil="clay"))
-    assert names_words(document({"remove": {"kind": "brick"}}))
+    assert names_words(document({"existing_fence": {"kind": "brick"}}))
 
 
-@pytest.mark.parametrize("spoilt", [None, 7, {"soil": 7}, {"remove": "brick"}, {"remove": {"kind": " "}}])
+@pytest.mark.parametrize(
+    "spoilt", [None, 7, {"soil": 7}, {"existing_fence": "brick"}, {"existing_fence": {"kind": " "}}]
+)
 def test_what_is_no_word_is_left_to_the_reader_of_the_measure(spoilt: object) -> None:
     assert list(WORDS.faults({"runs": [spoilt], "defaults": spoilt})) == []
 

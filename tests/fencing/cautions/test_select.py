@@ -10,11 +10,11 @@ from fencing.cautions.facts import CautionFacts, facts_of, lowest_clear_height
 from fencing.cautions.register import REGISTER, Caution, Reader, Source
 from fencing.cautions.select import cautions_for
 from fencing.model.measure import (
+    ExistingFence,
     Form,
     Gate,
     GateKind,
     Layout,
-    Removal,
     Retrofit,
     Run,
     Station,
@@ -144,7 +144,7 @@ def test_a_whole_job_tells_its_facts() -> None:
     gate = Gate("A-G1", 2000, 1000, GateKind.SINGLE, 1800)
     front = replace(
         run("A", 9600, gates=(gate,), lattice=320),
-        remove=Removal("Fibre-cement sheet", 9600),
+        existing_fence=ExistingFence("Fibre-cement sheet", 9600),
         shares={"owner": Fraction(1)},
     )
     facts = facts_of(
@@ -178,7 +178,7 @@ def test_a_whole_job_tells_its_facts() -> None:
 
 
 def test_a_timber_fence_to_take_away_is_no_asbestos() -> None:
-    facts = facts_of(job(replace(run("A"), remove=Removal("timber paling", 9000))))
+    facts = facts_of(job(replace(run("A"), existing_fence=ExistingFence("timber paling", 9000))))
     assert facts.removal
     assert not facts.old_fibre_cement
 
@@ -210,7 +210,7 @@ def test_a_known_pool_is_not_asked_after() -> None:
 
 @pytest.mark.parametrize("kind", ["Fibro", "old fibre cement", "AC sheet, corrugated", "asbestos-cement"])
 def test_every_word_for_old_fibre_cement_is_known(kind: str) -> None:
-    assert facts_of(job(replace(run("A"), remove=Removal(kind, 9000)))).old_fibre_cement
+    assert facts_of(job(replace(run("A"), existing_fence=ExistingFence(kind, 9000)))).old_fibre_cement
 
 
 @pytest.mark.parametrize("caution", REGISTER, ids=lambda caution: caution.id)

@@ -143,7 +143,7 @@ def test_what_would_help_is_left_out_of_a_very_long_job_and_that_is_said() -> No
 
 
 def test_a_staff_reading_may_be_a_decimal_text() -> None:
-    readings = ({"back": 1.452}, {"at_mm": 0, "inter": 1.210}, {"fore": 0.933})
+    readings = ({"backsight_m": 1.452}, {"at_mm": 0, "intermediate_m": 1.210}, {"foresight_m": 0.933})
     books = [
         list(readings),
         [{key: value if key == "at_mm" else str(value) for key, value in row.items()} for row in readings],

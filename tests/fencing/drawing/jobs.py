@@ -62,13 +62,13 @@ def one_bay() -> TakeOff:
 def yard() -> TakeOff:
     """Three sides: a level front with a gate, a stepped side, a raked rear that tapers to a wall, and a retrofit."""
     front = run(
-        "A", 14200, end=Terminal.CORNER, start=Terminal.WALL, basis=MeasureBasis.OVERALL, lattice=320, height=1800,
+        "A", 14200, end=Terminal.CORNER, start=Terminal.WALL, basis=MeasureBasis.OUTSIDE_FACES, lattice=320, height=1800,
         gates=(Gate("A-G1", 5200, 1000, GateKind.SINGLE, 1800, 320),),
     )  # fmt: skip
     side = run(
         "B", 18240, turn=Fraction(90), start=Terminal.CORNER, end=Terminal.CORNER, form=Form.STEPPED, layout=Layout.EVEN,
         levels=(Station(0, 0), Station(6000, -120), Station(18240, -540)),
-        gates=(Gate("B-G1", 9000, 3000, GateKind.DOUBLE, 1800, opens="out"),),
+        gates=(Gate("B-G1", 9000, 3000, GateKind.DOUBLE, 1800, swing="out"),),
     )  # fmt: skip
     rear = run(
         "C", 12600, turn=Fraction(90), start=Terminal.CORNER, end=Terminal.JOIN, form=Form.RAKED,
@@ -116,9 +116,9 @@ def rough() -> TakeOff:
     """Ground up and down, gates at both ends and one post's width apart, belled holes' worth of crowding, a raked lattice."""
     levels = tuple(Station(at, (at // 900 % 3) * 130 - at // 60) for at in range(0, 24001, 900))
     gates = (
-        Gate("near the <old> gum", 430, 900, GateKind.SINGLE, 1800, opens="out"),
+        Gate("near the <old> gum", 430, 900, GateKind.SINGLE, 1800, swing="out"),
         Gate("G2", 1390, 3600, GateKind.DOUBLE, 1500),
-        Gate("G3", 20000, 1700, GateKind.WIDE, 1800, hang="right"),
+        Gate("G3", 20000, 1700, GateKind.WIDE, 1800, hinge_side="right"),
     )
     return job(
         run(

@@ -185,7 +185,7 @@ def test_what_stands_at_an_end_is_drawn(terminal: Terminal, style: str | None) -
 def mirrored(run: Run) -> Run:
     """The same fence walked from its other end."""
     gates = tuple(
-        replace(gate, start=run.length - gate.end, hang="right" if gate.hang == "left" else "left")
+        replace(gate, start=run.length - gate.end, hinge_side="right" if gate.hinge_side == "left" else "left")
         for gate in reversed(run.gates)
     )
     levels = tuple(Station(run.length - station.at, station.level) for station in reversed(run.levels))

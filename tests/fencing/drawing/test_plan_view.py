@@ -10,7 +10,7 @@ import pytest
 from fencing.drawing.plan_view import plan
 from fencing.drawing.run_chains import chains
 from fencing.drawing.scales import STANDARD
-from fencing.model.measure import Gate, GateKind, Removal, Retrofit, Terminal
+from fencing.model.measure import ExistingFence, Gate, GateKind, Retrofit, Terminal
 from tests.fencing.drawing import jobs, reading
 
 A4 = (190.0, 180.0)
@@ -84,33 +84,33 @@ def test_four_right_turns_close_a_square() -> None:
 
 
 @pytest.mark.parametrize(
-    ("opens", "turn", "down"),
+    ("swing", "turn", "down"),
     [("in", 90, True), ("out", 90, False), ("in", -90, False), ("out", -90, True)],
 )
-def test_a_gate_swings_to_the_side_it_opens_to(opens: str, turn: int, down: bool) -> None:
+def test_a_gate_swings_to_the_side_it_opens_to(swing: str, turn: int, down: bool) -> None:
     """The inside is the side the boundary turns to."""
-    gate = Gate("G", 2000, 1000, GateKind.SINGLE, 1800, opens=opens)
+    gate = Gate("G", 2000, 1000, GateKind.SINGLE, 1800, swing=swing)
     takeoff = jobs.job(
         jobs.run("A", 6000, end=Terminal.CORNER, gates=(gate,)),
         jobs.run("B", 6000, start=Terminal.CORNER, turn=Fraction(turn)),
     )
     svg = plan(takeoff, *A4)
     line = bay_ends(svg)["A-1"][0][1]
-    [(swing, _, _)] = reading.marks(svg, "d-swing")
-    far = max((y for _, y in reading.points(swing.get("d", ""))), key=lambda y: abs(y - line))
+    [(arc, _, _)] = reading.marks(svg, "d-swing")
+    far = max((y for _, y in reading.points(arc.get("d", ""))), key=lambda y: abs(y - line))
     assert (far > line) is down
     assert abs(far - line) == pytest.approx((1000 - 24) / reading.scale_of(svg), abs=0.003)
 
 
-@pytest.mark.parametrize("hang", ["left", "right"])
-def test_a_leaf_hangs_on_the_post_it_is_hung_on(hang: str) -> None:
-    gate = Gate("G", 2000, 1000, GateKind.SINGLE, 1800, hang=hang)
+@pytest.mark.parametrize("hinge_side", ["left", "right"])
+def test_a_leaf_hangs_on_the_post_it_is_hung_on(hinge_side: str) -> None:
+    gate = Gate("G", 2000, 1000, GateKind.SINGLE, 1800, hinge_side=hinge_side)
     svg = plan(jobs.job(jobs.run("A", 6000, gates=(gate,))), *A4)
     [(group, _, _)] = [item for item in reading.marks(svg, "g-gate") if item[0].get("id")]
     leaf = next(path for path in group if path.get("class") == "d-edge")
     hinge, _ = reading.points(leaf.get("d", ""))
     start = bay_ends(svg)["A-1"][0][0]
-    at = 2000 + 12 if hang == "left" else 3000 - 12  # half the clearance of 24 at either side
+    at = 2000 + 12 if hinge_side == "left" else 3000 - 12  # half the clearance of 24 at either side
     assert hinge[0] - start == pytest.approx(at / reading.scale_of(svg), abs=0.003)
 
 
@@ -141,7 +141,7 @@ def test_no_run_goes_without_its_name() -> None:
 
 def test_walls_old_fences_and_retrofits_are_marked() -> None:
     takeoff = jobs.job(
-        jobs.run("A", 4800, start=Terminal.WALL, end=Terminal.JOIN, remove=Removal("old paling", 4000)),
+        jobs.run("A", 4800, start=Terminal.WALL, end=Terminal.JOIN, existing_fence=ExistingFence("old paling", 4000)),
         retrofits=(Retrofit("R1", (2400,), 320),),
     )
     svg = plan(takeoff, *A4)

@@ -73,7 +73,7 @@ def terminal(run: Run, system: System, which: str) -> Stop:
     tapered = run.taper is not None and run.taper.at == which
     square = kind is Terminal.CORNER or (kind is Terminal.FREE and not tapered)
     before = after = 0
-    if run.basis is MeasureBasis.OVERALL:
+    if run.basis is MeasureBasis.OUTSIDE_FACES:
         before, after = split_face(system.square.face if square else system.channel.face, run)
     return Stop(before if which == "start" else run.length - after, square)
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from hypothesis import given, settings
 
-from fencing.model.measure import Measure, Removal, StrengthRequest
+from fencing.model.measure import ExistingFence, Measure, StrengthRequest
 from fencing.reading import read_measure
 from fencing.reading.measure_document import measure_document
 from tests.fencing.strategies import Job, jobs
@@ -33,13 +33,16 @@ def test_members_that_may_be_missing_are_written_where_they_are_given() -> None:
     measure = read_measure(FULL_MEASURE)
     first, *rest = measure.runs
     shared = replace(
-        first, soil="clay", remove=Removal("brick", 3000), shares={"us": Fraction(1, 3), "them": Fraction(2, 3)}
+        first,
+        soil="clay",
+        existing_fence=ExistingFence("brick", 3000),
+        shares={"us": Fraction(1, 3), "them": Fraction(2, 3)},
     )
     strength = StrengthRequest("given_pressure", {"pressure_kpa": "0.60"})
     whole = replace(measure, runs=(shared, *rest), strength=strength)
     assert read_back(whole) == whole
     written: dict[str, Any] = json.loads(json.dumps(measure_document(whole)))
-    assert written["runs"][0]["remove"] == {"kind": "brick", "length_mm": 3000}
+    assert written["runs"][0]["existing_fence"] == {"kind": "brick", "length_mm": 3000}
     assert written["runs"][0]["shares"] == {"us": "1/3", "them": "2/3"}
     assert "defaults" not in written
 
@@ -53,6 +56,6 @@ def test_a_levelling_book_is_written_as_the_levels_it_gives() -> None:
 
 
 def test_an_old_fence_without_a_length_is_as_long_as_its_run() -> None:
-    run = {"id": "A", "length_mm": 9600, "height_mm": 1800, "remove": {"kind": "brick"}}
+    run = {"id": "A", "length_mm": 9600, "height_mm": 1800, "existing_fence": {"kind": "brick"}}
     measure = read_measure({"site_measure": 1, "label": "Rear", "system": "ribbed", "runs": [run]})
-    assert measure_document(measure)["runs"][0]["remove"] == {"kind": "brick", "length_mm": 9600}
+    assert measure_document(measure)["runs"][0]["existing_fence"] == {"kind": "brick", "length_mm": 9600}

@@ -105,11 +105,11 @@ def test_one_levelled_station_makes_level_ground_at_its_level() -> None:
 
 def test_a_staff_held_upside_down_under_a_branch_is_a_hump() -> None:
     book = [
-        {"back": 1.5},
-        {"at_mm": 0, "inter": 1.2},  # 1.5 - 1.2: 300
-        {"at_mm": 3000, "inter": -0.1},  # 1.5 + 0.1: 1600
-        {"at_mm": 7200, "fore": 1.8, "back": 0.9},  # 1.5 - 1.8: -300
-        {"fore": 0.6},
+        {"backsight_m": 1.5},
+        {"at_mm": 0, "intermediate_m": 1.2},  # 1.5 - 1.2: 300
+        {"at_mm": 3000, "intermediate_m": -0.1},  # 1.5 + 0.1: 1600
+        {"at_mm": 7200, "foresight_m": 1.8, "backsight_m": 0.9},  # 1.5 - 1.8: -300
+        {"foresight_m": 0.6},
     ]
     taken = build(run(length=7200, book=book, form="raked"))
     assert [post.ground for post in taken.runs[0].posts] == [300, 300 + 1040, 1600 - 814, -300]
@@ -119,7 +119,11 @@ def test_a_staff_held_upside_down_under_a_branch_is_a_hump() -> None:
 
 @pytest.mark.parametrize(("known", "codes"), [(305, []), (306, ["levels.misclosure"])])
 def test_a_book_that_closes_worse_than_5_mm_a_set_up_is_remarked(known: int, codes: list[str]) -> None:
-    book = [{"back": 1.5}, {"at_mm": 0, "inter": 1.2}, {"fore": 1.2, "level_mm": known}]  # one set-up comes to 300
+    book = [
+        {"backsight_m": 1.5},
+        {"at_mm": 0, "intermediate_m": 1.2},
+        {"foresight_m": 1.2, "level_mm": known},
+    ]  # one set-up comes to 300
     assert [notice.code for notice in build(run(book=book)).notices] == codes
 
 

@@ -19,7 +19,7 @@ def wall_to_join(layout: Layout) -> TakeOff:
             "W",
             7300,
             1500,
-            MeasureBasis.OVERALL,
+            MeasureBasis.OUTSIDE_FACES,
             start=Terminal.WALL,
             end=Terminal.JOIN,
             form=Form.LEVEL,

@@ -25,8 +25,8 @@ def side(name: str, length: int, turn: int, *levels: tuple[int, int]) -> Run:
     )
 
 
-def single(start: int, hang: str = "left") -> Gate:
-    return Gate("G", start, 1000, GateKind.SINGLE, 1800, hang=hang)
+def single(start: int, hinge_side: str = "left") -> Gate:
+    return Gate("G", start, 1000, GateKind.SINGLE, 1800, hinge_side=hinge_side)
 
 
 # -- plans that close
@@ -121,27 +121,43 @@ def test_the_least_closing_bay_is_still_allowed(closing: int, widths: list[int])
 
 
 @pytest.mark.parametrize(
-    ("hang", "warned"),
+    ("hinge_side", "warned"),
     [
         ("left", True),  # opened, the leaf lies over 1024 to 2000, where the bank stands 100 above 0
         ("right", False),
     ],
 )
-def test_a_bank_beside_the_hinges_is_in_the_way_of_the_swing(hang: str, warned: bool) -> None:
+def test_a_bank_beside_the_hinges_is_in_the_way_of_the_swing(hinge_side: str, warned: bool) -> None:
     # the foot is 50 above the opening's highest ground of 0; the bank stands 50 higher than that
     levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 100), (1900, 0), (6000, 0)))
-    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
+    run = Run(
+        "A",
+        6000,
+        1800,
+        MeasureBasis.CENTRES,
+        levels=levels,
+        form=Form.RAKED,
+        gates=(single(2000, hinge_side=hinge_side),),
+    )
     notices = {notice.code: notice.text for notice in reckon(run).notices}
     assert ("gate.swing" in notices) is warned
     if warned:
         assert "50 mm" in notices["gate.swing"]
 
 
-@pytest.mark.parametrize(("hang", "warned"), [("right", True), ("left", False)])
-def test_a_bank_on_the_right_is_in_the_way_of_a_leaf_hung_on_the_right_only(hang: str, warned: bool) -> None:
+@pytest.mark.parametrize(("hinge_side", "warned"), [("right", True), ("left", False)])
+def test_a_bank_on_the_right_is_in_the_way_of_a_leaf_hung_on_the_right_only(hinge_side: str, warned: bool) -> None:
     # opened, a leaf hung on the right lies over 3000 to 3976
     levels = tuple(Station(at, level) for at, level in ((0, 0), (3100, 0), (3600, 100), (6000, 0)))
-    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
+    run = Run(
+        "A",
+        6000,
+        1800,
+        MeasureBasis.CENTRES,
+        levels=levels,
+        form=Form.RAKED,
+        gates=(single(2000, hinge_side=hinge_side),),
+    )
     assert ("gate.swing" in {notice.code for notice in reckon(run).notices}) is warned
 
 
@@ -156,7 +172,7 @@ def test_a_bank_no_higher_than_the_foot_is_not_in_the_way() -> None:
 
 def test_a_gate_against_a_wall_stands_a_whole_face_inside_when_measured_over_all() -> None:
     # the wall is the outside of a square post of face 60: its centre is at 30, the opening starts at 60
-    run = Run("A", 6000, 1800, MeasureBasis.OVERALL, start=Terminal.WALL, form=Form.LEVEL, gates=(single(60),))
+    run = Run("A", 6000, 1800, MeasureBasis.OUTSIDE_FACES, start=Terminal.WALL, form=Form.LEVEL, gates=(single(60),))
     built = reckon(run).runs[0]
     assert [(post.at, post.kind) for post in built.posts[:2]] == [(30, "square"), (1060 + 30, "square")]
     assert built.gates[0].posts == ("A-P1", "A-P2")

@@ -45,7 +45,7 @@ GATE_MM = {"single": 1020, "wide": 1500, "double": 3000}
 GROUNDS: tuple[dict[str, Any], ...] = (
     {"levels": []},
     {"levels": [[0, 0], [7000, -300]]},
-    {"book": [{"back": 1.452}, {"at_mm": 0, "inter": 1.21}, {"at_mm": 7000, "fore": 1.4}]},
+    {"book": [{"backsight_m": 1.452}, {"at_mm": 0, "intermediate_m": 1.21}, {"at_mm": 7000, "foresight_m": 1.4}]},
 )
 
 Members = dict[str, Any]
@@ -66,7 +66,7 @@ def common() -> dict[str, st.SearchStrategy[Any]]:
         "lattice_mm": st.sampled_from((0, 0, 340)),
         "form": st.sampled_from(("stepped", "raked", "auto")),
         "layout": st.sampled_from(("from_start", "from_end", "even", "balanced", "auto")),
-        "basis": st.sampled_from(("centres", "overall")),
+        "basis": st.sampled_from(("centres", "outside_faces")),
         "soil": st.sampled_from(SOILS),
         "finishes": finishes(),
     }
@@ -81,8 +81,8 @@ def gates(draw: DrawFn, run: str) -> list[Members]:
         | some(
             draw,
             id=st.just(f"{run}-east"),
-            hang=st.sampled_from(("left", "right")),
-            opens=st.sampled_from(("in", "out")),
+            hinge_side=st.sampled_from(("left", "right")),
+            swing=st.sampled_from(("in", "out")),
             height_mm=st.just(1200),
             lattice_mm=st.just(0),
             hardware=st.sampled_from(([], ["hinges"], ["hinges", "latch", "drop_bolt"])),
@@ -112,7 +112,7 @@ def runs(draw: DrawFn, name: str) -> Members:
             end=ends,
             taper=st.just(taper),
             gates=gates(name),
-            remove=removals(),
+            existing_fence=removals(),
             shares=st.sampled_from(({"owner": "1"}, {"owner": "1/3", "neighbour": "2/3"}, {"owner": "50%", "b": 0.5})),
         ),
     }
@@ -211,7 +211,7 @@ def test_any_valid_measure_goes_through_every_paper(
     content = content_with(draft, document)
     made = papers(content)
     for run in document["runs"]:
-        if old := run.get("remove"):
+        if old := run.get("existing_fence"):
             length = old.get("length_mm", run["length_mm"])
             assert f"({old['kind']}, {length // 1000}.{length % 1000:03} m)" in made["owner"]
     if turn % 5 == 3:  # one in five is ordered and sawn, one in 25 goes the whole way through the services

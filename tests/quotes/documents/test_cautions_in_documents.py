@@ -36,7 +36,10 @@ def everything() -> dict[str, Any]:
     """A job that calls for every caution: a low lattice-topped run by a pool, a step, a gate, an old fence, a retrofit."""
     gate = {"id": "A-G1", "from_mm": 5000, "opening_mm": 1000}
     document = measure(9600, gates=[gate], height_mm=1100, lattice_mm=340, form="stepped", layout="from_start")
-    document["runs"][0] |= {"levels": [[0, 0], [9600, -900]], "remove": {"kind": "Fibre cement", "length_mm": 9600}}
+    document["runs"][0] |= {
+        "levels": [[0, 0], [9600, -900]],
+        "existing_fence": {"kind": "Fibre cement", "length_mm": 9600},
+    }
     document["retrofits"] = [{"id": "R1", "bays_mm": [2200, 2200], "lattice_mm": 340, "existing_height_mm": 1500}]
     document["strength"] = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel"}
     return document

@@ -89,7 +89,7 @@ def test_runs_that_have_nothing_in_common_have_no_line_of_all() -> None:
 
 def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
     taper = {"at": "start", "bays": 2, "height_mm": 910}
-    [part] = scope(build({"taper": taper, "remove": {"kind": "timber paling", "length_mm": 3500}}))
+    [part] = scope(build({"taper": taper, "existing_fence": {"kind": "timber paling", "length_mm": 3500}}))
     assert isinstance(part, ScopeSection)
     assert part.sentences[2:] == (
         "The first 2 bays run down to 910 mm at the start.",
@@ -107,5 +107,5 @@ def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
     ],
 )
 def test_a_hazardous_old_fence_is_no_work_of_the_crew(kind: str, sentence: str) -> None:
-    [part] = scope(build({"remove": {"kind": kind, "length_mm": 3500}}))
+    [part] = scope(build({"existing_fence": {"kind": kind, "length_mm": 3500}}))
     assert part.sentences[-1] == f"The old fence ({kind}, 3.500 m) is hazardous. {sentence}"

@@ -67,8 +67,8 @@ def test_a_fall_opened_into_stations_has_room_for_one_between() -> None:
 
 
 def test_a_levelling_book_is_read_in_metres_of_staff() -> None:
-    document = _read(runs__0__ground="book", runs__0__book__0__back="1,452", runs__0__book__1__at_mm="6")
-    assert [dict(row) for row in document["runs"][0]["book"]] == [{"back": _exact("1.452")}, {"at_mm": 6000}]
+    document = _read(runs__0__ground="book", runs__0__book__0__backsight_m="1,452", runs__0__book__1__at_mm="6")
+    assert [dict(row) for row in document["runs"][0]["book"]] == [{"backsight_m": _exact("1.452")}, {"at_mm": 6000}]
 
 
 def _exact(text: str) -> Decimal:
@@ -181,10 +181,10 @@ def test_soil_and_old_fence_are_chosen_from_the_words_of_the_business() -> None:
     document = {
         **BEFORE,
         "defaults": {"soil": "Clay"},
-        "runs": [{"id": "A", "soil": "reef", "remove": {"kind": "BRICK"}}],
+        "runs": [{"id": "A", "soil": "reef", "existing_fence": {"kind": "BRICK"}}],
     }
     fields = {field.name: field for field in sheet_fields(document, replace(OFFERED, words=WORDS)).all()}
-    soil, own, old = (fields[name] for name in ("defaults/soil", "runs/0/soil", "runs/0/remove/kind"))
+    soil, own, old = (fields[name] for name in ("defaults/soil", "runs/0/soil", "runs/0/existing_fence/kind"))
     assert (soil.kind, soil.value, [value for value, _ in soil.choices]) == ("choice", "clay", ["", "clay", "rock"])
     assert (own.value, own.choices[-1]) == ("reef", ("reef", "reef"))  # it stays to be seen, and is refused
     assert (old.value, list(old.choices)) == (

@@ -76,7 +76,13 @@ def test_it_is_rid_of_its_notice(
     "ground",
     [
         {"levels": [[0, 0], [6000, -300]]},
-        {"book": [{"back": "1.0", "level_mm": 0}, {"at_mm": 0, "inter": "1.0"}, {"at_mm": 6000, "fore": "1.3"}]},
+        {
+            "book": [
+                {"backsight_m": "1.0", "level_mm": 0},
+                {"at_mm": 0, "intermediate_m": "1.0"},
+                {"at_mm": 6000, "foresight_m": "1.3"},
+            ]
+        },
     ],
 )
 def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(

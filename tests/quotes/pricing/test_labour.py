@@ -14,7 +14,18 @@ from hypothesis import strategies as st
 from catalogue.rules.digging import DigRate, HoleFactors
 from catalogue.rules.price_rules import Category
 from fencing.model.faults import InvalidDocument
-from fencing.model.measure import Form, Gate, GateKind, MeasureBasis, Removal, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.measure import (
+    ExistingFence,
+    Form,
+    Gate,
+    GateKind,
+    MeasureBasis,
+    Retrofit,
+    Run,
+    Station,
+    Taper,
+    Terminal,
+)
 from fencing.quantities.choose_layout import options
 from fencing.set_out.ground import Ground
 from quotes.pricing.costs import CostLine
@@ -82,7 +93,7 @@ def test_a_tapered_bay_is_cut_to_a_slope_too() -> None:
 
 def test_gates_are_hung_by_kind_and_old_fence_is_taken_down_by_the_metre() -> None:
     gate = Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1500)
-    run = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, gates=(gate,), remove=Removal("paling", 8500))
+    run = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, gates=(gate,), existing_fence=ExistingFence("paling", 8500))
     business = rules(labour={**RATES, "gate.single": Decimal(70)}, disposal={"paling": Decimal(6)})
     lines = {line.key: line for line in labour_lines(taken_off(run), business)}
     assert (lines["labour.gate.single"].quantity, lines["labour.gate.single"].rate) == (Decimal(1), Decimal(70))
@@ -175,7 +186,7 @@ def test_no_soil_falls_back_to_the_rate_of_another() -> None:
 
 
 def test_the_case_of_a_word_does_not_matter() -> None:
-    loud = replace(SIDE, soil="Clay", remove=Removal("Timber  Paling", 8500))
+    loud = replace(SIDE, soil="Clay", existing_fence=ExistingFence("Timber  Paling", 8500))
     business = rules(labour={**RATES, "remove.timber paling": Decimal(9)}, disposal={"timber paling": Decimal(6)})
     lines = amounts(labour_lines(taken_off(loud), business))
     assert (lines["labour.dig.clay"], lines["labour.remove.timber paling"]) == (Decimal(6), Decimal("8.500"))
@@ -183,7 +194,7 @@ def test_the_case_of_a_word_does_not_matter() -> None:
 
 
 def test_the_business_charges_nothing_for_what_a_licensed_contractor_takes_down() -> None:
-    run = replace(SIDE, remove=Removal("asbestos", 8500))
+    run = replace(SIDE, existing_fence=ExistingFence("asbestos", 8500))
     business = rules(labour=RATES, disposal={"asbestos": Decimal(60)}, hazardous=frozenset({"asbestos"}))
     assert not [line for line in labour_lines(taken_off(run), business) if line.key.startswith("labour.remove")]
     assert disposal_lines(taken_off(run), business) == []

@@ -34,7 +34,7 @@ def total(business: Business, **run: Any) -> Decimal:
 
 
 def old_fence(business: Business, kind: str, **setup: Any) -> Revision:
-    return drafted(business, {**OWNER, **setup}, measure(9000, remove={"kind": kind}))
+    return drafted(business, {**OWNER, **setup}, measure(9000, existing_fence={"kind": kind}))
 
 
 def test_a_soil_costs_the_same_however_it_is_spelled(business: Business) -> None:
@@ -52,7 +52,9 @@ def test_an_unknown_soil_is_refused_with_the_soils_that_are_known(business: Busi
 
 def test_an_old_fence_keeps_its_tipping_charge_however_it_is_spelled(business: Business) -> None:
     def built(kind: str) -> dict[str, Any]:
-        build: dict[str, Any] = parsed(sent(business, OWNER, measure(9000, remove={"kind": kind})).content)["builds"][0]
+        build: dict[str, Any] = parsed(sent(business, OWNER, measure(9000, existing_fence={"kind": kind})).content)[
+            "builds"
+        ][0]
         return build
 
     plain, capital = (built(kind)["lines"] for kind in ("timber paling", "Timber paling"))
