@@ -17,7 +17,7 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
 from fencing.quantities.tally import allowance_for
 from fencing.strength.document import describe_change
-from fencing.strength.interpretation import meaning
+from fencing.strength.interpretation import interpret
 from fencing.strength.screening import DISCLAIMER, WORDS, ScreeningOutcome, screen
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
@@ -245,7 +245,7 @@ def _screened(taken: TakeOff) -> list[str]:
             lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
     lines += [f"  height of the existing fence not stated: {name}" for name in screening.unscreened]
     lines += [f"  suggested change: {describe_change(change)}" for change in suggest_changes_if_small(screening)]
-    return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
+    return [*lines, *(f"  {text}" for text in interpret(screening)), f"  {DISCLAIMER}"]
 
 
 def _names_of(posts: list[str]) -> str:

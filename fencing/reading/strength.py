@@ -17,25 +17,32 @@ from fencing.strength.wind_en import TERRAIN as EN_TERRAIN
 
 METHODS = ("given_pressure", "as-nzs-1170.2", "en-1991-1-4", "asce-7")
 GROUND_KEYS = (
-    "soil_class", "footing_factor", "doubled", "constrained", "undrained_kpa", "friction_deg", "unit_weight_kn_m3",
-    "safety_factor", "old_embedment_mm", "old_diameter_mm",
+    "soil_class", "footing_factor", "bearing_doubled", "restrained_at_ground", "undrained_kpa", "friction_deg",
+    "unit_weight_kn_m3", "safety_factor", "old_embedment_mm", "old_diameter_mm",
 )  # fmt: skip
+REGIONAL_KEYS = ("wind_region", "return_period_years", "terrain_category")
 METHOD_KEYS = {
     "given_pressure": ("pressure_kpa", "end_factor"),
-    "as-nzs-1170.2": ("speed_m_s", "region", "years", "terrain", "direction", "shielding", "topography"),
-    "en-1991-1-4": ("speed_m_s", "terrain", "orography"),
-    "asce-7": ("speed_m_s", "exposure", "topography"),
+    "as-nzs-1170.2": (
+        "speed_m_s",
+        *REGIONAL_KEYS,
+        "direction_multiplier",
+        "shielding_multiplier",
+        "topography_multiplier",
+    ),
+    "en-1991-1-4": ("speed_m_s", "terrain_category", "orography"),
+    "asce-7": ("speed_m_s", "exposure_category", "topography_multiplier"),
 }
 REQUIRED = {
     "given_pressure": ("pressure_kpa",),
-    "en-1991-1-4": ("speed_m_s", "terrain"),
-    "asce-7": ("speed_m_s", "exposure"),
+    "en-1991-1-4": ("speed_m_s", "terrain_category"),
+    "asce-7": ("speed_m_s", "exposure_category"),
 }
 WORDS = {
-    ("as-nzs-1170.2", "region"): tuple(REGIONS),
-    ("as-nzs-1170.2", "terrain"): tuple(AS_TERRAIN),
-    ("en-1991-1-4", "terrain"): tuple(EN_TERRAIN),
-    ("asce-7", "exposure"): tuple(EXPOSURE),
+    ("as-nzs-1170.2", "wind_region"): tuple(REGIONS),
+    ("as-nzs-1170.2", "terrain_category"): tuple(AS_TERRAIN),
+    ("en-1991-1-4", "terrain_category"): tuple(EN_TERRAIN),
+    ("asce-7", "exposure_category"): tuple(EXPOSURE),
 }
 
 
@@ -84,7 +91,7 @@ def _method(document: object) -> str:
 
 
 def _member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
-    if key in ("doubled", "constrained"):
+    if key in ("bearing_doubled", "restrained_at_ground"):
         inputs[key] = table.flag(key)
     elif key == "soil_class":
         inputs[key] = table.word(key, tuple(SOILS))
@@ -100,13 +107,10 @@ def _together(table: ObjectReader, method: str) -> None:
     if not table.good("method"):
         return
     if method == "as-nzs-1170.2" and "speed_m_s" not in table:
-        for key in ("region", "years", "terrain"):
+        for key in REGIONAL_KEYS:
             if key not in table:
-                table.fault(
-                    key,
-                    "missing",
-                    f"{key} is missing; give region, years and terrain, or the design speed as speed_m_s",
-                )
+                needed = f"{', '.join(REGIONAL_KEYS[:-1])} and {REGIONAL_KEYS[-1]}"
+                table.fault(key, "missing", f"{key} is missing; give {needed}, or the design speed as speed_m_s")
     if "undrained_kpa" in table and "friction_deg" in table:
         table.fault(
             "friction_deg",
@@ -115,7 +119,7 @@ def _together(table: ObjectReader, method: str) -> None:
         )
     if ("friction_deg" in table) != ("unit_weight_kn_m3" in table):
         table.fault(
-            "friction_deg", "soil.sand", "the second opinion in sand needs friction_deg and unit_weight_kn_m3 together"
+            "friction_deg", "soil.sand", "the second method in sand needs friction_deg and unit_weight_kn_m3 together"
         )
     if ("old_embedment_mm" in table) != ("old_diameter_mm" in table):
         table.fault(

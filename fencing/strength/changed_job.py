@@ -32,7 +32,7 @@ class SuggestedChange:
     cost: Decimal | None = None
 
 
-def apply_change(measure: Measure, system: System, remedy: SuggestedChange) -> tuple[Measure, System] | None:
+def apply_change(measure: Measure, system: System, change: SuggestedChange) -> tuple[Measure, System] | None:
     """Apply a suggested change to the measure and system; return None for a section or a retrofit.
 
     Rule: a deeper hole takes the least embedment of both posts [mm] down with it.
@@ -46,17 +46,17 @@ def apply_change(measure: Measure, system: System, remedy: SuggestedChange) -> t
         >>> deeper.hole.depth, deeper.channel.embedment_min
         (900, 850)
     """
-    if remedy.kind == "pitch":
-        return measure, replace(system, pitch=remedy.value)
-    if remedy.kind == "pitch_and_depth" and remedy.depth:
-        return measure, replace(_deeper(system, remedy.depth), pitch=remedy.value)
-    if remedy.kind == "hole_diameter":
-        end = max(remedy.value, system.hole.end_diameter)
-        return measure, replace(system, hole=replace(system.hole, diameter=remedy.value, end_diameter=end))
-    if remedy.kind == "hole_depth":
-        return measure, _deeper(system, remedy.value)
-    if remedy.kind == "height" and remedy.run in {run.id for run in measure.runs}:
-        return _lower(measure, remedy), system
+    if change.kind == "pitch":
+        return measure, replace(system, pitch=change.value)
+    if change.kind == "pitch_and_depth" and change.depth:
+        return measure, replace(_deeper(system, change.depth), pitch=change.value)
+    if change.kind == "hole_diameter":
+        end = max(change.value, system.hole.end_diameter)
+        return measure, replace(system, hole=replace(system.hole, diameter=change.value, end_diameter=end))
+    if change.kind == "hole_depth":
+        return measure, _deeper(system, change.value)
+    if change.kind == "height" and change.run in {run.id for run in measure.runs}:
+        return _lower(measure, change), system
     return None
 
 
@@ -70,19 +70,19 @@ def _deeper(system: System, depth: int) -> System:
     return replace(system, hole=hole, channel=post(system.channel), square=post(system.square))
 
 
-def _lower(measure: Measure, remedy: SuggestedChange) -> Measure:
-    return replace(measure, runs=tuple(_lowered_run(run, remedy) for run in measure.runs))
+def _lower(measure: Measure, change: SuggestedChange) -> Measure:
+    return replace(measure, runs=tuple(_lowered_run(run, change) for run in measure.runs))
 
 
-def _lowered_run(run: Run, remedy: SuggestedChange) -> Run:
+def _lowered_run(run: Run, change: SuggestedChange) -> Run:
     """Return the run at the suggested height. Gates as high as the fence are lowered with it."""
-    if run.id != remedy.run:
+    if run.id != change.run:
         return run
-    gates = tuple(replace(gate, height=remedy.value) if gate.height == run.height else gate for gate in run.gates)
-    return replace(run, height=remedy.value, gates=gates)
+    gates = tuple(replace(gate, height=change.value) if gate.height == run.height else gate for gate in run.gates)
+    return replace(run, height=change.value, gates=gates)
 
 
-def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
+def check_change(screening: Screening, change: SuggestedChange) -> SuggestedChange:
     """Check a suggested change: set ``resolves`` and ``blocked_by`` from a take-off and screening of the changed job.
 
     Source: house rule.
@@ -91,21 +91,21 @@ def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> screening = screen(take_off(IN_WIND, ROUND_SIZES))
-        >>> checked(screening, SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).resolves
+        >>> check_change(screening, SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).resolves
         False
     """
     takeoff = screening.takeoff
-    job = apply_change(takeoff.measure, takeoff.system, remedy)
+    job = apply_change(takeoff.measure, takeoff.system, change)
     if job is None:
-        return remedy
+        return change
     try:
         changed = take_off(*job)
     except InvalidDocument as refused:  # a gate or a taper no longer fits the changed bays
-        return replace(remedy, resolves=False, blocked_by=refused.faults[0].text)
+        return replace(change, resolves=False, blocked_by=refused.faults[0].text)
     after = screen(changed, screening.request)
-    built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
+    built = {run.id for run in takeoff.runs if change.run in (None, run.id)}
     resolves = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts if post.case.run in built)
-    return replace(remedy, resolves=resolves, blocked_by=_new_stop(takeoff, changed))
+    return replace(change, resolves=resolves, blocked_by=_new_stop(takeoff, changed))
 
 
 def _new_stop(before: TakeOff, after: TakeOff) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
-from fencing.strength.interpretation import meaning
+from fencing.strength.interpretation import interpret
 from fencing.strength.screening import DISCLAIMER, WORDS, ScreenedPost, Screening
 from fencing.strength.suggested_changes import suggest_changes
 
@@ -23,11 +23,11 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
 
     Args:
         screening: of the job.
-        changes: remedies, priced or not; None: those of the screening, without prices.
+        changes: suggested changes, priced or not; None: those of the screening, without prices.
 
     Returns:
-        ``screening`` 1 as its schema has it: method, inputs, ground, outcome with its words and what it means, posts, remedies,
-        remarks, disclaimer.
+        The document of schema ``screening``: method, inputs, ground, outcome with its text and interpretation, posts,
+        suggested changes, remarks, disclaimer.
 
     Source: house rule.
 
@@ -47,11 +47,11 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
         "inputs": dict(screening.request.inputs),
         "ground": _ground(screening),
         "outcome": screening.outcome.value,
-        "words": WORDS[screening.outcome],
-        "meaning": list(meaning(screening)),
+        "outcome_text": WORDS[screening.outcome],
+        "interpretation": list(interpret(screening)),
         "posts": [_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
-        "remedies": [remedy_document(remedy) for remedy in found],
+        "suggested_changes": [change_document(change) for change in found],
         "remarks": list(remarks(screening)),
         "disclaimer": DISCLAIMER,
     }
@@ -80,7 +80,7 @@ def remarks(screening: Screening) -> tuple[str, ...]:
             else f"with an open share of {open_area_ratio}"
         )
         lines.append(f"Lattice is counted {counted}.")
-    if screening.request.inputs.get("doubled"):
+    if screening.request.inputs.get("bearing_doubled"):
         lines.append("Lateral soil bearing is doubled (IBC 1806.3.4): for poles that 13 mm of movement does no harm.")
     if system.steel is not None:
         lines.append(
@@ -128,7 +128,7 @@ def _post(post: ScreenedPost) -> dict[str, Any]:
         "embedment_needed_mm": post.needed,
         "second_method_mm": post.second_needed,
         "outcome": post.outcome.value,
-        "words": WORDS[post.outcome],
+        "outcome_text": WORDS[post.outcome],
         "reasons": list(post.reasons),
     }
 
@@ -137,35 +137,35 @@ def _two(value_nm: float | None) -> str | None:
     return None if value_nm is None else f"{value_nm / 1000:.2f}"
 
 
-def describe_change(remedy: SuggestedChange) -> str:
+def describe_change(change: SuggestedChange) -> str:
     """Describe a suggested change [mm in its text] and why it may not be enough. Source: house rule.
 
     >>> describe_change(SuggestedChange("hole_depth", 900, "mm", False, "holes 900 mm deep", ("A-P2",)))
     'holes 900 mm deep (not enough by itself)'
     """
-    if remedy.blocked_by:
-        return f"{remedy.text} (can't be built: {remedy.blocked_by})"
-    return remedy.text if remedy.resolves else f"{remedy.text} (not enough by itself)"
+    if change.blocked_by:
+        return f"{change.text} (can't be built: {change.blocked_by})"
+    return change.text if change.resolves else f"{change.text} (not enough by itself)"
 
 
-def remedy_document(remedy: SuggestedChange) -> dict[str, Any]:
+def change_document(change: SuggestedChange) -> dict[str, Any]:
     """Return one suggested change as plain values; its cost is decimal text [the business's currency], or null without a price.
 
     Source: house rule.
 
-    >>> remedy_document(SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
+    >>> change_document(SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
     'holes 900 mm deep'
     """
     return {
-        "kind": remedy.kind,
-        "value": remedy.value,
-        "unit": remedy.unit,
-        "depth_mm": remedy.depth,
-        "run": remedy.run,
-        "posts": list(remedy.posts),
-        "mends": remedy.resolves,  # words: ok
-        "change": remedy.text,
-        "text": describe_change(remedy),
-        "hindrance": remedy.blocked_by or None,  # words: ok
-        "cost": None if remedy.cost is None else f"{remedy.cost:.2f}",
+        "kind": change.kind,
+        "value": change.value,
+        "unit": change.unit,
+        "depth_mm": change.depth,
+        "run": change.run,
+        "posts": list(change.posts),
+        "resolves": change.resolves,
+        "change": change.text,
+        "text": describe_change(change),
+        "blocked_by": change.blocked_by or None,
+        "cost": None if change.cost is None else f"{change.cost:.2f}",
     }

@@ -19,12 +19,12 @@ SECOND = "Broms 1964, short rigid free-headed post"
 class SoilInputs:
     """The requested soil. ``lateral_kpa_m`` is None if the code has no presumptive value for ``soil_class``.
 
-    ``undrained_kpa`` (clay) or ``friction_deg`` with ``unit_weight_kn_m3`` (sand) allow the second opinion.
+    ``undrained_kpa`` (clay) or ``friction_deg`` with ``unit_weight_kn_m3`` (sand) allow the second method.
     """
 
     soil_class: str | None
     lateral_kpa_m: float | None
-    constrained: bool = False
+    restrained_at_ground: bool = False
     undrained_kpa: float | None = None
     friction_deg: float | None = None
     unit_weight_kn_m3: float | None = None
@@ -45,8 +45,8 @@ def ground_of(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
     lateral = soil.lateral_kpa_m if soil else None
     return SoilInputs(
         soil_class=soil.code if soil else None,
-        lateral_kpa_m=lateral * 2 if lateral and inputs.get("doubled") else lateral,
-        constrained=bool(inputs.get("constrained", False)),
+        lateral_kpa_m=lateral * 2 if lateral and inputs.get("bearing_doubled") else lateral,
+        restrained_at_ground=bool(inputs.get("restrained_at_ground", False)),
         undrained_kpa=_given(inputs, "undrained_kpa"),
         friction_deg=_given(inputs, "friction_deg"),
         unit_weight_kn_m3=_given(inputs, "unit_weight_kn_m3"),
@@ -74,7 +74,7 @@ def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     """
     if ground.lateral_kpa_m is None:
         return None
-    if ground.constrained:
+    if ground.restrained_at_ground:
         return ceil(constrained_m(load.moment_nm / 1000, width_m, ground.lateral_kpa_m) * 1000)
     return ceil(nonconstrained_m(load.force_n / 1000, load.arm_m, width_m, ground.lateral_kpa_m) * 1000)
 

@@ -28,7 +28,7 @@ Source: textbook ranges, from memory.
 """
 
 
-def meaning(screening: Screening) -> tuple[str, ...]:
+def interpret(screening: Screening) -> tuple[str, ...]:
     """Return sentences that explain the outcome.
 
     Rule: first how many posts and by what, then what the pole formula takes for granted, the second method's answer beside it,
@@ -46,7 +46,7 @@ def meaning(screening: Screening) -> tuple[str, ...]:
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
-        >>> meaning(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
+        >>> interpret(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
         '3 of 3 posts are over: 3 by the pole formula.'
     """
     over = [post for post in screening.posts if post.outcome is ScreeningOutcome.OVER]

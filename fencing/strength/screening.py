@@ -297,7 +297,7 @@ def _over(case: Case, load: Load, capacity: float | None, needed: int | None, se
     if case.embedment is not None and needed is not None and needed > given:
         reasons.append(f"embedment {given} mm is less than the {needed} mm needed")
     if case.embedment is not None and second is not None and second > given:
-        reasons.append(f"embedment {given} mm is less than the {second} mm of the second opinion")
+        reasons.append(f"embedment {given} mm is less than the {second} mm of the second method")
     return reasons
 
 

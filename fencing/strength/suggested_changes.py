@@ -1,6 +1,6 @@
 """Changes that bring a job within the screening limits, each as a number, with the changed job and its price.
 
-Each remedy is worked out alone, everything else as it is; where the post and the footing are both over, one is worked out that
+Each change is worked out alone, everything else as it is; where the post and the footing are both over, one is worked out that
 changes the pitch for the post and the hole for the footing. ``resolves`` is True if a change is enough by itself.
 """
 
@@ -16,7 +16,7 @@ from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
 from fencing.strength.bisection import rising_root
-from fencing.strength.changed_job import SuggestedChange, apply_change, checked
+from fencing.strength.changed_job import SuggestedChange, apply_change, check_change
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
 from fencing.strength.post_cases import Case
@@ -53,14 +53,14 @@ def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
     built = {run.id for run in screening.takeoff.runs}
     own = [post for post in over if post.case.run in built]
     alone, wider = [*_pitch(screening, own), *_depth(screening, own)], _diameter(screening, own)
-    both = [] if any(remedy.resolves for remedy in (*alone, *wider)) else _pitch_and_depth(screening, own)
+    both = [] if any(change.resolves for change in (*alone, *wider)) else _pitch_and_depth(screening, own)
     found = [*alone, *both, *wider, *_section(own)]
     for run in dict.fromkeys(post.case.run for post in over):
         found += _height(screening, run, [post for post in over if post.case.run == run])
     return tuple(found)
 
 
-def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[SuggestedChange, ...]:
+def price_changes(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[SuggestedChange, ...]:
     """Return the suggested changes with the amount that each adds to the job's price.
 
     Rule: no price for a section, as the system offers no other, nor for what can't be built.
@@ -70,14 +70,14 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
         price: the job's price for a measure built in a system [in one currency].
 
     Returns:
-        The remedies in the order of :func:`remedies`.
+        The changes in the order of :func:`suggest_changes`.
 
     Source: house rule.
 
     Example: posts for a hole of 3250 are longer than any stock, so they have no price:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> found = priced(screen(take_off(IN_WIND, ROUND_SIZES)), lambda measure, system: Decimal(system.hole.depth))
+        >>> found = price_changes(screen(take_off(IN_WIND, ROUND_SIZES)), lambda measure, system: Decimal(system.hole.depth))
         >>> [change.cost for change in found], bool(found[0].blocked_by)
         ([None], True)
     """
@@ -86,10 +86,10 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
     if not found:
         return ()
     now = price(takeoff.measure, takeoff.system)
-    changed = [(remedy, apply_change(takeoff.measure, takeoff.system, remedy)) for remedy in found]
+    changed = [(change, apply_change(takeoff.measure, takeoff.system, change)) for change in found]
     return tuple(
-        remedy if job is None or remedy.blocked_by else replace(remedy, cost=price(*job) - now)
-        for remedy, job in changed
+        change if job is None or change.blocked_by else replace(change, cost=price(*job) - now)
+        for change, job in changed
     )
 
 
@@ -129,7 +129,7 @@ def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
 
     def tried(steps: int) -> SuggestedChange:
         text = f"a pitch of no more than {steps * ROUND_MM} mm"
-        return checked(screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
+        return check_change(screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
 
     # closer posts have other positions, and those at the windy end need more depth: check the changed job
     low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
@@ -148,7 +148,7 @@ def _depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
     if depth is None:
         return []
     text = _holes(depth, screening.takeoff.system)
-    return [checked(screening, SuggestedChange("hole_depth", depth, "mm", False, text, _names(short)))]
+    return [check_change(screening, SuggestedChange("hole_depth", depth, "mm", False, text, _names(short)))]
 
 
 def _depth_for(posts: Sequence[ScreenedPost], system: System) -> int | None:
@@ -172,7 +172,9 @@ def _pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> lis
         return []
     text = f"a pitch of no more than {pitch} mm and {_holes(depth, system)}"
     return [
-        checked(screening, SuggestedChange("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))
+        check_change(
+            screening, SuggestedChange("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth)
+        )
     ]
 
 
@@ -223,7 +225,7 @@ def _diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Sugge
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
-    return [checked(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _names(short)))]
+    return [check_change(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _names(short)))]
 
 
 def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
@@ -278,8 +280,8 @@ def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> li
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
-    remedy = SuggestedChange("height", height, "mm", True, text, _names(posts), run=run)
-    return [checked(screening, remedy)] if is_built else [remedy]
+    change = SuggestedChange("height", height, "mm", True, text, _names(posts), run=run)
+    return [check_change(screening, change)] if is_built else [change]
 
 
 def _fence_height(case: Case, share: float) -> int:

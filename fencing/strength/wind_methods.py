@@ -53,23 +53,23 @@ def _as_nzs(inputs: Inputs) -> WindMethod:
     footing = number(inputs, "footing_factor", 1.0)
     if "speed_m_s" in inputs:
         return AsNzs(float(inputs["speed_m_s"]), footing)
-    region = str(inputs["region"])
-    regional = regional_speed_m_s(region, int(inputs["years"])) * CLIMATE.get(region, 1.0)
+    region = str(inputs["wind_region"])
+    regional = regional_speed_m_s(region, int(inputs["return_period_years"])) * CLIMATE.get(region, 1.0)
     site = site_speed_m_s(
         regional,
-        number(inputs, "direction", 1.0),
-        TERRAIN[str(inputs["terrain"])],
-        number(inputs, "shielding", 1.0),
-        number(inputs, "topography", 1.0),
+        number(inputs, "direction_multiplier", 1.0),
+        TERRAIN[str(inputs["terrain_category"])],
+        number(inputs, "shielding_multiplier", 1.0),
+        number(inputs, "topography_multiplier", 1.0),
     )
     return AsNzs(site, footing)
 
 
 def _en(inputs: Inputs) -> WindMethod:
     orography, footing = number(inputs, "orography", 1.0), number(inputs, "footing_factor", 1.0)
-    return En(float(inputs["speed_m_s"]), str(inputs["terrain"]), orography, footing)
+    return En(float(inputs["speed_m_s"]), str(inputs["terrain_category"]), orography, footing)
 
 
 def _asce(inputs: Inputs) -> WindMethod:
-    topography, footing = number(inputs, "topography", 1.0), number(inputs, "footing_factor", 0.6)
-    return Asce(float(inputs["speed_m_s"]), str(inputs["exposure"]), topography, footing)
+    topography, footing = number(inputs, "topography_multiplier", 1.0), number(inputs, "footing_factor", 0.6)
+    return Asce(float(inputs["speed_m_s"]), str(inputs["exposure_category"]), topography, footing)

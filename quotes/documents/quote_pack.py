@@ -63,7 +63,7 @@ def screening_pdf(content: Content, choices: Mapping[str, Any] | None = None) ->
     build, job = standing_build(content, choices), content["job"]
     takeoff = build["takeoff"]
     return annex_pdf(
-        {**takeoff, "strength": {**takeoff["strength"], "remedies": build["remedies"]}},
+        {**takeoff, "strength": {**takeoff["strength"], "suggested_changes": build["suggested_changes"]}},
         build["drawings"]["curves"],
         face=content["business"],
         heading=f"Quote {content['number']}, revision {content['revision']} · {job['number']} {job['label']}".strip(),

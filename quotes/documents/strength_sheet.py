@@ -20,12 +20,13 @@ UNITS = {
     "_m_s": "m/s",
     "_deg": "°",
     "_mm": "mm",
+    "_years": "years",
 }
-WORDS = {"doubled": "soil bearing doubled", "constrained": "paved at the ground"}
+WORDS = {"bearing_doubled": "soil bearing doubled", "restrained_at_ground": "paved at the ground"}
 
 
 @dataclass(frozen=True, slots=True)
-class RemedyRow:
+class ChangeRow:
     """A suggested change. ``cost``: added price before tax, empty if not priced. ``height`` [mm] is of ``run``."""
 
     number: int
@@ -33,7 +34,7 @@ class RemedyRow:
     text: str
     posts: str
     cost: str
-    mends: bool
+    resolves: bool
     kind: str
     run: str
     height: int
@@ -54,7 +55,7 @@ class ScreenedRow:
     second: str
     outcome: str
     reasons: tuple[str, ...]
-    helps: tuple[RemedyRow, ...]
+    helps: tuple[ChangeRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +66,9 @@ class StrengthSheet:
     inputs: str
     ground: str
     summary: str
-    meaning: tuple[str, ...]
+    interpretation: tuple[str, ...]
     rows: tuple[ScreenedRow, ...]
-    remedies: tuple[RemedyRow, ...]
+    changes: tuple[ChangeRow, ...]
     remarks: tuple[str, ...]
     disclaimer: str
     has_second: bool
@@ -88,22 +89,22 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
     classes = "; ".join(item["label"] for item in ground["classes"])
     methods = " and ".join(filter(None, (ground["formula"], ground["second_method"])))
     screened = {post["post"] for post in data["posts"]}
-    remedies = tuple(
-        (_names(item), _remedy(number, item, _concerned(_names(item), screened), price))
-        for number, item in enumerate(data["remedies"], 1)
+    changes = tuple(
+        (_names(item), _change_row(number, item, _concerned(_names(item), screened), price))
+        for number, item in enumerate(data["suggested_changes"], 1)
     )
     return StrengthSheet(
         method=worded(data["method"]["title"]),
         inputs=", ".join(_inputs(data["inputs"])) or "none beyond the method's own",
         ground=f"{classes} ({ground['table']}); embedment by {methods}",
         summary=_summary(data),
-        meaning=tuple(worded(text) for text in data.get("meaning", ())),
-        rows=tuple(_rows(data["posts"], remedies)),
-        remedies=tuple(row for _, row in remedies),
+        interpretation=tuple(worded(text) for text in data.get("interpretation", ())),
+        rows=tuple(_rows(data["posts"], changes)),
+        changes=tuple(row for _, row in changes),
         remarks=tuple(worded(text) for text in data["remarks"]),
         disclaimer=data["disclaimer"],
         has_second=any(post["second_method_mm"] is not None for post in data["posts"]),
-        priced=any(row.cost for _, row in remedies),
+        priced=any(row.cost for _, row in changes),
     )
 
 
@@ -121,8 +122,8 @@ def price_change(currency: str, locale: str) -> Callable[[str], str]:
     return write_change
 
 
-def _names(remedy: Document) -> tuple[str, ...]:
-    return tuple(remedy.get("posts", ()))  # older revisions do not name the posts
+def _names(change: Document) -> tuple[str, ...]:
+    return tuple(change.get("posts", ()))  # older revisions do not name the posts
 
 
 def _concerned(names: Sequence[str], screened: Collection[str]) -> str:
@@ -134,26 +135,26 @@ def _concerned(names: Sequence[str], screened: Collection[str]) -> str:
     return "every post" if len(names) > 1 and set(names) == set(screened) else ranges(names)
 
 
-def _remedy(number: int, remedy: Document, posts: str, price: Callable[[str], str] | None) -> RemedyRow:
-    cost = remedy["cost"]
-    return RemedyRow(
+def _change_row(number: int, change: Document, posts: str, price: Callable[[str], str] | None) -> ChangeRow:
+    cost = change["cost"]
+    return ChangeRow(
         number=number,
-        change=remedy.get("change", remedy["text"]),
-        text=worded(remedy["text"]),
+        change=change.get("change", change["text"]),
+        text=worded(change["text"]),
         posts=posts,
         cost=price(cost) if price and cost is not None else "",
-        mends=remedy["mends"],
-        kind=remedy["kind"],
-        run=remedy["run"] or "",
-        height=remedy["value"] if remedy["kind"] == "height" else 0,
+        resolves=change["resolves"],
+        kind=change["kind"],
+        run=change["run"] or "",
+        height=change["value"] if change["kind"] == "height" else 0,
     )
 
 
 def _inputs(inputs: Document) -> Iterable[str]:
     """Yield each input with its name and unit.
 
-    >>> list(_inputs({"pressure_kpa": "0.55", "soil_class": "clay", "doubled": True, "terrain": "2"}))
-    ['pressure 0.55 kPa', 'soil class clay', 'soil bearing doubled', 'terrain 2']
+    >>> list(_inputs({"pressure_kpa": "0.55", "soil_class": "clay", "bearing_doubled": True, "terrain_category": "2"}))
+    ['pressure 0.55 kPa', 'soil class clay', 'soil bearing doubled', 'terrain category 2']
     """
     for key, value in inputs.items():
         if isinstance(value, bool):
@@ -167,7 +168,7 @@ def _inputs(inputs: Document) -> Iterable[str]:
 
 def _summary(screening: Document) -> str:
     """Return the number of posts for each outcome, in the words of the method."""
-    counted = Counter(post["words"] for post in screening["posts"])
+    counted = Counter(post["outcome_text"] for post in screening["posts"])
     lines = [f"{count} of {len(screening['posts'])} posts {words}" for words, count in counted.items()]
     if screening["unscreened"]:
         lines.append(
@@ -176,10 +177,10 @@ def _summary(screening: Document) -> str:
     return "; ".join(lines) + "."
 
 
-def _rows(posts: Iterable[Document], remedies: Iterable[tuple[tuple[str, ...], RemedyRow]]) -> Iterable[ScreenedRow]:
+def _rows(posts: Iterable[Document], changes: Iterable[tuple[tuple[str, ...], ChangeRow]]) -> Iterable[ScreenedRow]:
     """Return a row for each group of equal posts, in order, with the suggested changes for it."""
     groups: dict[tuple[Any, ...], list[str]] = {}
-    known = tuple(remedies)
+    known = tuple(changes)
     for post in posts:
         over = post["outcome"] == "over"
         helps = tuple(row for names, row in known if over and post["post"] in names)

@@ -28,7 +28,7 @@ _KINDS: dict[str, Callable[[str], Any]] = {
     "level_mm": lambda text: read_length(text, LEVEL),
     **dict.fromkeys(("turn_deg", "backsight_m", "intermediate_m", "foresight_m", "bays"), read_number),
     **dict.fromkeys(("old_embedment_mm", "old_diameter_mm"), lambda text: read_length(text, HEIGHT)),
-    "years": read_number,
+    "return_period_years": read_number,
     "hardware": lambda text: [part.strip() for part in text.split(",")],
     "shares": lambda text: read_shares(text, PARTIES),
     "bays_mm": lambda text: read_bays(text),

@@ -18,7 +18,7 @@ from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff
 from fencing.reading.measure_document import measure_document
 from fencing.strength.changed_job import SuggestedChange
-from fencing.strength.document import remedy_document
+from fencing.strength.document import change_document
 from quotes.jobs.document_text import canonical, digest
 from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import take_off_measure
@@ -88,7 +88,7 @@ def build(
         "finishes": finishes_of(takeoff, basis.business),
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
-        "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
+        "suggested_changes": [change_document(change) for change in suggested_changes_of(takeoff, found, basis)],
         **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
         "stops": [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP],
         "lines": list(lines.customer),
@@ -144,7 +144,9 @@ def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
     return {code: names[code] for code in sorted(used & names.keys())}
 
 
-def remedies_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> tuple[SuggestedChange, ...]:
+def suggested_changes_of(
+    takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs
+) -> tuple[SuggestedChange, ...]:
     """Return the suggested changes of a screened build with their prices."""
 
     def net(changed: TakeOff, offered: SystemWithPrices) -> Decimal:
@@ -156,7 +158,7 @@ def remedies_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs)
 
 def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[SuggestedChange, ...]:
     """Return the suggested changes at today's prices, without a quote."""
-    return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
+    return suggested_changes_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
 def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> PricingInputs:

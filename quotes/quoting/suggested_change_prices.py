@@ -16,7 +16,7 @@ from fencing.quantities.take_off import TakeOff, take_off
 from fencing.set_out.system_fit import check_system_fit
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.screening import Screening, ScreeningOutcome, screen
-from fencing.strength.suggested_changes import priced
+from fencing.strength.suggested_changes import price_changes
 from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from quotes.jobs.takeoff_cache import prices_for
 
@@ -44,28 +44,28 @@ def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tupl
         return net(take_off(measure, system, prices_for(measure, found)), found)
 
     try:
-        remedies = priced(screening, price)
-        heavier = _heavier(screening, found, net) if any(remedy.kind == "section" for remedy in remedies) else None
+        changes = price_changes(screening, price)
+        heavier = _heavier(screening, found, net) if any(change.kind == "section" for change in changes) else None
     except InvalidDocument:
         return suggest_changes_if_small(screening)
-    return tuple(_with(remedy, heavier) if remedy.kind == "section" else remedy for remedy in remedies)
+    return tuple(_with(change, heavier) if change.kind == "section" else change for change in changes)
 
 
-def _with(remedy: SuggestedChange, heavier: tuple[Decimal, str, bool] | None) -> SuggestedChange:
+def _with(change: SuggestedChange, heavier: tuple[Decimal, str, bool] | None) -> SuggestedChange:
     if heavier is None:
-        return remedy
-    cost, label, mends = heavier
-    return replace(remedy, text=f"{remedy.text}, as in {label}", cost=cost, resolves=mends)
+        return change
+    cost, label, resolves = heavier
+    return replace(change, text=f"{change.text}, as in {label}", cost=cost, resolves=resolves)
 
 
 def _heavier(screening: Screening, found: SystemWithPrices, net: Net) -> tuple[Decimal, str, bool] | None:
-    """Return added price, label and ``mends`` of the cheapest other system with strong enough posts; None if there is none."""
+    """Return added price, label and ``resolves`` of the cheapest other system with strong enough posts; None if there is none."""
     now, tried = net(screening.takeoff, found), list[tuple[Decimal, str, bool]]()
     for taken, other, after in _elsewhere(screening, found):
         if all(post.utilisation is not None and post.utilisation <= 1 for post in after.posts):
-            mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
+            resolves = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
             with suppress(InvalidDocument):  # no prices for it today
-                tried.append((net(taken, other) - now, other.system.label, mends))
+                tried.append((net(taken, other) - now, other.system.label, resolves))
     return min(tried, key=lambda item: (not item[2], item[0]), default=None)
 
 

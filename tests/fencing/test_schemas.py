@@ -177,8 +177,8 @@ def test_the_take_off_of_the_contract_s_example_is_what_its_schema_says() -> Non
 
 ASKED: dict[str, dict[str, Any]] = {
     "all over, by steel and formula": {"pressure_kpa": "0.60", "soil_class": "clay", "undrained_kpa": 50},
-    "both methods of the ground": {"pressure_kpa": "0.50", "soil_class": "gravel", "doubled": True},
-    "within": {"pressure_kpa": "0.05", "soil_class": "rock", "doubled": True},
+    "both methods of the ground": {"pressure_kpa": "0.50", "soil_class": "gravel", "bearing_doubled": True},
+    "within": {"pressure_kpa": "0.05", "soil_class": "rock", "bearing_doubled": True},
     "no presumptive value": {"pressure_kpa": "0.60", "soil_class": "fill"},
     "old footings measured": {"pressure_kpa": "0.20", "old_embedment_mm": 500, "old_diameter_mm": 250},
 }
@@ -205,8 +205,8 @@ def test_a_screening_is_what_its_schema_says(case: str) -> None:
         lambda data: data.update(outcome="safe"),
         lambda data: data["posts"][0].update(moment_knm=1.25),
         lambda data: data["posts"][0].pop("second_method_mm"),
-        lambda data: data["remedies"][0].update(cost=12),
-        lambda data: data["remedies"][0].update(posts=[]),
+        lambda data: data["suggested_changes"][0].update(cost=12),
+        lambda data: data["suggested_changes"][0].update(posts=[]),
         lambda data: data.pop("disclaimer"),
     ],
 )

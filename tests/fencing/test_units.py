@@ -43,8 +43,8 @@ SYSTEMS: dict[str, tuple[str, object, str]] = {
     "a wall in centimetres": ("/strength/channel/thickness_mm", "0.2", "is it in cm? 0.2 cm is 2 mm"),
 }  # fmt: skip
 SPEEDS = {
-    "asce-7": (115, {"exposure": "C"}, "is it in km/h or mph? 115 km/h is 31.94 m/s, 115 mph is 51.41 m/s"),
-    "en-1991-1-4": (90, {"terrain": "II"}, "is it in km/h or mph? 90 km/h is 25 m/s, 90 mph is 40.23 m/s"),
+    "asce-7": (115, {"exposure_category": "C"}, "is it in km/h or mph? 115 km/h is 31.94 m/s, 115 mph is 51.41 m/s"),
+    "en-1991-1-4": (90, {"terrain_category": "II"}, "is it in km/h or mph? 90 km/h is 25 m/s, 90 mph is 40.23 m/s"),
     "as-nzs-1170.2": (162, {}, "is it in km/h or mph? 162 km/h is 45 m/s, 162 mph is 72.42 m/s"),
 }
 

@@ -23,9 +23,11 @@ SYSTEM = read_system(read_json((ROOT / "tests/data/contract/system.json").read_b
 MEASURE = read_json((ROOT / "tests/data/contract/measure.json").read_bytes())
 REQUESTS = (
     StrengthRequest("given_pressure", {"pressure_kpa": "0.60", "soil_class": "clay"}),
-    StrengthRequest("as-nzs-1170.2", {"region": "A", "years": 100, "terrain": "3", "soil_class": "sand"}),
-    StrengthRequest("en-1991-1-4", {"speed_m_s": "25", "terrain": "II"}),
-    StrengthRequest("asce-7", {"speed_m_s": "45", "exposure": "C", "soil_class": "soft"}),
+    StrengthRequest(
+        "as-nzs-1170.2", {"wind_region": "A", "return_period_years": 100, "terrain_category": "3", "soil_class": "sand"}
+    ),
+    StrengthRequest("en-1991-1-4", {"speed_m_s": "25", "terrain_category": "II"}),
+    StrengthRequest("asce-7", {"speed_m_s": "45", "exposure_category": "C", "soil_class": "soft"}),
 )
 
 
@@ -138,8 +140,8 @@ def test_any_job_can_be_screened_by_any_method(request_: StrengthRequest) -> Non
 def test_what_would_help_is_left_out_of_a_very_long_job_and_that_is_said() -> None:
     long = {**MEASURE, "retrofits": [], "runs": [{"id": "A", "length_mm": 2400 * 250, "height_mm": 1800}]}
     strength = takeoff_document(take_off(read_measure(long), SYSTEM))["strength"]
-    assert (strength["outcome"], strength["remedies"], strength["remarks"][-1]) == ("over", [], NO_CHANGES)
-    assert takeoff_document(taken())["strength"]["remedies"]
+    assert (strength["outcome"], strength["suggested_changes"], strength["remarks"][-1]) == ("over", [], NO_CHANGES)
+    assert takeoff_document(taken())["strength"]["suggested_changes"]
 
 
 def test_a_staff_reading_may_be_a_decimal_text() -> None:

@@ -1,4 +1,4 @@
-"""The screening of whole jobs: loads by hand, the three outcomes, free ends, lattice, taper, retrofits, remedies, curves."""
+"""The screening of whole jobs: loads by hand, the three outcomes, free ends, lattice, taper, retrofits, changes, curves."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import apply_change
 from fencing.strength.curves import chart
 from fencing.strength.document import describe_change, screening_document
-from fencing.strength.interpretation import meaning
+from fencing.strength.interpretation import interpret
 from fencing.strength.screening import WORDS, Screening, ScreeningOutcome, screen, screening_notices
-from fencing.strength.suggested_changes import priced, suggest_changes
+from fencing.strength.suggested_changes import price_changes, suggest_changes
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from tests.fencing.drawing.jobs import run, system
 
@@ -109,11 +109,11 @@ def test_gate_posts_carry_half_the_closed_gate() -> None:
 
 
 def test_the_three_outcomes_and_their_words() -> None:
-    within = screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True)
+    within = screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", bearing_doubled=True)
     assert within.outcome is ScreeningOutcome.WITHIN
     over = screened(run("A", 7200))
     assert over.outcome is ScreeningOutcome.OVER
-    outside = screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", doubled=True)
+    outside = screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", bearing_doubled=True)
     assert outside.outcome is ScreeningOutcome.OUTSIDE
     assert WORDS[ScreeningOutcome.OUTSIDE] == "outside the method: ask an engineer"
     assert not any("safe" in words for words in WORDS.values())
@@ -134,7 +134,7 @@ def test_the_soil_measured_for_the_run_serves_where_none_is_asked() -> None:
 
 def test_the_second_opinion_counts_when_it_asks_for_more() -> None:
     easy = screened(
-        run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True, undrained_kpa="10", safety_factor="3"
+        run("A", 7200), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, undrained_kpa="10", safety_factor="3"
     )
     post = easy.posts[1]
     assert post.second_needed is not None
@@ -157,12 +157,12 @@ def test_old_footings_nobody_measured_are_outside_the_method() -> None:
 
 
 def test_nothing_over_needs_no_remedy() -> None:
-    assert suggest_changes(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True)) == ()
+    assert suggest_changes(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", bearing_doubled=True)) == ()
 
 
 def test_the_deeper_hole_proposed_is_deep_enough() -> None:
     over = screened(run("A", 7200))
-    depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
+    depth = next(change for change in suggest_changes(over) if change.kind == "hole_depth")
     assert depth.resolves
     job = apply_change(over.takeoff.measure, over.takeoff.system, depth)
     assert job is not None
@@ -178,10 +178,10 @@ def holed(depth: int) -> System:
 
 
 def after(over: Screening, kind: str, **more: int) -> Screening:
-    """The job with the remedy of a kind applied, ``more`` millimetres more of its value."""
-    remedy = next(change for change in suggest_changes(over) if change.kind == kind)
+    """The job with the change of a kind applied, ``more`` millimetres more of its value."""
+    change = next(change for change in suggest_changes(over) if change.kind == kind)
     changed = apply_change(
-        over.takeoff.measure, over.takeoff.system, replace(remedy, value=remedy.value + more.get("value", 0))
+        over.takeoff.measure, over.takeoff.system, replace(change, value=change.value + more.get("value", 0))
     )
     assert changed is not None
     return screen(take_off(*changed))
@@ -193,16 +193,16 @@ def after(over: Screening, kind: str, **more: int) -> Screening:
 def test_the_pitch_proposed_is_enough_and_ten_more_is_not(pressure: str, end: str, depth: int) -> None:
     # where the windy end is a part of a bay, closer posts stand deeper in it
     over = screened(run("A", 4800, height=1000 if end != "1" else 1500), built=holed(depth), pressure_kpa=pressure,
-                    end_factor=end, doubled=True)  # fmt: skip
-    pitch = next(remedy for remedy in suggest_changes(over) if remedy.kind == "pitch")
+                    end_factor=end, bearing_doubled=True)  # fmt: skip
+    pitch = next(change for change in suggest_changes(over) if change.kind == "pitch")
     assert pitch.resolves
     assert after(over, "pitch").outcome is ScreeningOutcome.WITHIN
     assert after(over, "pitch", value=10).outcome is ScreeningOutcome.OVER
 
 
 def test_a_shorter_pitch_and_a_deeper_hole_mend_together_what_neither_does_alone() -> None:
-    over = screened(run("A", 9600), built=holed(900), pressure_kpa="1.20", doubled=True, soil_class="gravel")
-    found = {remedy.kind: remedy for remedy in suggest_changes(over)}
+    over = screened(run("A", 9600), built=holed(900), pressure_kpa="1.20", bearing_doubled=True, soil_class="gravel")
+    found = {change.kind: change for change in suggest_changes(over)}
     both = found["pitch_and_depth"]
     assert (found["hole_depth"].resolves, both.resolves) == (False, True)
     assert both.depth is not None
@@ -213,44 +213,44 @@ def test_a_shorter_pitch_and_a_deeper_hole_mend_together_what_neither_does_alone
 
 
 def test_both_are_not_proposed_where_one_is_enough() -> None:
-    assert "pitch_and_depth" not in {remedy.kind for remedy in suggest_changes(screened(run("A", 7200)))}
+    assert "pitch_and_depth" not in {change.kind for change in suggest_changes(screened(run("A", 7200)))}
 
 
 def test_a_remedy_names_its_posts_and_what_keeps_it_from_being_built() -> None:
     stock = {name: replace(getattr(FLAT, name), stock=(1860, 2460)) for name in ("channel", "square")}
     over = screened(run("A", 7200), built=replace(FLAT, **stock), pressure_kpa="0.90")
-    depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
+    depth = next(change for change in suggest_changes(over) if change.kind == "hole_depth")
     assert depth.posts == ("A-P1", "A-P2", "A-P3", "A-P4")
     assert "the longest stock is" in depth.blocked_by
     assert "(can't be built: " in describe_change(depth)
-    assert {item.kind: item.cost for item in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
+    assert {item.kind: item.cost for item in price_changes(over, lambda *_: Decimal(7))}["hole_depth"] is None
 
 
 def test_no_hole_beyond_the_formula_s_own_depth_is_proposed() -> None:
     over = screened(run("A", 7200), pressure_kpa="6.00")
     assert max(post.needed or 0 for post in over.posts) > 3658
-    assert "hole_depth" not in {remedy.kind for remedy in suggest_changes(over)}
+    assert "hole_depth" not in {change.kind for change in suggest_changes(over)}
 
 
 def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> None:
     found = suggest_changes(screened(run("A", 7200), built=replace(FLAT, steel=None)))
-    kinds = {remedy.kind for remedy in found}
+    kinds = {change.kind for change in found}
     assert "hole_depth" in kinds
     assert "section" not in kinds
 
 
 def test_a_heavier_post_alone_mends_only_where_footings_stand_and_one_kind_is_over() -> None:
-    strong = screened(run("A", 9600), built=DEEP, pressure_kpa="0.90", soil_class="rock", doubled=True)
-    sections = [remedy for remedy in suggest_changes(strong) if remedy.kind == "section"]
-    assert [(remedy.posts, remedy.resolves) for remedy in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
+    strong = screened(run("A", 9600), built=DEEP, pressure_kpa="0.90", soil_class="rock", bearing_doubled=True)
+    sections = [change for change in suggest_changes(strong) if change.kind == "section"]
+    assert [(change.posts, change.resolves) for change in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
     weak = screened(run("A", 9600), pressure_kpa="0.90")
-    assert [remedy.resolves for remedy in suggest_changes(weak) if remedy.kind == "section"] == [False]
+    assert [change.resolves for change in suggest_changes(weak) if change.kind == "section"] == [False]
 
 
 def test_a_lower_run_takes_its_gate_down_with_it() -> None:
     gate, tall = Gate("A-G1", 2430, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 5000, 1000, GateKind.SINGLE, 1500)
-    over = screened(run("A", 9600, gates=(gate, tall)), built=holed(900), pressure_kpa="0.30", doubled=True)
-    height = next(remedy for remedy in suggest_changes(over) if remedy.kind == "height")
+    over = screened(run("A", 9600, gates=(gate, tall)), built=holed(900), pressure_kpa="0.30", bearing_doubled=True)
+    height = next(change for change in suggest_changes(over) if change.kind == "height")
     job = apply_change(over.takeoff.measure, over.takeoff.system, height)
     assert job is not None
     (lower,) = job[0].runs
@@ -265,13 +265,13 @@ def test_what_is_over_is_said_with_its_numbers() -> None:
 
 def test_the_modulus_asked_for_is_moment_over_stress() -> None:
     found = suggest_changes(screened(run("A", 7200), pressure_kpa="2.00"))
-    modulus = next(remedy.value for remedy in found if remedy.kind == "section" and "line post" in remedy.text)
+    modulus = next(change.value for change in found if change.kind == "section" and "line post" in change.text)
     assert modulus == pytest.approx(WHOLE / 0.6 * 2 * 1000 / (0.9 * 350), abs=1)
 
 
 def test_a_remedy_is_priced_by_the_whole_job() -> None:
     over = screened(run("A", 7200))
-    costs = {remedy.kind: remedy.cost for remedy in priced(over, lambda _, built: Decimal(built.hole.depth))}
+    costs = {change.kind: change.cost for change in price_changes(over, lambda _, built: Decimal(built.hole.depth))}
     assert costs["hole_depth"] is not None
     assert costs["hole_depth"] == next(r.value for r in suggest_changes(over) if r.kind == "hole_depth") - 650
 
@@ -299,9 +299,9 @@ def test_a_measure_that_asks_nothing_is_not_screened() -> None:
 @pytest.mark.parametrize(
     "request_",
     [
-        StrengthRequest("as-nzs-1170.2", {"region": "C", "years": 100, "terrain": "3"}),
-        StrengthRequest("en-1991-1-4", {"speed_m_s": "24", "terrain": "II"}),
-        StrengthRequest("asce-7", {"speed_m_s": "45", "exposure": "B"}),
+        StrengthRequest("as-nzs-1170.2", {"wind_region": "C", "return_period_years": 100, "terrain_category": "3"}),
+        StrengthRequest("en-1991-1-4", {"speed_m_s": "24", "terrain_category": "II"}),
+        StrengthRequest("asce-7", {"speed_m_s": "45", "exposure_category": "B"}),
     ],
 )
 def test_every_published_method_loads_a_free_end_more_than_the_middle(request_: StrengthRequest) -> None:
@@ -311,7 +311,9 @@ def test_every_published_method_loads_a_free_end_more_than_the_middle(request_: 
 
 
 def test_allowed_height_never_rises_with_pitch() -> None:
-    for curve in chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", doubled=True, end_factor="2")).curves:
+    for curve in chart(
+        screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, end_factor="2")
+    ).curves:
         heights = [height or 0 for height in curve.allowed]
         assert heights == sorted(heights, reverse=True)
         assert heights[0] > heights[-1]
@@ -319,7 +321,9 @@ def test_allowed_height_never_rises_with_pitch() -> None:
 
 def test_the_windy_end_allows_less_than_the_middle_and_a_calm_one_as_much() -> None:
     for factor, lower in (("2", True), ("1", False)):
-        made = chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.60", doubled=True, end_factor=factor))
+        made = chart(
+            screened(run("A", 14400), built=DEEP, pressure_kpa="0.60", bearing_doubled=True, end_factor=factor)
+        )
         middle, end = (dict(zip(curve.pitches, curve.allowed, strict=True))[2400] for curve in made.curves)
         assert middle is not None
         assert end is not None
@@ -327,17 +331,17 @@ def test_the_windy_end_allows_less_than_the_middle_and_a_calm_one_as_much() -> N
 
 
 def test_a_height_on_the_curve_is_within_and_one_above_is_over() -> None:
-    made = screened(run("A", 24000), built=DEEP, pressure_kpa="0.60", doubled=True)
+    made = screened(run("A", 24000), built=DEEP, pressure_kpa="0.60", bearing_doubled=True)
     middle = chart(made).curves[0]
     allowed = dict(zip(middle.pitches, middle.allowed, strict=True))[2400]
     assert allowed is not None
     for height, outcome in ((allowed, ScreeningOutcome.WITHIN), (allowed + 1, ScreeningOutcome.OVER)):
-        posts = screened(run("A", 24000, height=height), built=DEEP, pressure_kpa="0.60", doubled=True).posts
+        posts = screened(run("A", 24000, height=height), built=DEEP, pressure_kpa="0.60", bearing_doubled=True).posts
         assert posts[5].outcome is outcome
 
 
 def test_the_drawing_is_well_formed_and_tells_its_curves_apart_without_colour() -> None:
-    made = chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", doubled=True, end_factor="2"))
+    made = chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, end_factor="2"))
     drawing = draw_chart(made)
     assert drawing == draw_chart(made)
     curves = [tag for tag in re.findall("<path[^>]*>", drawing) if "fill=" in tag]
@@ -355,7 +359,7 @@ def test_a_drawing_where_nothing_is_allowed_says_so() -> None:
 
 
 def test_the_meaning_says_by_what_and_how_far_and_what_it_is_not() -> None:
-    words = meaning(screened(run("A", 7200), pressure_kpa="2.00"))
+    words = interpret(screened(run("A", 7200), pressure_kpa="2.00"))
     assert words[0] == "4 of 4 posts are over: 4 by the steel, 4 by the pole formula."
     assert any("written for single poles and signs" in text for text in words)
     assert any("For comparison only: in firm clay of 40 kPa" in text for text in words)
@@ -364,9 +368,9 @@ def test_the_meaning_says_by_what_and_how_far_and_what_it_is_not() -> None:
 
 
 def test_the_second_method_stands_beside_the_first_where_the_soil_is_stated() -> None:
-    short = meaning(screened(run("A", 7200), undrained_kpa="20"))
+    short = interpret(screened(run("A", 7200), undrained_kpa="20"))
     assert any("so both call it short" in text for text in short)
-    firm = meaning(screened(run("A", 7200), undrained_kpa="400"))
+    firm = interpret(screened(run("A", 7200), undrained_kpa="400"))
     assert any("the two differ: an engineer can say which fits this ground" in text for text in firm)
     assert not any("For comparison only" in text for text in (*short, *firm))
 
@@ -374,25 +378,27 @@ def test_the_second_method_stands_beside_the_first_where_the_soil_is_stated() ->
 @pytest.mark.parametrize(("soil", "words"), [("sand", "loose sand of 30"), ("gravel", "gravel of 34"), ("rock", "")])
 def test_a_typical_soil_is_shown_for_comparison_and_never_counted(soil: str, words: str) -> None:
     over = screened(run("A", 7200), soil_class=soil, pressure_kpa="3.00")
-    compared = [text for text in meaning(over) if text.startswith("For comparison only")]
+    compared = [text for text in interpret(over) if text.startswith("For comparison only")]
     assert [words in text for text in compared] == ([True] if words else [])
     assert all(post.second_needed is None for post in over.posts)
 
 
 def test_within_and_outside_are_explained_too() -> None:
-    (within,) = meaning(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True))
+    (within,) = interpret(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", bearing_doubled=True))
     assert within.startswith("Within the limits means")
-    (outside,) = meaning(screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", doubled=True))
+    (outside,) = interpret(
+        screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", bearing_doubled=True)
+    )
     assert outside.startswith("Outside the method means")
-    one = screened(run("A", 7200, height=1800), built=DEEP, pressure_kpa="0.60", doubled=True, end_factor="2")
-    assert meaning(one)[0].split(":")[0].endswith(("is over", "are over"))
+    one = screened(run("A", 7200, height=1800), built=DEEP, pressure_kpa="0.60", bearing_doubled=True, end_factor="2")
+    assert interpret(one)[0].split(":")[0].endswith(("is over", "are over"))
 
 
 def test_the_comparison_is_the_second_method_s_own_answer() -> None:
     over = screened(run("A", 7200))
     stated = screened(run("A", 7200), undrained_kpa="40")
     deepest = max(post.second_needed or 0 for post in stated.posts)
-    assert any(f"would ask for {deepest} mm at A-P2" in text for text in meaning(over))
+    assert any(f"would ask for {deepest} mm at A-P2" in text for text in interpret(over))
 
 
 def test_ground_below_the_datum_changes_no_load_and_no_height() -> None:
@@ -404,13 +410,15 @@ def test_ground_below_the_datum_changes_no_load_and_no_height() -> None:
 
 def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes() -> None:
     old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
-    over = screened(retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", doubled=True)
+    over = screened(
+        retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", bearing_doubled=True
+    )
     (height,) = suggest_changes(over)
     assert (height.kind, height.run, height.resolves, height.blocked_by) == ("height", "R1", True, "")
     assert height.text == f"the standing fence R1 no higher than {height.value} mm"
     assert 600 < height.value < 1820
     assert apply_change(over.takeoff.measure, over.takeoff.system, height) is None
-    assert priced(over, lambda *_: Decimal(1)) == (height,)
+    assert price_changes(over, lambda *_: Decimal(1)) == (height,)
 
 
 def test_before_a_retrofit_nothing_of_the_fence_is_lattice() -> None:

@@ -37,7 +37,7 @@ from tests.conftest import Cast
 from tests.quotes.quoting.cast import measure, new_job, sent, stock_up
 
 SignIn = Callable[[Person], Client]
-WIND = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel", "doubled": True}
+WIND = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel", "bearing_doubled": True}
 GATE = {"id": "A-G1", "from_mm": 5000, "opening_mm": 1000, "height_mm": 1510}
 
 
@@ -63,10 +63,10 @@ def page_of(client: Client, kept: StoredMeasure) -> str:
     return " ".join(client.get(f"/measures/{kept.ref}/take-off").content.decode().split())
 
 
-def remedies_of(answer: Any) -> dict[str, Any]:
+def suggested_changes_of(answer: Any) -> dict[str, Any]:
     strength = answer.json()["strength"]
     assert list(Draft202012Validator(schemas()["screening-1"]).iter_errors(strength)) == []
-    return {item["kind"]: item for item in strength["remedies"]}
+    return {item["kind"]: item for item in strength["suggested_changes"]}
 
 
 def text_of(pdf: bytes) -> str:
@@ -77,7 +77,7 @@ def test_the_sheet_shows_each_post_what_would_help_and_its_price(
     signed_in: SignIn, cast: Cast, kept: StoredMeasure, business: Business
 ) -> None:
     page = page_of(signed_in(cast.estimator), kept)
-    data = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/take-off"))
+    data = suggested_changes_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/take-off"))
     for kind in ("hole_depth", "height"):
         cost = Decimal(data[kind]["cost"])
         assert data[kind]["change"] in page
@@ -102,7 +102,7 @@ def test_the_button_makes_the_run_lower_and_its_gate_with_it(
     signed_in: SignIn, cast: Cast, kept: StoredMeasure
 ) -> None:
     client = signed_in(cast.estimator)
-    height = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["height"]["value"]
+    height = suggested_changes_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["height"]["value"]
     assert f"Set run A to {height} high" in page_of(client, kept)
     posted = {"run": "A", "height_mm": str(height), "version": "1"}
     assert client.post(f"/measures/{kept.ref}/height", posted).status_code == 302
@@ -144,7 +144,7 @@ def test_the_annex_has_method_posts_prices_and_curves(signed_in: SignIn, cast: C
     client = signed_in(cast.estimator)
     answer = client.get(f"/measures/{kept.ref}/screening.pdf")
     text = text_of(answer.content)
-    depth = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["hole_depth"]
+    depth = suggested_changes_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["hole_depth"]
     assert answer["Content-Type"] == "application/pdf"
     for data in ("stated net wind pressure", "A-P1", depth["change"].capitalize(), f"{Decimal(depth['cost']):,.2f}",
                  "Allowed height against pitch", "pitch of posts, mm", "height of fence, mm"):  # fmt: skip
@@ -160,10 +160,10 @@ def test_an_annex_of_nothing_leads_back_to_the_sheet(signed_in: SignIn, cast: Ca
 
 def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: Any, kept: StoredMeasure) -> None:
     body = {"measure": screened()}
-    blind = remedies_of(
+    blind = suggested_changes_of(
         key_client(Scope.MEASURES_READ).post("/api/v1/take-offs", body, content_type="application/json")
     )
-    seeing = remedies_of(
+    seeing = suggested_changes_of(
         key_client(Scope.MEASURES_READ, Scope.QUOTES_READ).post(
             "/api/v1/take-offs", body, content_type="application/json"
         )
@@ -176,16 +176,18 @@ def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: An
 
 
 def test_the_price_of_a_change_is_what_the_quote_keeps(key_client: Any, offered: Revision) -> None:
-    content = parsed(offered.content)["builds"][0]["remedies"]
+    content = parsed(offered.content)["builds"][0]["suggested_changes"]
     client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
-    data = remedies_of(client.post("/api/v1/take-offs", {"measure": screened()}, content_type="application/json"))
+    data = suggested_changes_of(
+        client.post("/api/v1/take-offs", {"measure": screened()}, content_type="application/json")
+    )
     assert {item["kind"]: item["cost"] for item in content} == {kind: item["cost"] for kind, item in data.items()}
 
 
 def test_the_set_out_sheet_tells_the_crew_what_would_help_without_money(offered: Revision) -> None:
     content = parsed(offered.content)
     text = text_of(crew_pdf(content, "setout"))
-    depth = next(item for item in content["builds"][0]["remedies"] if item["kind"] == "hole_depth")
+    depth = next(item for item in content["builds"][0]["suggested_changes"] if item["kind"] == "hole_depth")
     assert depth["change"].capitalize() in text
     assert depth["cost"] not in text
     assert "Adds before tax" not in text
@@ -212,11 +214,11 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
 def test_a_revision_sent_before_remedies_named_their_posts_still_prints(offered: Revision) -> None:
     content = json.loads(offered.content)
     (build,) = content["builds"]
-    for item in (*build["remedies"], *build["takeoff"]["strength"]["remedies"]):
-        for member in ("posts", "change", "depth_mm", "hindrance"):
+    for item in (*build["suggested_changes"], *build["takeoff"]["strength"]["suggested_changes"]):
+        for member in ("posts", "change", "depth_mm", "blocked_by"):
             del item[member]
-    del build["takeoff"]["strength"]["meaning"]
-    assert build["remedies"][0]["text"].capitalize() in text_of(screening_pdf(content))
+    del build["takeoff"]["strength"]["interpretation"]
+    assert build["suggested_changes"][0]["text"].capitalize() in text_of(screening_pdf(content))
 
 
 def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, business: Business) -> None:
@@ -238,7 +240,7 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
     body = {"measure": screened(pressure_kpa="0.60")}
 
     def section() -> Any:
-        return remedies_of(client.post("/api/v1/take-offs", body, content_type="application/json"))["section"]
+        return suggested_changes_of(client.post("/api/v1/take-offs", body, content_type="application/json"))["section"]
 
     assert section()["cost"] is None
     light: dict[str, Any] = json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text())
