@@ -41,7 +41,7 @@ def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]
             set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out", decimal_sign=decimal_sign) if takeoff.runs else []
         ),
         "detail": _details(takeoff),
-        "narrow": _narrow(takeoff, decimal_sign),
+        "phone_drawings": _narrow(takeoff, decimal_sign),
     }
 
 

@@ -230,7 +230,7 @@ def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) ->
         "sheet": values["sheet"],
         "face": values["face"],
         "drawings": values["sheet"]["drawings"],
-        "narrow": drawings(document["build"], "narrow"),  # older quotes have none
+        "phone_drawings": drawings(document["build"], "phone_drawings"),  # older quotes have none
         "locale": document["business"]["locale"],
         "page_language": document["business"]["language"],
         "currency": document["currency"],

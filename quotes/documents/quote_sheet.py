@@ -24,7 +24,7 @@ CAPTIONS = {
     "elevation": "Elevations, seen from the right of each run.",
     "set_out": "Holes on the string line.",
     "detail": "Detail.",
-    "narrow": "Plan and elevations, seen from the right of each run; lengths in mm, levels and whole runs in m.",
+    "phone_drawings": "Plan and elevations, seen from the right of each run; lengths in mm, levels and whole runs in m.",
     "curves": "Screening curves.",
 }
 

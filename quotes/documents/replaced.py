@@ -32,7 +32,7 @@ def replaced(document: Document) -> Replaced | None:
         changes.insert(0, "The fence system changed: every size on the old sheet may have changed.")
     changes += [f"Also: {text}." for text in data["extras"]]
     moved = {
-        place["id"]: metres(place["was_mm"])
+        place["id"]: metres(place["before_mm"])
         for part in data["parts"]
         for place in part["places"]
         if place["kind"] == "posts" and place["change"] == "moved"
@@ -62,7 +62,7 @@ def _part(part: Document) -> Iterator[str]:
 def _moved_texts(run: str, places: Sequence[Document]) -> Iterator[str]:
     for place in places:
         if place["change"] == "moved":
-            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, previously {metres(place['was_mm'])} m"
+            yield f"{called(run, place['id'])} at {metres(place['after_mm'])} m, previously {metres(place['before_mm'])} m"
 
 
 def _change_texts(run: str, places: Sequence[Document]) -> Iterator[str]:

@@ -17,8 +17,8 @@ Document = Mapping[str, Any]
 class QuantityChange:
     part: str
     finish: str
-    was: str
-    now: str
+    before: str
+    after: str
     difference: str
 
 
@@ -26,17 +26,17 @@ def change_of(line: Document, locale: str) -> str:
     """Return the change of a variation's line as text.
 
     >>> side = {"text": "Run A", "detail": "", "quantity": "12.00", "unit": "MTR"}
-    >>> change_of({"change": "changed", "was": side, "now": {**side, "quantity": "14.40"}}, "en")
+    >>> change_of({"change": "changed", "before": side, "after": {**side, "quantity": "14.40"}}, "en")
     'changed: 12.000 m become 14.400 m'
-    >>> change_of({"change": "removed", "was": side, "now": None}, "en")
+    >>> change_of({"change": "removed", "before": side, "after": None}, "en")
     'removed: 12.000 m'
     """
-    was, now = (_side(line.get(name), locale) for name in ("was", "now"))
+    old, new = (_side(line.get(name), locale) for name in ("before", "after"))
     if line["change"] != "changed":
-        return f"{line['change']}: {was or now}"
-    if was != now:
-        return f"changed: {was} become {now}"
-    before, after = line["was"], line["now"]
+        return f"{line['change']}: {old or new}"
+    if old != new:
+        return f"changed: {old} become {new}"
+    before, after = line["before"], line["after"]
     data = "detail" if before["detail"] != after["detail"] else "text"
     return f"changed: was {before[data]}" if before[data] and before[data] != after[data] else "changed in price"
 
@@ -51,8 +51,8 @@ def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityCha
         QuantityChange(
             part(row["role"]).capitalize(),
             row["finish"] or "",
-            quantity(row["was"], row["unit"], locale),
-            quantity(row["now"], row["unit"], locale),
+            quantity(row["before"], row["unit"], locale),
+            quantity(row["after"], row["unit"], locale),
             _signed(row["difference"], row["unit"], locale),
         )
         for row in rows

@@ -92,7 +92,7 @@ def build(
         **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
         "stops": [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP],
         "lines": list(lines.customer),
-        "overall": {name: str(share) for name, share in lines.overall.items() if share},
+        "job_shares": {name: str(share) for name, share in lines.job_shares.items() if share},
         "costing": list(lines.costing),
         "buying": buying_document(buying),
     }
@@ -104,7 +104,7 @@ class PricedLines:
 
     customer: tuple[Line, ...]
     costing: tuple[dict[str, Any], ...]
-    overall: Mapping[str, Fraction]
+    job_shares: Mapping[str, Fraction]
 
 
 def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> PricedLines:
@@ -113,7 +113,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
     costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
     discount = _discount(basis, takeoff.measure, shares)
     priced = price_lines(costs, basis.rules, shares, discount, by_hand)
-    lines, into = customer_lines(costs, priced, takeoff, basis.rules, shares)
+    lines, allocated_to = customer_lines(costs, priced, takeoff, basis.rules, shares)
     whole = overall_shares(lines, shares)
     extras = [
         hand_line(item.key, "extra", row, basis.rules, whole)
@@ -123,7 +123,8 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
     ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
     lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
     costing = tuple(
-        _costing(line, costs[place] if place < len(costs) else None, into[place]) for place, line in enumerate(priced)
+        _costing(line, costs[place] if place < len(costs) else None, allocated_to[place])
+        for place, line in enumerate(priced)
     )
     return PricedLines(tuple(lines), costing, whole)
 
@@ -232,7 +233,7 @@ def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discoun
     return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))
 
 
-def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]) -> dict[str, Any]:
+def _costing(line: PriceLine, cost: CostLine | None, allocated_to: Mapping[str, Decimal]) -> dict[str, Any]:
     """Return the calculation of a price line, for the business only."""
     return {
         "key": line.key,
@@ -246,7 +247,7 @@ def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]
         "net": format(line.net, "f"),
         "tax_code": line.tax.code,
         "account": line.account,
-        "working": line.working,
-        "why": line.why,
-        "into": {key: format(net, "f") for key, net in into.items() if net},
+        "calculation": line.working,
+        "reason": line.why,
+        "allocated_to": {key: format(net, "f") for key, net in allocated_to.items() if net},
     }

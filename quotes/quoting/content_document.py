@@ -158,7 +158,7 @@ def _site(revision: Revision) -> dict[str, Any]:
 
 
 def _options(basis: PricingInputs, base: Mapping[str, Any]) -> list[dict[str, Any]]:
-    whole = {key: Fraction(share) for key, share in base["overall"].items()}
+    whole = {key: Fraction(share) for key, share in base["job_shares"].items()}
     return [
         {
             "key": row["key"],

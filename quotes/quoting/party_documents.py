@@ -109,7 +109,7 @@ def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
     if difference is None:
         return None
     added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
-    return {"revision": difference["agreed"]["revision"], **difference["set_out"], "extras": added}
+    return {"revision": difference["accepted"]["revision"], **difference["set_out"], "extras": added}
 
 
 def pays_for_choices(content: Content, key: str) -> bool:
@@ -200,7 +200,7 @@ def _line(line: Mapping[str, Any], share: str, net: Decimal) -> dict[str, Any]:
     }
     shown |= {"share": share, "net": _text(net)}
     if "change" in line:
-        shown |= {"change": line["change"], "was": _unpriced(line["was"]), "now": _unpriced(line["now"])}
+        shown |= {"change": line["change"], "before": _unpriced(line["before"]), "after": _unpriced(line["after"])}
     return shown
 
 

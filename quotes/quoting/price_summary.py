@@ -83,7 +83,7 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Revisi
 
 
 def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> PriceSummaryLine:
-    detail = line.get("detail", "") or ". ".join(part for part in (line.get("working"), line.get("why")) if part)
+    detail = line.get("detail", "") or ". ".join(part for part in (line.get("calculation"), line.get("reason")) if part)
     return PriceSummaryLine(
         line["text"],
         detail,
@@ -97,7 +97,11 @@ def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> 
 
 def made_of(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Decimal], ...]:
     """Return the amount of each cost in a line; empty for a line of a single cost or with an accepted price."""
-    found = [(row["text"], Decimal(row["into"][line["key"]])) for row in costing if line["key"] in row.get("into", {})]
+    found = [
+        (row["text"], Decimal(row["allocated_to"][line["key"]]))
+        for row in costing
+        if line["key"] in row.get("allocated_to", {})
+    ]
     is_all = sum((net for _, net in found), ZERO) == Decimal(line["net"])
     return tuple(found) if len(found) > 1 and is_all else ()
 
@@ -110,10 +114,15 @@ def _buying(buying: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
     total = sum((row["total"] for row in orders), ZERO)
     alone = [
         {**row, "total": own, "more": None if own is None else own - total}
-        for row in buying["alone"]
+        for row in buying["single_supplier_options"]
         for own in [None if row["total"] is None else Decimal(row["total"])]
     ]
-    return {"orders": orders, "total": total, "alone": alone, "gap": Decimal(buying["gap"])}
+    return {
+        "orders": orders,
+        "total": total,
+        "single_supplier_options": alone,
+        "max_further_saving": Decimal(buying["max_further_saving"]),
+    }
 
 
 _MONEY = ("goods", "delivery", "total")

@@ -135,14 +135,14 @@ def buying_document(buying: Buying) -> dict[str, Any]:
             }
             for order in buying.orders
         ],
-        "alone": [
+        "single_supplier_options": [
             {
                 "supplier": code,
                 "name": buying.name(code),
                 "total": format(item.total, "f") if item else None,
-                "refused": "" if item else buying.sourcing.refused.get(code, ""),
+                "rejection_reason": "" if item else buying.sourcing.refused.get(code, ""),
             }
             for code, item in buying.sourcing.alone.items()
         ],
-        "gap": format(buying.sourcing.gap, "f"),
+        "max_further_saving": format(buying.sourcing.gap, "f"),
     }

@@ -202,7 +202,7 @@ def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str
     if not reason.strip():
         faults = [Fault("/override_reason", "stop", f"{stop} Enter a reason to send it anyway.") for stop in stops]
         raise InvalidDocument(faults)
-    return {"reason": reason.strip()[:1_000], "by": actor.name, "stops": stops}
+    return {"reason": reason.strip()[:1_000], "user": actor.name, "stops": stops}
 
 
 def _only_draft(revision: Revision) -> None:

@@ -49,7 +49,7 @@ def _places(kind: str, before: Sequence[Mapping[str, Any]], after: Sequence[Mapp
         elif kind == "bays":
             found += [{"kind": kind, "id": name, "change": "changed"}] if _size(was) != _size(now) else []
         elif (place := "at_mm" if kind == "posts" else "from_mm") and was[place] != now[place]:
-            found.append({"kind": kind, "id": name, "change": "moved", "was_mm": was[place], "now_mm": now[place]})
+            found.append({"kind": kind, "id": name, "change": "moved", "before_mm": was[place], "after_mm": now[place]})
         elif was != now:
             found.append({"kind": kind, "id": name, "change": "changed"})
     return found

@@ -50,7 +50,7 @@ def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
     standing += [line for line in new["lines"] if line["part"] in repriced]
     standing = [line for line in standing if line["part"] is None or line["part"] in _parts(new["measure"])] + extras
     return {
-        "agreed": {"revision": agreed.number, "content_sha256": agreed.content_sha256},
+        "accepted": {"revision": agreed.number, "content_sha256": agreed.content_sha256},
         "lines": compare(old_lines, standing),
         "quantities": compare_quantities(old_build["takeoff"]["quantities"], new["takeoff"]["quantities"]),
         "set_out": {
@@ -79,8 +79,8 @@ def compare(before: Sequence[Line], after: Sequence[Line]) -> list[Line]:
                 "change": change,
                 "net": net,
                 "cost": cost,
-                "was": _side(was),
-                "now": _side(now),
+                "before": _side(was),
+                "after": _side(now),
             }
         )
     return lines
@@ -95,8 +95,8 @@ def compare_quantities(before: Iterable[Mapping[str, Any]], after: Iterable[Mapp
             "component": component,
             "finish": finish,
             "unit": unit,
-            "was": format(old.get(key, Decimal(0)), "f"),
-            "now": format(new.get(key, Decimal(0)), "f"),
+            "before": format(old.get(key, Decimal(0)), "f"),
+            "after": format(new.get(key, Decimal(0)), "f"),
             "difference": format(new.get(key, Decimal(0)) - old.get(key, Decimal(0)), "f"),
         }
         for key in dict.fromkeys([*old, *new])

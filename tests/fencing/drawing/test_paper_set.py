@@ -21,8 +21,8 @@ def test_every_drawing_of_the_set_is_whole_and_fits_its_page(name: str) -> None:
     takeoff: TakeOff = JOBS[name]()
     for kind, svg in [(kind, svg) for kind, svgs in paper_set(takeoff).items() for svg in svgs]:
         _, _, width, height = (float(number) for number in reading.read(svg).get("viewBox", "").split())
-        assert width == (NARROW if kind == "narrow" else WIDTH)
-        assert height <= (2 * NARROW_DEEP if kind == "narrow" else DEEP)
+        assert width == (NARROW if kind == "phone_drawings" else WIDTH)
+        assert height <= (2 * NARROW_DEEP if kind == "phone_drawings" else DEEP)
         assert (reading.clashes(svg), reading.outside(svg)) == ([], [])
 
 
@@ -35,13 +35,13 @@ def test_alike_gates_are_detailed_once() -> None:
 
 
 def test_a_job_with_nothing_to_draw_has_an_empty_set() -> None:
-    assert paper_set(jobs.job()) == {"plan": [], "elevation": [], "set_out": [], "detail": [], "narrow": []}
+    assert paper_set(jobs.job()) == {"plan": [], "elevation": [], "set_out": [], "detail": [], "phone_drawings": []}
 
 
 def test_a_phone_shows_every_bay_in_letters_of_12_px_without_scrolling_sideways() -> None:
     # 328 px is what a phone of 360 leaves between its margins; a drawing of 72 mm is shown at 4.56 px to the mm
     takeoff = jobs.sixty_metres()
-    narrow = paper_set(takeoff)["narrow"]
+    narrow = paper_set(takeoff)["phone_drawings"]
     assert min(item.size for svg in narrow for item in reading.words(svg)) * 328 / NARROW >= 12
     bays = [element.get("data-bay") for svg in narrow[1:] for element, _, _ in reading.marks(svg, "g-bay")]
     assert bays == [bay.id for run in takeoff.runs for bay in run.bays]

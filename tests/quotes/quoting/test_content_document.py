@@ -84,9 +84,9 @@ def test_lines_of_a_build_add_up_to_its_priced_costs_and_extras(alone: Revision)
         assert sum(Decimal(line["net"]) for line in build["lines"]) == priced + Decimal("80.00")
         # and each line is the sum of what its costs say is in it
         for line in build["lines"]:
-            parts = [Decimal(row["into"].get(line["key"], 0)) for row in build["costing"]]
+            parts = [Decimal(row["allocated_to"].get(line["key"], 0)) for row in build["costing"]]
             assert sum(parts) == Decimal(line["net"]) or line["group"] == "extra"
-        assert all(sum(map(Decimal, row["into"].values())) == Decimal(row["net"]) for row in build["costing"])
+        assert all(sum(map(Decimal, row["allocated_to"].values())) == Decimal(row["net"]) for row in build["costing"])
         cost = sum(Decimal(line["cost"]) for line in build["costing"])
         assert sum(Decimal(line["cost"]) for line in build["lines"]) == cost
 
@@ -108,9 +108,11 @@ def test_a_build_tells_who_its_materials_are_priced_from(alone: Revision) -> Non
         for category, name in (("materials", "goods"), ("delivery", "delivery")):
             cost = sum(Decimal(row["cost"]) for row in costing if row["category"] == category)
             assert sum(Decimal(order[name]) for order in orders) == cost
-        assert all(row["why"] for row in costing if row["category"] == "materials")
+        assert all(row["reason"] for row in costing if row["category"] == "materials")
         total = sum(Decimal(order["total"]) for order in orders)
-        assert all(total <= Decimal(item["total"]) for item in build["buying"]["alone"] if item["total"])
+        assert all(
+            total <= Decimal(item["total"]) for item in build["buying"]["single_supplier_options"] if item["total"]
+        )
 
 
 def test_a_measure_shared_with_somebody_unknown_is_not_sent(business: Business) -> None:

@@ -18,7 +18,7 @@ def test_a_margin_stands_only_where_there_is_both_a_cost_and_a_price(cost: str, 
 
 
 def costed(text: str, **into: str) -> dict[str, object]:
-    return {"text": text, "into": into}
+    return {"text": text, "allocated_to": into}
 
 
 @pytest.mark.parametrize(

@@ -48,7 +48,7 @@ def test_quantities_say_how_much_more_or_less() -> None:
     data = compare_quantities(
         [row("rail", "10"), row("cap", "4")], [row("rail", "12"), row("cap", "4"), row("hinge", "2")]
     )
-    assert [(item["role"], item["was"], item["now"], item["difference"]) for item in data] == [
+    assert [(item["role"], item["before"], item["after"], item["difference"]) for item in data] == [
         ("rail", "10", "12", "2"),
         ("hinge", "0", "2", "2"),
     ]

@@ -140,16 +140,20 @@ def explained(content: Content) -> Iterator[str]:
         if parts:
             yield f"{line['text']}: {' + '.join(f'{net} {text}' for text, net in parts)} = {line['net']}"
     for row in build["costing"]:
-        yield f"{row['text']}: {'. '.join(part for part in (row['working'], row.get('why')) if part)}"
+        yield f"{row['text']}: {'. '.join(part for part in (row['calculation'], row.get('reason')) if part)}"
     buying = build.get("buying")
     if buying is None:  # older content has none
         return
     for row in buying["orders"]:
         note = f", {row['note']}" if row["note"] else ""
         yield f"From {row['name']}: {row['goods']} and {row['delivery']} for delivery = {row['total']}{note}"
-    for row in buying["alone"]:
-        yield f"Everything from {row['name']}: {row['refused'] or row['total']}"
-    proved = "no split is cheaper" if not Decimal(buying["gap"]) else f"another may cost up to {buying['gap']} less"
+    for row in buying["single_supplier_options"]:
+        yield f"Everything from {row['name']}: {row['rejection_reason'] or row['total']}"
+    proved = (
+        "no split is cheaper"
+        if not Decimal(buying["max_further_saving"])
+        else f"another may cost up to {buying['max_further_saving']} less"
+    )
     yield f"Suppliers were chosen for all together; {proved}"
 
 
