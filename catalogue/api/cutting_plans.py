@@ -26,7 +26,7 @@ DEMAND_SCHEMA: dict[str, Any] = {
     "required": ["kerf_mm", "pieces", "stock"],
     "additionalProperties": False,
     "properties": {
-        "demand": {"const": 1},
+        "schema": {"const": "cut-demand-2"},
         "kerf_mm": {"type": "integer", "minimum": 0, "maximum": 100},
         "pieces": {**_PAIRS, "description": "Pairs of length in mm and count."},
         "stock": {
@@ -55,9 +55,9 @@ DEMAND_SCHEMA: dict[str, Any] = {
 }
 PLAN_SCHEMA: dict[str, Any] = {
     "type": "object",
-    "required": ["cutplan", "status"],
+    "required": ["schema", "status"],
     "properties": {
-        "cutplan": {"const": 1},
+        "schema": {"const": "cutplan-2"},
         "status": {"type": "string", "enum": ["optimal", "gap", "infeasible"]},
         "cost": _MONEY,
         "bound": {**_MONEY, "description": "No plan costs less than this: proved."},

@@ -19,6 +19,7 @@ from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_rules import RuleKind
 from catalogue.spreadsheets.import_rows import dry_run, take_in
 from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.system import SYSTEM_SCHEMA
 from shared.business import invitations
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
@@ -143,7 +144,7 @@ def _load(business: Business, actor: Actor) -> None:
     _sheet(business, ImportKind.PRICE_RULES, actor)
     for path in sorted(STARTER.glob("*.json")):
         document = json.loads(path.read_text(encoding="utf-8"))
-        if "fence_system" in document:
+        if document.get("schema") == SYSTEM_SCHEMA:
             services.store_system(business=business, actor=actor, document=document)
 
 

@@ -17,6 +17,7 @@ from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.spreadsheets.columns import SpreadsheetColumn, Unreadable, from_float, plain, shown_number, text_column
 from catalogue.spreadsheets.limits import SpreadsheetCell
 from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.system import SYSTEM_SCHEMA
 from fencing.reading.system import KEYS, read_system
 from shared.business.actors import Actor
 from shared.business.models import Business
@@ -28,7 +29,7 @@ NONE = "none"
 _PLACE = re.compile(r"[a-z][a-z0-9_.]{0,39}(/[a-z][a-z0-9_.]{0,39}){0,4}")
 _LISTS = ("stock_mm", "heights_mm", "notch_mm")
 _TEXTS = ("label", "components", "allowances")
-_FROM_COLUMN = ("fence_system", "code")
+_FROM_COLUMN = ("schema", "code")
 _MAY_BE_EMPTY = ("components", "allowances")
 _PLACES = 9
 Key = tuple[Any, ...]
@@ -149,7 +150,7 @@ class SystemDocuments:
             members[row["code"]][row["member"]] = row["value"]
         stored = self._latest()
         for code, data in sorted(members.items()):
-            before = stored[code][1] if code in stored else {"fence_system": 1, "code": code}
+            before = stored[code][1] if code in stored else {"schema": SYSTEM_SCHEMA, "code": code}
             yield (code, *changed(before, data))
 
     def faults(self, given: Mapping[Key, Mapping[str, Any]], lines: Mapping[Key, int]) -> Found:

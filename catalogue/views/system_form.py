@@ -11,6 +11,7 @@ from typing import Any
 
 from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, FieldType, SystemField, SystemSection
 from fencing.model.faults import InvalidDocument
+from fencing.model.system import SYSTEM_SCHEMA
 from shared.common.figures import localize
 from shared.common.form_fields import FormField, faults_by_pointer
 from shared.common.typed_lengths import read_millimetres
@@ -79,7 +80,7 @@ def read_fields(posted: Mapping[str, str]) -> dict[str, str]:
 
 def read_form(texts: Mapping[str, str], before: Mapping[str, Any]) -> Document:
     """The document that was typed over ``before``; what can't be read stays text, for the reader to refuse in its place."""
-    document = deepcopy(dict(before)) or {"fence_system": 1}
+    document = deepcopy(dict(before)) or {"schema": SYSTEM_SCHEMA}
     for field in FIELDS:
         if texts[field.path] != field_text(field, before) or not before:
             _put(document, field.path, _value(field, texts[field.path]))

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+DEMAND_SCHEMA = "cut-demand-2"
+"""Name of the document format, in its optional member ``schema`` and under ``/schemas``."""
 KEEP_DEFAULT = 1000
 """Default minimum length [mm] of an offcut to keep. Source: house rule."""
 

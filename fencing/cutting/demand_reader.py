@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from fencing.cutting.demand import KEEP_DEFAULT, Demand, StockLength
+from fencing.cutting.demand import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
 from fencing.model.fault_list import FaultList, shown
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading.json_reader import read_json, sound
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 
-DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
+DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "schema")
 STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "min_offcut_mm", "credit", "label")
 
 LONGEST = 100_000
@@ -33,7 +33,7 @@ Row = tuple[str, dict[str, Decimal], int | None, ObjectReader]
 def read_demand(source: str | bytes) -> Demand:
     """Read a cutting demand from JSON text.
 
-    Rule: ``cut-demand-1.json``: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
+    Rule: ``cut-demand-2.json``: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
     decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``min_offcut_mm`` and ``credit``
     may be added.
     Rows of equal length are merged.
@@ -65,7 +65,7 @@ def demand_of(document: object) -> Demand:
     _reject_flood(len(pieces) if isinstance(pieces, list) else 0)
     faults = FaultList()
     table = ObjectReader(sound(document), "", faults, DEMAND_KEYS)
-    table.whole("demand", 1, 1, 1, "")
+    table.word("schema", (DEMAND_SCHEMA,), DEMAND_SCHEMA)
     kerf = table.whole("kerf_mm", 0, 100)
     merged = _pieces(table, faults)
     rows = _stock_rows(table, faults)

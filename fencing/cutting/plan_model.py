@@ -9,6 +9,9 @@ from enum import StrEnum
 
 from fencing.cutting.demand import Demand
 
+PLAN_SCHEMA = "cutplan-2"
+"""Name of the document format, in its member ``schema`` and under ``/schemas``."""
+
 
 class Status(StrEnum):
     OPTIMAL = "optimal"
@@ -117,12 +120,12 @@ class CutPlan:
         return money_text(units, self.demand.decimals)
 
     def document(self) -> dict[str, object]:
-        """Return the document of ``cutplan-1.json``."""
+        """Return the document of ``cutplan-2.json``."""
         if self.status is Status.INFEASIBLE:
             nowhere = [[length, count] for length, count in self.nowhere]
-            return {"cutplan": 1, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}
+            return {"schema": PLAN_SCHEMA, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}
         plan: dict[str, object] = {
-            "cutplan": 1,
+            "schema": PLAN_SCHEMA,
             "status": self.status.value,
             "cost": self.money(self.cost),
             "bound": self.money(self.bound),

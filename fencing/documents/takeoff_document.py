@@ -1,4 +1,4 @@
-"""Writer for the take-off document (``takeoff`` 1): plain values and JSON bytes."""
+"""Writer for the take-off document (schema ``takeoff-2``): plain values and JSON bytes."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ from fencing.strength.suggested_changes import suggest_changes
 
 Document = dict[str, Any]
 
+TAKEOFF_SCHEMA = "takeoff-2"
+
 MAX_POSTS_FOR_CHANGES = 200
 NO_CHANGES = f"Changes are suggested for jobs of up to {MAX_POSTS_FOR_CHANGES} posts: screen a part of this one."
 
@@ -27,7 +29,7 @@ NO_CHANGES = f"Changes are suggested for jobs of up to {MAX_POSTS_FOR_CHANGES} p
 def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
-    Rule: ``takeoff-1.json``. Lengths and levels are integers [mm], counts and volumes are decimal texts. If the measure has a
+    Rule: ``takeoff-2.json``. Lengths and levels are integers [mm], counts and volumes are decimal texts. If the measure has a
     strength request, ``strength`` is the screening document, and its notices follow the other notices.
 
     Args:
@@ -69,7 +71,7 @@ def suggest_changes_if_small(screening: Screening) -> tuple[SuggestedChange, ...
 
 def _takeoff(taken: TakeOff) -> Document:
     return {
-        "takeoff": 1,
+        "schema": TAKEOFF_SCHEMA,
         "measure_sha256": taken.measure.sha256,
         "label": taken.measure.label,
         "system": taken.system.code,
@@ -88,8 +90,8 @@ def takeoff_json(taken: TakeOff) -> bytes:
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:13]
-    b'{"takeoff":1,'
+    >>> takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:22]
+    b'{"schema":"takeoff-2",'
     """
     written = json.dumps(takeoff_document(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return f"{written}\n".encode()

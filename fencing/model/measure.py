@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
+MEASURE_SCHEMA = "measure-2"
+"""Name of the document format, in its member ``schema`` and under ``/schemas``."""
+
 
 class MeasureBasis(StrEnum):
     """Points that the tape measures between: post centres, or outside faces of the end posts."""

@@ -10,6 +10,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
+SYSTEM_SCHEMA = "system-2"
+"""Name of the document format, in its member ``schema`` and under ``/schemas``."""
+
 
 class HoleShape(StrEnum):
     """Shape of a hole: a cylinder, or a cone that is wide at its bottom (belled) or at its top (flared)."""

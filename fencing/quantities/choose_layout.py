@@ -1,7 +1,7 @@
 """Choice of form and layout: every way to build a run, and the way that is chosen.
 
 Rule: docs/rules.md. Fewest stops first. Then the cheapest if there are prices; otherwise the first form, the fewest bays and
-the fewest rails to cut. Between equals the order of the lists in ``measure-1.json`` decides.
+the fewest rails to cut. Between equals the order of the lists in ``measure-2.json`` decides.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ SCREW_KEYS = (
 
 
 def read_screws(system: ObjectReader) -> Screws:
-    """Read the positions of screws [mm] and the number at each position [0 to 100]. Source: ``system-1.json``.
+    """Read the positions of screws [mm] and the number at each position [0 to 100]. Source: ``system-2.json``.
 
     >>> from fencing.model.fault_list import FaultList
     >>> faults = FaultList()
@@ -47,7 +47,7 @@ def read_screws(system: ObjectReader) -> Screws:
 
 
 def read_gate_rules(system: ObjectReader) -> GateRules:
-    """Read clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
+    """Read clearances, stiles, hinges and notches of gates [mm]. Source: ``system-2.json``.
 
     >>> from fencing.model.fault_list import FaultList
     >>> faults = FaultList()
@@ -83,7 +83,7 @@ def _notch(gates: ObjectReader, key: str) -> tuple[int, int]:
 
 
 def read_allowances(system: ObjectReader) -> Mapping[str, Allowance]:
-    """Read the allowances by role or role family: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
+    """Read the allowances by role or role family: "5%" or "1 each" [percent, pieces]. Source: ``system-2.json``.
 
     >>> from fencing.model.fault_list import FaultList
     >>> table = ObjectReader({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", FaultList(), ("allowances",))
@@ -108,7 +108,7 @@ def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
 
 
 def read_components(system: ObjectReader) -> Mapping[str, str]:
-    """Read the catalogue component for each role [name of 1 to 80 characters]. Source: ``system-1.json``.
+    """Read the catalogue component for each role [name of 1 to 80 characters]. Source: ``system-2.json``.
 
     >>> from fencing.model.fault_list import FaultList
     >>> read_components(ObjectReader({"components": {"rail": "rail-48"}}, "", FaultList(), ("components",)))

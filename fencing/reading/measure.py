@@ -1,4 +1,4 @@
-"""Reader for the site measure document (``site_measure`` 1): makes a :class:`fencing.model.measure.Measure`."""
+"""Reader for the site measure document (schema ``measure-2``): makes a :class:`fencing.model.measure.Measure`."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from fencing.model.fault_list import FaultList
-from fencing.model.measure import Measure, Run
+from fencing.model.measure import MEASURE_SCHEMA, Measure, Run
 from fencing.model.system import System
 from fencing.reading.canonical_json import canonical, digest
 from fencing.reading.json_reader import sound
@@ -15,7 +15,7 @@ from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_ru
 from fencing.reading.strength import read_strength
 from fencing.set_out.system_fit import fit_faults
 
-KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
+KEYS = ("schema", "label", "system", "defaults", "runs", "retrofits", "strength")
 MAX_RUNS = 1000
 PART = re.compile(r"(.+)-P?[1-9][0-9]*")
 HEIGHTS = ("height_mm", "lattice_mm")
@@ -34,7 +34,7 @@ NEEDS = {
 def read_measure(document: object, system: System | None = None) -> Measure:
     """Read a site measure.
 
-    Rule: ``measure-1.json``. ``defaults`` apply to runs that leave a member out. A gate takes its run's height and lattice.
+    Rule: ``measure-2.json``. ``defaults`` apply to runs that leave a member out. A gate takes its run's height and lattice.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them; lengths and levels [mm].
@@ -50,7 +50,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     Source: house rule.
 
     Example:
-        >>> measure = read_measure({"site_measure": 1, "label": "Rear", "system": "ribbed", "runs": [
+        >>> measure = read_measure({"schema": "measure-2", "label": "Rear", "system": "ribbed", "runs": [
         ...     {"id": "A", "length_mm": 9600, "height_mm": 1800, "gates": [{"from_mm": 4000, "opening_mm": 1000}]}]})
         >>> measure.runs[0].gates[0].id, measure.runs[0].gates[0].height
         ('A-G1', 1800)
@@ -58,7 +58,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     document = sound(document)
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
-    table.whole("site_measure", 1, 1, unit="")
+    table.word("schema", (MEASURE_SCHEMA,))
     measure = _measure(table, document)
     if not table.whole_lost and not measure.runs and not measure.retrofits and table.good("runs", "retrofits"):
         faults.add("/runs", "measure.empty", "there is nothing to build; give at least one run, or one retrofit")

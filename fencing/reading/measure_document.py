@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from fencing.model.measure import Finishes, Gate, Measure, Retrofit, Run
+from fencing.model.measure import MEASURE_SCHEMA, Finishes, Gate, Measure, Retrofit, Run
 
 Document = dict[str, Any]
 
@@ -16,7 +16,7 @@ PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
 def measure_document(measure: Measure) -> Document:
     """Write a measure as a document in which each run, gate and retrofit has all its members.
 
-    Rule: ``measure-1.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives.
+    Rule: ``measure-2.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives.
     A member is left out only if it has no value: soil, taper, existing fence, shares, height of an existing fence.
 
     Args:
@@ -34,7 +34,7 @@ def measure_document(measure: Measure) -> Document:
         'from_start'
     """
     written: Document = {
-        "site_measure": 1,
+        "schema": MEASURE_SCHEMA,
         "label": measure.label,
         "system": measure.system,
         "runs": [_run(run) for run in measure.runs],

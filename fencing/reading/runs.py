@@ -45,7 +45,7 @@ class Defaults:
 
 
 def read_defaults(measure: ObjectReader) -> Defaults:
-    """Read the defaults of a measure for all its runs [heights in mm]. Source: ``measure-1.json``.
+    """Read the defaults of a measure for all its runs [heights in mm]. Source: ``measure-2.json``.
 
     >>> read_defaults(ObjectReader({"defaults": {"height_mm": 1800}}, "", FaultList(), ("defaults",))).height
     1800
@@ -79,7 +79,7 @@ def read_finishes(table: ObjectReader, default: Finishes) -> Finishes:
 
 
 def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Run:
-    """Read one run at ``pointer`` [lengths and levels in mm] and add its faults. Source: ``measure-1.json``.
+    """Read one run at ``pointer`` [lengths and levels in mm] and add its faults. Source: ``measure-2.json``.
 
     >>> faults = FaultList()
     >>> run = read_run({"id": "A", "length_mm": 9600}, "/runs/0", faults, Defaults(height=1800))
@@ -133,7 +133,7 @@ def _existing_fence(run: ObjectReader, length: int) -> ExistingFence | None:
 
 
 def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Retrofit:
-    """Read one retrofit at ``pointer`` [mm] and add its faults. Source: ``measure-1.json``.
+    """Read one retrofit at ``pointer`` [mm] and add its faults. Source: ``measure-2.json``.
 
     >>> document = {"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}
     >>> retrofit = read_retrofit(document, "/retrofits/0", FaultList(), Defaults())

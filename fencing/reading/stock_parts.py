@@ -13,7 +13,7 @@ LONGEST_STOCK = 30_000
 
 
 def read_hole(system: ObjectReader) -> Hole:
-    """Read the post hole [mm]; a straight hole needs no second diameter. Source: ``system-1.json``.
+    """Read the post hole [mm]; a straight hole needs no second diameter. Source: ``system-2.json``.
 
     >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_height_mm": 30}
     >>> read_hole(ObjectReader({"hole": hole}, "", FaultList(), ("hole",))).end_diameter
@@ -42,7 +42,7 @@ def _check_ends(hole: ObjectReader, shape: HoleShape, diameter: int, end: int) -
 
 
 def read_post(posts: ObjectReader, kind: str) -> PostSection:
-    """Read one of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-1.json``.
+    """Read one of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-2.json``.
 
     >>> square = {"face_mm": 60, "setback_mm": 40, "embedment_min_mm": 600, "stock_mm": [2400, 2100], "steel_area_mm2": 500}
     >>> read_post(ObjectReader({"square": square}, "/posts", FaultList(), ("square",)), "square").stock
@@ -59,7 +59,7 @@ def read_post(posts: ObjectReader, kind: str) -> PostSection:
 
 
 def read_stock(table: ObjectReader, min_items: int = 1) -> tuple[int, ...]:
-    """Read stock lengths [mm], each once, in any order; return them shortest first. Source: ``system-1.json``.
+    """Read stock lengths [mm], each once, in any order; return them shortest first. Source: ``system-2.json``.
 
     >>> faults = FaultList()
     >>> read_stock(ObjectReader({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
@@ -90,7 +90,7 @@ def check_stock(faults: FaultList, pointer: str, stock: tuple[int, ...], needed:
 def read_rails(system: ObjectReader) -> Rails:
     """Read the rails: stock lengths, saw cut, and tolerance for a level sheet in a sloping rail [mm].
 
-    Source: ``system-1.json``.
+    Source: ``system-2.json``.
 
     >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_tolerance_mm": 20}
     >>> read_rails(ObjectReader({"rails": rails}, "", FaultList(), ("rails",)))
@@ -101,7 +101,7 @@ def read_rails(system: ObjectReader) -> Rails:
 
 
 def read_sheets(system: ObjectReader) -> Sheets:
-    """Read the sheets: cover, lap and supply [mm]. Source: ``system-1.json``.
+    """Read the sheets: cover, lap and supply [mm]. Source: ``system-2.json``.
 
     >>> faults = FaultList()
     >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "lap_allowance_mm": 0, "height_deduction_mm": 0, "stock_mm": []}
@@ -143,7 +143,7 @@ def read_sheets(system: ObjectReader) -> Sheets:
 def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
     """Read the lattice of a system [mm] and its open area ratio [0 to 1]; no heights if it has no lattice.
 
-    Source: ``system-1.json``.
+    Source: ``system-2.json``.
 
     >>> none = {"heights_mm": [], "stock_mm": [], "raked": False}
     >>> read_lattice(ObjectReader({"lattice": none}, "", FaultList(), ("lattice",)))

@@ -1,4 +1,4 @@
-"""Readers for the ``strength`` member of a site measure and of a fence system. Schemas: strength-1 and steel-1."""
+"""Readers for the ``strength`` member of a site measure and of a fence system. Schemas: strength-2 and steel-1."""
 
 from __future__ import annotations
 

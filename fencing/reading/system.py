@@ -1,9 +1,9 @@
-"""Reader for the fence system document (``fence_system`` 1): makes a :class:`fencing.model.system.System`."""
+"""Reader for the fence system document (schema ``system-2``): makes a :class:`fencing.model.system.System`."""
 
 from __future__ import annotations
 
 from fencing.model.fault_list import FaultList
-from fencing.model.system import PostSection, System
+from fencing.model.system import SYSTEM_SCHEMA, PostSection, System
 from fencing.reading.counted_parts import (
     read_allowances,
     read_components,
@@ -16,7 +16,7 @@ from fencing.reading.object_reader import ObjectReader
 from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
 KEYS = (
-    "fence_system", "code", "label", "pitch_mm", "min_closing_bay_mm", "ground_gap_mm", "max_ground_gap_mm",
+    "schema", "code", "label", "pitch_mm", "min_closing_bay_mm", "ground_gap_mm", "max_ground_gap_mm",
     "max_step_mm", "rake_max_deg", "hole", "posts", "rails", "sheets", "lattice", "screws", "gates", "retrofit",
     "allowances", "components", "bag_yield_m3", "strength",
 )  # fmt: skip
@@ -25,7 +25,7 @@ KEYS = (
 def read_system(document: object) -> System:
     """Read a fence system.
 
-    Rule: ``system-1.json``. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
+    Rule: ``system-2.json``. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
     ``lattice.open_area_ratio``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``.
     A system has no hidden defaults.
 
@@ -41,7 +41,7 @@ def read_system(document: object) -> System:
     Source: house rule.
 
     Example:
-        >>> read_system({"fence_system": 1, "pitch_mm": 0})  # doctest: +ELLIPSIS
+        >>> read_system({"schema": "system-2", "pitch_mm": 0})  # doctest: +ELLIPSIS
         Traceback (most recent call last):
         ...
         fencing.model.faults.InvalidDocument: ...
@@ -49,7 +49,7 @@ def read_system(document: object) -> System:
     document = sound(document)
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
-    table.whole("fence_system", 1, 1, unit="")
+    table.word("schema", (SYSTEM_SCHEMA,))
     system = _system(table, table.table("posts", ("channel", "square")))
     _check_limits(table)
     _check_holes(table, system)

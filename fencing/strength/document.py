@@ -12,6 +12,7 @@ from fencing.strength.interpretation import interpret
 from fencing.strength.screening import DISCLAIMER, WORDS, ScreenedPost, Screening
 from fencing.strength.suggested_changes import suggest_changes
 
+SCREENING_SCHEMA = "screening-2"
 UNSTATED = "not stated"
 
 
@@ -42,7 +43,7 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
     """
     found = suggest_changes(screening) if changes is None else changes
     return {
-        "screening": 1,
+        "schema": SCREENING_SCHEMA,
         "method": {"name": screening.method.name, "title": screening.method.title},
         "inputs": dict(screening.request.inputs),
         "ground": _ground(screening),

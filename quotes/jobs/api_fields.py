@@ -96,7 +96,7 @@ TAKEOFF_SCHEMA = {
         "takeoff": WHOLE,
         "measure_sha256": TEXT,
         "system": TEXT,
-        "strength": {name: part for name, part in schemas()["screening-1"].items() if name != "$schema"},
+        "strength": {name: part for name, part in schemas()["screening-2"].items() if name != "$schema"},
     },
     "additionalProperties": True,
 }

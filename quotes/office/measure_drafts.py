@@ -12,6 +12,7 @@ from django.db import transaction
 
 from catalogue import queries as catalogue
 from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.measure import MEASURE_SCHEMA
 from fencing.reading import read_json
 from quotes.jobs import queries
 from quotes.jobs.document_text import canonical, parsed
@@ -71,7 +72,13 @@ def new_measure_document(measure: StoredMeasure) -> dict[str, Any]:
         "layout": "even",
         **_finish(measure.business),
     }
-    return {"site_measure": 1, "label": measure.label, "system": system, "defaults": defaults, "runs": [{"id": "A"}]}
+    return {
+        "schema": MEASURE_SCHEMA,
+        "label": measure.label,
+        "system": system,
+        "defaults": defaults,
+        "runs": [{"id": "A"}],
+    }
 
 
 def _default_system(business: Business) -> str:

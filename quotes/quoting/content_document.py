@@ -1,6 +1,6 @@
 """Content document of a revision: all its data in one canonical text that never changes after sending.
 
-``quotes/quoting/schema/quote_content.schema.json`` describes each field. Everything that is printed, shown, drawn,
+``quotes/quoting/schema/quote-content-2.json`` describes each field. Everything that is printed, shown, drawn,
 accepted or counted later is read only from it.
 """
 
@@ -24,7 +24,7 @@ from quotes.quoting.variation_changes import difference
 from shared.common.dates import local_day
 from shared.models import Business
 
-VERSION = 1
+CONTENT_SCHEMA = "quote-content-2"
 FACE = (
     "name", "address", "city", "postcode", "country", "email", "phone", "website", "registration_number", "tax_number",
     "tax_name", "currency", "locale", "language", "time_zone", "paper_size", "payment_details", "custom_texts",
@@ -48,7 +48,7 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
         item["licensed_removals"] = licensed_removals(item, basis.rules.hazardous)
         item["stops"] += hazard_stops(item)
     content = {
-        "quote_content": VERSION,
+        "schema": CONTENT_SCHEMA,
         "kind": revision.kind,
         "number": revision.quote.number,
         "revision": revision.number,

@@ -30,7 +30,7 @@ COMMAND_TARGET = 1000.0
 FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED, Form.AUTO)
 
 SYSTEM_DOCUMENT = {
-    "fence_system": 1,
+    "schema": "system-2",
     "code": "bench",
     "label": "Sizes for timing",
     "pitch_mm": 2400,
@@ -95,7 +95,7 @@ SYSTEM_DOCUMENT = {
 }
 
 MEASURE_DOCUMENT = {
-    "site_measure": 1,
+    "schema": "measure-2",
     "label": "Thirty metres with a gate",
     "system": "bench",
     "runs": [

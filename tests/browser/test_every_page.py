@@ -133,7 +133,7 @@ def world(business: Business, cast: Cast) -> World:
     unsent: Revision = start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES})
     unpriced, another = new_job(business)
     draft: StoredMeasure = save_draft(
-        measure=another.measure, text='{"site_measure": 1, "runs": [{"id": "A", "length_mm": "x"}]}'
+        measure=another.measure, text='{"schema": "measure-2", "runs": [{"id": "A", "length_mm": "x"}]}'
     )
     system = FenceSystem.objects.of(business).get(is_default=True)
     refs = {"unsent": unsent.ref, "unpriced": unpriced.ref, "draft": draft.ref, "fence system": system.ref}

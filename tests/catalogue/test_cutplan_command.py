@@ -36,7 +36,14 @@ def run(document: Any, folder: Path, *more: str) -> tuple[int, str, str]:
 def test_the_contracts_example_gives_the_contracts_plan(tmp_path: Path) -> None:
     code, out, _ = run(GOOD, tmp_path)
     bar = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "offcut_mm": 1518, "keep": True}
-    plan = {"cutplan": 1, "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [bar]}
+    plan = {
+        "schema": "cutplan-2",
+        "status": "optimal",
+        "cost": "124.80",
+        "bound": "124.80",
+        "gap_ppm": 0,
+        "bars": [bar],
+    }
     assert (code, json.loads(out)) == (0, plan)
 
 

@@ -16,7 +16,7 @@ from fencing.reading import read_json, read_measure, read_system
 
 SYSTEM = read_json((Path(__file__).parents[2] / "demo/catalogue/corrugated-50.json").read_bytes())
 MEASURE: dict[str, Any] = {
-    "site_measure": 1,
+    "schema": "measure-2",
     "label": "Rear and side",
     "system": SYSTEM["code"],
     "defaults": {"height_mm": 1800, "finishes": {"post": "moss"}},

@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 SCHEMAS = ROOT / "fencing/schema"
 MEASURES = [ROOT / "tests/data/contract/measure.json", *sorted((ROOT / "demo/measures").glob("*.json"))]
 SYSTEMS = [ROOT / "tests/data/contract/system.json", ROOT / "demo/catalogue/corrugated-50.json"]
-READERS: dict[str, Callable[[object], object]] = {"measure-1": read_measure, "system-1": read_system}
+READERS: dict[str, Callable[[object], object]] = {"measure-2": read_measure, "system-2": read_system}
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -32,7 +32,7 @@ def schema(name: str) -> dict[str, Any]:
     return document
 
 
-VALIDATORS = {name: Draft202012Validator(schema(name)) for name in ("measure-1", "system-1", "takeoff-1")}
+VALIDATORS = {name: Draft202012Validator(schema(name)) for name in ("measure-2", "system-2", "takeoff-2")}
 FULL_MEASURE: dict[str, Any] = json.loads(MEASURES[0].read_text())
 FULL_MEASURE["runs"].append(
     {
@@ -72,21 +72,21 @@ def test_a_schema_is_one_of_2020_12(path: Path) -> None:
     Draft202012Validator.check_schema(document)
 
 
-@pytest.mark.parametrize("name", ["measure-1", "system-1"])
+@pytest.mark.parametrize("name", ["measure-2", "system-2"])
 def test_documents_that_are_taken_off_are_what_their_schema_says(name: str) -> None:
-    paths = MEASURES if name == "measure-1" else SYSTEMS
+    paths = MEASURES if name == "measure-2" else SYSTEMS
     documents = [json.loads(path.read_text()) for path in paths]
-    documents.append(FULL_MEASURE if name == "measure-1" else FULL_SYSTEM)
+    documents.append(FULL_MEASURE if name == "measure-2" else FULL_SYSTEM)
     for document in documents:
         assert list(VALIDATORS[name].iter_errors(document)) == []
         assert accepted(name, document)
 
 
-@pytest.mark.parametrize("name", ["measure-1", "system-1"])
+@pytest.mark.parametrize("name", ["measure-2", "system-2"])
 @settings(max_examples=300, deadline=None)
 @given(st.data())
 def test_what_a_schema_refuses_its_reader_refuses(name: str, data: st.DataObject) -> None:
-    document = mutated(FULL_MEASURE if name == "measure-1" else FULL_SYSTEM, data)
+    document = mutated(FULL_MEASURE if name == "measure-2" else FULL_SYSTEM, data)
     if not VALIDATORS[name].is_valid(document):
         assert not accepted(name, document)
 
@@ -111,7 +111,7 @@ def test_whatever_sizes_are_accepted_make_pieces_that_have_a_size(data: st.DataO
         taken = take_off(read_measure(nudged(FULL_MEASURE, data), system), system)
     except InvalidDocument:
         return
-    fault = next(VALIDATORS["takeoff-1"].iter_errors(takeoff_document(taken)), None)
+    fault = next(VALIDATORS["takeoff-2"].iter_errors(takeoff_document(taken)), None)
     assert fault is None, f"{fault.json_path}: {fault.message}"
 
 
@@ -138,22 +138,22 @@ SPOILT: dict[str, Callable[[dict[str, Any]], object]] = {
 def test_a_spoilt_run_is_refused_by_schema_and_reader(case: str) -> None:
     document = copy.deepcopy(FULL_MEASURE)
     SPOILT[case](document["runs"][0])
-    assert not VALIDATORS["measure-1"].is_valid(document)
-    assert not accepted("measure-1", document)
+    assert not VALIDATORS["measure-2"].is_valid(document)
+    assert not accepted("measure-2", document)
 
 
 @pytest.mark.parametrize("key", [key for key in FULL_SYSTEM if key not in ("bag_yield_m3", "strength")])
 def test_a_system_has_no_hidden_defaults(key: str) -> None:
     document = {name: value for name, value in FULL_SYSTEM.items() if name != key}
-    assert not VALIDATORS["system-1"].is_valid(document)
-    assert not accepted("system-1", document)
+    assert not VALIDATORS["system-2"].is_valid(document)
+    assert not accepted("system-2", document)
 
 
 def test_the_schemas_of_a_screening_stand_whole_in_those_that_ask_for_it() -> None:
     for name, part, member in (
-        ("measure-1", "strength-1", "strength"),
-        ("system-1", "steel-1", "strength"),
-        ("takeoff-1", "screening-1", "screening"),
+        ("measure-2", "strength-2", "strength"),
+        ("system-2", "steel-1", "strength"),
+        ("takeoff-2", "screening-2", "screening"),
     ):
         embedded = schema(name)["$defs"][member]
         alone = schema(part)
@@ -165,14 +165,14 @@ def test_the_schemas_of_a_screening_stand_whole_in_those_that_ask_for_it() -> No
 def test_the_take_offs_of_random_jobs_are_what_their_schema_says(seed: int) -> None:
     for job in random_jobs(50, seed):
         written = takeoff_document(take_off(job.measure, job.system))
-        fault = next(VALIDATORS["takeoff-1"].iter_errors(written), None)
+        fault = next(VALIDATORS["takeoff-2"].iter_errors(written), None)
         assert fault is None, f"{fault.json_path}: {fault.message}"
 
 
 def test_the_take_off_of_the_contract_s_example_is_what_its_schema_says() -> None:
     system = read_system(json.loads(SYSTEMS[0].read_text()))
     written = takeoff_document(take_off(read_measure(FULL_MEASURE, system), system))
-    assert list(VALIDATORS["takeoff-1"].iter_errors(written)) == []
+    assert list(VALIDATORS["takeoff-2"].iter_errors(written)) == []
 
 
 ASKED: dict[str, dict[str, Any]] = {
@@ -194,8 +194,8 @@ def test_a_screening_is_what_its_schema_says(case: str) -> None:
         {"id": "R2", "bays_mm": [2400], "lattice_mm": 340},
     ]
     written = takeoff_document(take_off(read_measure(ridge, system), system))
-    assert list(VALIDATORS["takeoff-1"].iter_errors(written)) == []
-    assert list(Draft202012Validator(schema("screening-1")).iter_errors(written["strength"])) == []
+    assert list(VALIDATORS["takeoff-2"].iter_errors(written)) == []
+    assert list(Draft202012Validator(schema("screening-2")).iter_errors(written["strength"])) == []
 
 
 @pytest.mark.parametrize(
@@ -216,4 +216,4 @@ def test_a_screening_that_says_something_else_is_refused(spoil: Callable[[dict[s
     ridge["strength"] |= {"pressure_kpa": "0.50"}
     written = takeoff_document(take_off(read_measure(ridge, system), system))["strength"]
     spoil(written)
-    assert not Draft202012Validator(schema("screening-1")).is_valid(written)
+    assert not Draft202012Validator(schema("screening-2")).is_valid(written)

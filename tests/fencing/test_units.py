@@ -57,7 +57,7 @@ def measure() -> dict[str, Any]:
     old = {"id": "R", "bays_mm": [2400, 2310], "lattice_mm": 340, "existing_height_mm": 1500}
     strength = {**WIND, "friction_deg": "30", "unit_weight_kn_m3": "18"}
     return {
-        "site_measure": 1, "label": "Units", "system": "corrugated-50", "defaults": {"height_mm": 1800}, "runs": [run],
+        "schema": "measure-2", "label": "Units", "system": "corrugated-50", "defaults": {"height_mm": 1800}, "runs": [run],
         "retrofits": [old], "strength": strength,
     }  # fmt: skip
 
@@ -96,7 +96,7 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
             "15600",
             "the text '15600' is not valid here; write a whole number of mm from 1 to 20000000",
         ),
-        ("/site_measure", 2, "2 is out of range; write 1"),
+        ("/schema", 2, "2 is not known here; write measure-2"),
     ],
 )
 def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: str, value: object, told: str) -> None:

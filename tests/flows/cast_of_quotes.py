@@ -24,7 +24,13 @@ def measure(*lengths: int, **changes: Any) -> dict[str, Any]:
     ]
     runs[0]["shares"] = {"owner": "1/2", "neighbour": "1/2"}
     defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "finishes": FINISHES, **changes}
-    return {"site_measure": 1, "label": "Back boundary", "system": "corrugated-50", "defaults": defaults, "runs": runs}
+    return {
+        "schema": "measure-2",
+        "label": "Back boundary",
+        "system": "corrugated-50",
+        "defaults": defaults,
+        "runs": runs,
+    }
 
 
 PARTIES: list[dict[str, Any]] = [

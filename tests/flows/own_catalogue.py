@@ -72,7 +72,7 @@ RULES: list[dict[str, str]] = [
 ]
 _POST = {"embedment_min_mm": 550, "stock_mm": [2480]}
 SYSTEM: dict[str, Any] = {
-    "fence_system": 1, "code": "flat-45", "label": "Flat sheet, 45 mm square posts",
+    "schema": "system-2", "code": "flat-45", "label": "Flat sheet, 45 mm square posts",
     "pitch_mm": 2100, "min_closing_bay_mm": 400, "ground_gap_mm": 40, "max_ground_gap_mm": 150,
     "max_step_mm": 200, "rake_max_deg": "8",
     "hole": {"depth_mm": 600, "diameter_mm": 250, "shape": "straight", "bedding_mm": 50, "crown_height_mm": 20},
@@ -99,7 +99,7 @@ SYSTEM: dict[str, Any] = {
     "components": {"concrete.bag": "MIX-20"},
 }  # fmt: skip
 MEASURE = {
-    "site_measure": 1,
+    "schema": "measure-2",
     "label": "Back fence",
     "system": "flat-45",
     "defaults": {

@@ -138,7 +138,7 @@ def test_a_business_without_one_begins_from_nothing(owner_client: Client, busine
 
 
 def test_json_is_read_exactly_and_its_faults_are_all_told(owner: Client, system: FenceSystem) -> None:
-    data = {"do": "json", "document": '{"fence_system": 1, "rake_max_deg": 10.5, "pitch_mm": 0}'}
+    data = {"do": "json", "document": '{"schema": "system-2", "rake_max_deg": 10.5, "pitch_mm": 0}'}
     page = press(owner, f"/prices/systems/{system.ref}", data).content.decode()
     assert "/pitch_mm" in page
     assert "/hole" in page

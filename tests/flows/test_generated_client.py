@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "generated_client"
 SCOPES = {Scope.JOBS_WRITE, Scope.JOBS_READ, Scope.MEASURES_WRITE, Scope.MEASURES_READ}
 BARS = {
-    "demand": 1,
+    "schema": "cut-demand-2",
     "kerf_mm": 3,
     "pieces": [[2238, 8]],
     "stock": [{"length_mm": 6000, "price": "31.20", "have": None}],
@@ -82,7 +82,7 @@ def test_a_generated_client_takes_a_measure_to_an_accepted_quote(generated: None
     ):
         _from_measure_to_acceptance(Driver(ours), Driver(theirs))
         plan = Driver(ours).call("post_cutplans", body=BARS, model="PostCutplansBody")
-        assert (plan["cutplan"], plan["cost"], plan["bars"][0]["cuts"]) == (1, "124.80", [[2238, 2]])
+        assert (plan["schema"], plan["cost"], plan["bars"][0]["cuts"]) == ("cutplan-2", "124.80", [[2238, 2]])
 
 
 def _from_measure_to_acceptance(ours: Driver, theirs: Driver) -> None:

@@ -25,7 +25,7 @@ def _members(document: Mapping[str, Any], at: str = "") -> Iterator[list[Any]]:
     for name, value in document.items():
         if isinstance(value, dict):
             yield from _members(value, f"{at}{name}/")
-        elif name not in ("fence_system", "code"):
+        elif name not in ("schema", "code"):
             cell = " ".join(str(item) for item in value) or "none" if isinstance(value, list) else value
             yield ["flat-45", at + name, {True: "yes", False: "no"}[cell] if isinstance(cell, bool) else cell]
 

@@ -59,7 +59,7 @@ def test_two_who_change_one_measure_do_not_overwrite_each_other(estimator: Calle
 def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
     before = estimator.get("jobs")
     document = estimator.post("take-offs", {"measure": measure(12000)}, status=200)
-    assert document["takeoff"] == 1
+    assert document["schema"] == "takeoff-2"
     assert len(document["runs"][0]["bays"]) == 6  # 12000 in whole bays of at most 2300 or so, evenly
     for nobodys, code in (("no-such", "system.unknown"), ("no\x00such", "json.character")):
         problem = estimator.post("take-offs", {"measure": {**measure(12000), "system": nobodys}}, status=422)
@@ -68,7 +68,7 @@ def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
     bad["runs"][0]["length_mm"] = "12000"
     problem = estimator.post("take-offs", {"measure": bad}, status=422)
     assert problem["errors"][0]["pointer"] == "#/measure/runs/0/length_mm"
-    problem = estimator.post("take-offs", {"measure": bad, "system": {"fence_system": 1}}, status=422)
+    problem = estimator.post("take-offs", {"measure": bad, "system": {"schema": "system-2"}}, status=422)
     pointers = {error["pointer"] for error in problem["errors"]}  # of both documents at once
     assert {"#/measure/runs/0/length_mm", "#/system/pitch_mm"} <= pointers
     assert estimator.get("jobs") == before

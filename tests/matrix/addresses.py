@@ -50,7 +50,7 @@ NOBODYS = {
     "books/quotes.": "csv",
     "books/totals.": "csv",
     "links/": "0" * 43,
-    "schemas/": "measure-1",
+    "schemas/": "measure-2",
     "sheets/": "components",
 }
 PLAIN = {

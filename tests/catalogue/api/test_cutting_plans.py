@@ -26,7 +26,7 @@ AT = "/api/v1/cutplans"
 CaptureCommits = Callable[..., Any]
 GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
 BAR = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "offcut_mm": 1518, "keep": True}
-PLAN = {"cutplan": 1, "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [BAR]}
+PLAN = {"schema": "cutplan-2", "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [BAR]}
 
 
 def hard(lengths: int = 1000, pieces: int = 200_000) -> dict[str, Any]:

@@ -15,7 +15,7 @@ WORDS = SiteWords(("clay", "rock"), ("asbestos", "timber paling"), frozenset({"a
 def document(*runs: dict[str, Any], **defaults: Any) -> dict[str, Any]:
     rows = [{"id": "ABC"[place], "length_mm": 9000, **run} for place, run in enumerate(runs)]
     return {
-        "site_measure": 1, "label": "Rear", "system": "ribbed", "defaults": {"height_mm": 1800, **defaults}, "runs": rows,
+        "schema": "measure-2", "label": "Rear", "system": "ribbed", "defaults": {"height_mm": 1800, **defaults}, "runs": rows,
     }  # fmt: skip
 
 

@@ -263,7 +263,7 @@ def test_an_order_whose_bars_are_right_but_hard_to_pack_is_proved_too() -> None:
 
 
 def test_the_document_is_what_its_schema_says() -> None:
-    schema = json.loads((ROOT / "fencing/schema/cutplan-1.json").read_text())
+    schema = json.loads((ROOT / "fencing/schema/cutplan-2.json").read_text())
     validator = Draft202012Validator(schema)
     plans = [checked(order(kind, seed)) for kind in (SMALL, BAYS_20) for seed in range(3)]
     plans.append(checked(demand(0, [(9000, 1)], [StockLength(6000, 1)])))

@@ -18,7 +18,7 @@ from fencing.reading import read_json, read_measure, read_system
 from tests.fencing.strategies import random_jobs
 
 ROOT = Path(__file__).parents[3]
-SCHEMA = Draft202012Validator(json.loads((ROOT / "fencing/schema/takeoff-1.json").read_text()))
+SCHEMA = Draft202012Validator(json.loads((ROOT / "fencing/schema/takeoff-2.json").read_text()))
 SYSTEM = read_system(read_json((ROOT / "tests/data/contract/system.json").read_bytes()))
 MEASURE = read_json((ROOT / "tests/data/contract/measure.json").read_bytes())
 REQUESTS = (

@@ -25,7 +25,7 @@ def read_back(measure: Measure) -> Measure:
 @given(jobs())
 def test_a_measure_written_whole_reads_back_as_itself(job: Job) -> None:
     written = measure_document(job.measure)
-    assert list(VALIDATORS["measure-1"].iter_errors(written)) == []
+    assert list(VALIDATORS["measure-2"].iter_errors(written)) == []
     assert read_back(job.measure) == job.measure
 
 
@@ -57,5 +57,5 @@ def test_a_levelling_book_is_written_as_the_levels_it_gives() -> None:
 
 def test_an_old_fence_without_a_length_is_as_long_as_its_run() -> None:
     run = {"id": "A", "length_mm": 9600, "height_mm": 1800, "existing_fence": {"kind": "brick"}}
-    measure = read_measure({"site_measure": 1, "label": "Rear", "system": "ribbed", "runs": [run]})
+    measure = read_measure({"schema": "measure-2", "label": "Rear", "system": "ribbed", "runs": [run]})
     assert measure_document(measure)["runs"][0]["existing_fence"] == {"kind": "brick", "length_mm": 9600}

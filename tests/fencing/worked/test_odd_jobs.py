@@ -16,7 +16,7 @@ from fencing.reading import read_measure
 
 def build(*runs: dict[str, Any], **members: object) -> TakeOff:
     document = {
-        "site_measure": 1,
+        "schema": "measure-2",
         "label": "Odd",
         "system": "round",
         "defaults": {"height_mm": 1800, "form": "level", "basis": "centres"},

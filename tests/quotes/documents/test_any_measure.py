@@ -135,7 +135,7 @@ def documents(draw: DrawFn) -> Members:
     every = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")  # a part without a finish can't be bought
     defaults["finishes"] = {**every, **defaults.get("finishes", {})}
     document = {
-        "site_measure": 1,
+        "schema": "measure-2",
         "label": "Any measure",
         "system": "corrugated-50",
         "defaults": defaults,

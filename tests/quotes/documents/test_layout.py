@@ -53,7 +53,7 @@ def fence(runs: int, **first: Any) -> dict[str, Any]:
     }
     strength = {"method": "given_pressure", "pressure_kpa": "0.30", "soil_class": "clay"}
     return {
-        "site_measure": 1, "label": f"A fence of {runs}", "system": "corrugated-50", "defaults": defaults, "runs": rows,
+        "schema": "measure-2", "label": f"A fence of {runs}", "system": "corrugated-50", "defaults": defaults, "runs": rows,
         "strength": strength,
     }  # fmt: skip
 

@@ -9,8 +9,11 @@ import pytest
 from django.test import Client
 from jsonschema import Draft202012Validator
 
-FOLDER = Path(__file__).resolve().parents[3] / "fencing/schema"
-NAMES = sorted(path.stem for path in FOLDER.glob("*.json"))
+ROOT = Path(__file__).resolve().parents[3]
+FILES = {
+    path.stem: path for folder in ("fencing", "quotes/quoting") for path in (ROOT / folder / "schema").glob("*.json")
+}
+NAMES = sorted(FILES)
 
 pytestmark = pytest.mark.django_db
 
@@ -27,11 +30,11 @@ def test_a_schema_is_served_without_a_key_as_it_is_in_the_repository(name: str) 
     answer = Client().get(f"/api/v1/schemas/{name}.json")
     assert answer.status_code == 200
     assert answer["Content-Type"].startswith("application/schema+json")
-    assert answer.json() == json.loads((FOLDER / f"{name}.json").read_text())
+    assert answer.json() == json.loads(FILES[name].read_text())
     Draft202012Validator.check_schema(answer.json())
 
 
-@pytest.mark.parametrize("name", ["measure-2", "..", "measure-1.json.json", "%2e%2e%2fmeasure-1"])
+@pytest.mark.parametrize("name", ["measure-1", "..", "measure-2.json.json", "%2e%2e%2fmeasure-1"])
 def test_what_is_no_schema_is_not_found(name: str) -> None:
     answer = Client().get(f"/api/v1/schemas/{name}")
     assert answer.status_code == 404

@@ -57,13 +57,13 @@ def test_every_demo_measure_is_taken_off_in_every_shape(measure: Path, option: t
     code, out, err = answer(measure, "--system", DEMO_SYSTEM, *option)
     assert (code, err) == (0, "")
     assert out.endswith("\n")
-    assert json.loads(out)["takeoff"] == 1 if "--json" in option else len(out.splitlines()) > 0
+    assert json.loads(out)["schema"] == "takeoff-2" if "--json" in option else len(out.splitlines()) > 0
 
 
 def test_the_contract_s_own_example_is_taken_off() -> None:
     code, out, err = answer(MEASURE, "--system", SYSTEM, "--json")
     taken = json.loads(out)
-    assert (code, err, taken["takeoff"], taken["system"]) == (0, "", 1, "ribbed-60")
+    assert (code, err, taken["schema"], taken["system"]) == (0, "", "takeoff-2", "ribbed-60")
     run = taken["runs"][0]
     assert [run[key] for key in ("id", "length_mm", "form", "layout")] == ["A", 18240, "stepped", "even"]
     # gate posts stand at 5200 - 30 and 6200 + 30: three bays of 5170 / 3, then six of 12010 / 6 under the pitch of 2400
@@ -142,7 +142,7 @@ def test_one_standard_input_is_not_both_documents(monkeypatch: pytest.MonkeyPatc
 def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
     command = f"{sys.executable} manage.py takeoff {MEASURE} --system {SYSTEM} --json {more} | head -c 10"
     done = subprocess.run(command, shell=True, cwd=ROOT, capture_output=True, check=False, timeout=60)  # noqa: S602
-    assert (done.stdout, done.stderr) == (b'{"takeoff"', b"")
+    assert (done.stdout, done.stderr) == (b'{"schema":', b"")
 
 
 @pytest.mark.parametrize(

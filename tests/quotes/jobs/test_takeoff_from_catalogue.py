@@ -84,4 +84,4 @@ def test_an_unknown_system_and_the_faults_of_the_measure_come_together(tmp_path:
 def test_django_s_own_way_to_the_command_is_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     begin("Skerry Fencing")
     call_command("takeoff", str(COURTYARD), "--json", stdout=io.StringIO())
-    assert json.loads(capsys.readouterr().out)["takeoff"] == 1
+    assert json.loads(capsys.readouterr().out)["schema"] == "takeoff-2"

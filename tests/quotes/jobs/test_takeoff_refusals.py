@@ -142,7 +142,7 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
     "a share of nothing": (run(shares={"owner": "1", "x": "0"}), [("/runs/0/shares/x", "shares.form")]),
     "a key that is not known": (run(lenght_mm=1), [("/runs/0/lenght_mm", "key.unknown")]),
     "a key twice": (json.dumps(DOCUMENT).replace('"label"', '"label": "x", "label"', 1), [("/label", "json.twice")]),
-    "an unknown version": ({**DOCUMENT, "site_measure": 2}, [("/site_measure", "range")]),
+    "an unknown version": ({**DOCUMENT, "schema": "measure-1"}, [("/schema", "word")]),
     "an unknown form": (run(form="racked"), [("/runs/0/form", "word")]),
     "nothing to build": ({**DOCUMENT, "runs": [], "retrofits": []}, [("/runs", "measure.empty")]),
     "two runs of one name": (
@@ -247,7 +247,7 @@ def test_a_mutated_document_gives_an_answer_or_one_refusal(tmp_path: Path, data:
     code, out, err = answer(measure, "--system", built_from, "--json")
     said = json.loads(out)
     if code == 0:
-        assert (said["takeoff"], err) == (1, "")
+        assert (said["schema"], err) == ("takeoff-2", "")
     else:
         assert (code, said["status"], len(err.splitlines())) == (2, 422, len(said["errors"]))
         assert err.isprintable() or "\n" in err
@@ -263,7 +263,7 @@ def test_bytes_torn_and_patched_give_an_answer_or_one_refusal(tmp_path: Path, pa
 
 
 def test_a_shell_sees_exit_2_and_no_traceback() -> None:
-    for given_bytes in (b"\xff\xfe", b"{", b"[" * 100_000, b'{"site_measure": 1e999}', b"null", b"\xef\xbb\xbf{}"):
+    for given_bytes in (b"\xff\xfe", b"{", b"[" * 100_000, b'{"schema": 1e999}', b"null", b"\xef\xbb\xbf{}"):
         done = shell("-", "--system", SYSTEM, given=given_bytes)
         assert (done.returncode, done.stdout) == (2, b"")
         assert b"Traceback" not in done.stderr

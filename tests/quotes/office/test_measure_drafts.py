@@ -73,7 +73,7 @@ def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
 ) -> None:
     stock_up(business)
     job, _ = new_job(business, measure(9000))
-    begun = '{"label": "Early", "runs": [{"id": "A", "length_mm": 9000}], "site_measure": 1, "system": ""}'
+    begun = '{"label": "Early", "runs": [{"id": "A", "length_mm": 9000}], "schema": "measure-2", "system": ""}'
     row = save_draft(measure=start_measure(job=job, actor=actor_of(business)), text=begun)
     assert current_document(row)["system"] == "corrugated-50"
     _post(client, row)

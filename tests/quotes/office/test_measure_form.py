@@ -19,7 +19,7 @@ from quotes.office.measure_views import placed
 from shared.common.typed_lengths import LEVEL, metres, read_length
 
 OFFERED = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
-BEFORE: dict[str, Any] = {"site_measure": 1, "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}
+BEFORE: dict[str, Any] = {"schema": "measure-2", "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}
 
 
 def _posted(document: dict[str, Any]) -> dict[str, str]:
@@ -88,7 +88,7 @@ def test_fields_that_are_not_of_the_sheet_are_passed_over() -> None:
     document = read_fields(
         {**_posted(BEFORE), "__proto__": "x", "runs/0/../../label": "y", "csrfmiddlewaretoken": "z"}, BEFORE
     )
-    assert set(document) == {"site_measure", "label", "system", "defaults", "runs"}
+    assert set(document) == {"schema", "label", "system", "defaults", "runs"}
 
 
 @pytest.mark.parametrize(

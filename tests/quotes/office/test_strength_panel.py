@@ -65,7 +65,7 @@ def page_of(client: Client, kept: StoredMeasure) -> str:
 
 def suggested_changes_of(answer: Any) -> dict[str, Any]:
     strength = answer.json()["strength"]
-    assert list(Draft202012Validator(schemas()["screening-1"]).iter_errors(strength)) == []
+    assert list(Draft202012Validator(schemas()["screening-2"]).iter_errors(strength)) == []
     return {item["kind"]: item for item in strength["suggested_changes"]}
 
 

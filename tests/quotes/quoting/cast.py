@@ -38,7 +38,13 @@ def measure(*lengths: int, shares: Mapping[str, str] | None = None, **run: Any) 
     if shares:
         runs[0]["shares"] = dict(shares)
     defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "finishes": FINISHES}
-    return {"site_measure": 1, "label": "Back boundary", "system": "corrugated-50", "defaults": defaults, "runs": runs}
+    return {
+        "schema": "measure-2",
+        "label": "Back boundary",
+        "system": "corrugated-50",
+        "defaults": defaults,
+        "runs": runs,
+    }
 
 
 def stock_up(business: Business, rate: str = "10") -> None:

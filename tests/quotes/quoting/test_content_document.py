@@ -26,7 +26,7 @@ from shared.business.models import Business
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
-SCHEMA = Path(__file__).parents[3] / "quotes/quoting/schema/quote_content.schema.json"
+SCHEMA = Path(__file__).parents[3] / "quotes/quoting/schema/quote-content-2.json"
 SETUP: dict[str, Any] = {
     "parties": PARTIES[:1],
     "options": [{"key": "mow", "label": "Mowing strip", "net": "200.00"}],
