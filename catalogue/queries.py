@@ -26,7 +26,7 @@ from shared.business.accounts import account
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.models import Business
 from shared.common.dates import today
-from shared.common.money import TaxAt
+from shared.common.money import TaxRoundingLevel
 from shared.models import SupplierAccount
 
 
@@ -146,7 +146,7 @@ def price_rules_on(business: Business, on: date | None = None, supplied: date | 
         currency=business.currency,
         on=on or today(business),
         supplied=supplied,
-        tax_at=TaxAt(business.tax_rounding),
+        tax_at=TaxRoundingLevel(business.tax_rounding),
     )
     usual = {name: code for name in ("labour", "sales") if (code := account(business, name))}
     return replace(rules, accounts={**usual, **rules.accounts})

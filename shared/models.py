@@ -7,7 +7,7 @@ from shared.background.mail_server import MailServer
 from shared.background.outbox import Event, OutboxTask, PeriodicTask
 from shared.background.outgoing_mail import OutgoingMail
 from shared.business.business_owned import BusinessOwned, new_ref
-from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRoundingLevel
+from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount
 from shared.database.audit_log import AuditEntry
 from shared.database.numbering import NumberSequence
 from shared.web.rate_limit import RateWindow
@@ -29,6 +29,5 @@ __all__ = [
     "Person",
     "RateWindow",
     "SupplierAccount",
-    "TaxRoundingLevel",
     "new_ref",
 ]

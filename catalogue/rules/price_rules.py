@@ -14,7 +14,7 @@ from catalogue.rules.discounts import DiscountRule, GivenTo, given_to
 from catalogue.rules.labour_rules import factor_faults, labour_faults, rate_faults
 from catalogue.rules.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
 from fencing.model.faults import Fault, InvalidDocument
-from shared.common.money import Rounding, RoundingRemainder, TaxAt, TaxPolicy, minor_digits
+from shared.common.money import Rounding, RoundingRemainder, TaxPolicy, TaxRoundingLevel, minor_digits
 
 ZERO = Decimal(0)
 
@@ -301,7 +301,7 @@ def _instalments(now: Mapping[tuple[str, str], RuleLine]) -> tuple[Instalment, .
     return tuple(Instalment(key, line.label or key, amounts[key], Due(line.choice)) for key, line in lines.items())
 
 
-def _tax_rounding(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxPolicy:
+def _tax_rounding(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxRoundingLevel) -> TaxPolicy:
     digits = amounts.get("tax_line_digits")
     return TaxPolicy(
         at, Rounding(choices.get("tax_rounding", Rounding.HALF_UP)), None if digits is None else int(digits)
@@ -309,7 +309,12 @@ def _tax_rounding(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at
 
 
 def read_rules(
-    lines: Iterable[RuleLine], *, currency: str, on: date, supplied: date | None = None, tax_at: TaxAt = TaxAt.TOTAL
+    lines: Iterable[RuleLine],
+    *,
+    currency: str,
+    on: date,
+    supplied: date | None = None,
+    tax_at: TaxRoundingLevel = TaxRoundingLevel.TOTAL,
 ) -> PriceRules:
     """The price rules as they stood ``on`` a day, with the tax rates of the day of supply. Refused when they contradict."""
     lines = list(lines)

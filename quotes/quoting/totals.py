@@ -18,8 +18,8 @@ from shared.common.money import (
     Rounding,
     RoundingRemainder,
     TaxableAmount,
-    TaxAt,
     TaxPolicy,
+    TaxRoundingLevel,
     TaxSubtotal,
     minor_digits,
     tax_breakdown,
@@ -112,7 +112,7 @@ def tax_rounding(content: Content) -> TaxPolicy:
     tax = content["tax"]
     by_line = tax["line_rounding"]
     return TaxPolicy(
-        TaxAt(tax["at"]),
+        TaxRoundingLevel(tax["at"]),
         Rounding(tax["rounding"]),
         tax["line_digits"],
         Rounding(by_line) if by_line is not None else None,

@@ -24,12 +24,12 @@ from shared.business.models import (
     ACCOUNTS,
     CUSTOM_TEXTS,
     MAX_ACCOUNT,
+    TAX_ROUNDING_LEVELS,
     ApiKey,
     Business,
     Member,
     Paper,
     Person,
-    TaxRoundingLevel,
 )
 from shared.business.roles import BUSINESS_SCOPES, MemberRole, Scope
 
@@ -141,7 +141,7 @@ class BusinessChange(StrictSerializer):
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
     time_zone = TextField(max_length=60)
     paper_size = serializers.ChoiceField(Paper.choices)
-    tax_rounding = serializers.ChoiceField(TaxRoundingLevel.choices)
+    tax_rounding = serializers.ChoiceField(TAX_ROUNDING_LEVELS)
     quote_validity_days = serializers.IntegerField(min_value=1, max_value=366)
     custom_texts = CustomTextsChange()
     accounts = AccountsChange()

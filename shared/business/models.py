@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from shared.business.business_owned import new_ref
 from shared.business.roles import MemberRole
+from shared.common.money import TaxRoundingLevel
 
 
 def known_locale(text: str) -> None:
@@ -91,11 +92,11 @@ class Paper(models.TextChoices):
     LETTER = "Letter", "Letter"
 
 
-class TaxRoundingLevel(models.TextChoices):
-    """Where tax is rounded: once for each rate of a document, or on every line."""
-
-    TOTAL = "total", "on the total of each rate"
-    LINE = "line", "on every line"
+TAX_ROUNDING_LEVELS: Final = (
+    (TaxRoundingLevel.TOTAL.value, "on the total of each rate"),
+    (TaxRoundingLevel.LINE.value, "on every line"),
+)
+"""Choices of the setting for tax rounding, with their labels."""
 
 
 CUSTOM_TEXTS: Final = {"care_sheet": 10_000, "how_to_accept": 1_000}
@@ -134,7 +135,7 @@ class Business(models.Model):
     language = models.CharField(max_length=20, default="en")
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     paper_size = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
-    tax_rounding = models.CharField(max_length=5, choices=TaxRoundingLevel, default=TaxRoundingLevel.TOTAL)
+    tax_rounding = models.CharField(max_length=5, choices=TAX_ROUNDING_LEVELS, default=TaxRoundingLevel.TOTAL.value)
     tax_name = models.CharField(max_length=20, default="Tax")
     registration_number = models.CharField(max_length=60, blank=True)
     tax_number = models.CharField(max_length=60, blank=True)

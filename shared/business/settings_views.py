@@ -23,7 +23,7 @@ from shared.business import invitations, services
 from shared.business.access import MemberRequest, require_scope
 from shared.business.logo import MAX_BYTES, change_logo, drawn_anew
 from shared.business.mail_test import mail_state, send_test_letter
-from shared.business.models import CUSTOM_TEXTS, ApiKey, Business, Member, Paper, TaxRoundingLevel
+from shared.business.models import CUSTOM_TEXTS, TAX_ROUNDING_LEVELS, ApiKey, Business, Member, Paper
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import in_words, scope_word
@@ -53,7 +53,7 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
 )
 CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "paper_size": tuple((value, str(word)) for value, word in Paper.choices),
-    "tax_rounding": tuple((value, str(word)) for value, word in TaxRoundingLevel.choices),
+    "tax_rounding": TAX_ROUNDING_LEVELS,
 }
 WIDE = frozenset({"name", "email", "website", "tax_rounding"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}

@@ -53,8 +53,8 @@ class RoundingRemainder(StrEnum):
     LARGEST = "largest"
 
 
-class TaxAt(StrEnum):
-    """Whether tax is rounded on every line and added up, or reckoned once on the total of each category and rate."""
+class TaxRoundingLevel(StrEnum):
+    """Level at which tax is rounded: on every line, or once on the total of each category and rate."""
 
     LINE = "line"
     TOTAL = "total"
@@ -188,20 +188,21 @@ class TaxPolicy:
     17.5).
     """
 
-    at: TaxAt = TaxAt.TOTAL
+    at: TaxRoundingLevel = TaxRoundingLevel.TOTAL
     rounding: Rounding = Rounding.HALF_UP
     line_digits: int | None = None
     line_rounding: Rounding | None = None
 
 
 def tax_on(nets: Iterable[Decimal], rate: Decimal, rule: TaxPolicy, digits: int = 2) -> Decimal:
-    """Tax on net amounts of one category at ``rate`` percent.
+    """Return the tax on net amounts of one category at ``rate`` percent.
 
-    >>> tax_on([Decimal("0.33")] * 3, Decimal(20), TaxPolicy()), tax_on([Decimal("0.33")] * 3, Decimal(20), TaxPolicy(TaxAt.LINE))
-    (Decimal('0.20'), Decimal('0.21'))
+    >>> nets = [Decimal("0.33")] * 3
+    >>> [str(tax_on(nets, Decimal(20), TaxPolicy(level))) for level in (TaxRoundingLevel.TOTAL, TaxRoundingLevel.LINE)]
+    ['0.20', '0.21']
     """
     percent = Fraction(rate) / 100
-    if rule.at is TaxAt.TOTAL:
+    if rule.at is TaxRoundingLevel.TOTAL:
         return rounded(sum((Fraction(net) for net in nets), Fraction(0)) * percent, digits, rule.rounding)
     line_digits = digits if rule.line_digits is None else rule.line_digits
     line_rule = rule.line_rounding or rule.rounding

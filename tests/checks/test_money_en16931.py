@@ -9,7 +9,7 @@ from decimal import Decimal
 
 import pytest
 
-from shared.common.money import TaxableAmount, TaxAt, TaxPolicy, rounded, tax_on, totals
+from shared.common.money import TaxableAmount, TaxPolicy, TaxRoundingLevel, rounded, tax_on, totals
 from tests.checks.outside import Outside
 
 
@@ -111,7 +111,7 @@ def test_tax_of_a_category_is_reckoned_on_its_sum_and_not_line_by_line(
 ) -> None:
     nets = [Decimal(net)] * count
     assert tax_on(nets, Decimal(20), TaxPolicy()) == Decimal(on_total)
-    assert tax_on(nets, Decimal(20), TaxPolicy(TaxAt.LINE)) == Decimal(by_line)
+    assert tax_on(nets, Decimal(20), TaxPolicy(TaxRoundingLevel.LINE)) == Decimal(by_line)
 
 
 @pytest.mark.parametrize(("exact", "printed"), [("365.125", "365.13"), ("156435.885", "156435.89")])

@@ -8,12 +8,12 @@ from decimal import Decimal
 
 import pytest
 
-from shared.common.money import Rounding, TaxAt, TaxPolicy, minor_digits, rounded, tax_on, tax_within
+from shared.common.money import Rounding, TaxPolicy, TaxRoundingLevel, minor_digits, rounded, tax_on, tax_within
 from tests.checks.outside import Outside
 
-TOTAL = TaxPolicy(TaxAt.TOTAL)
-BY_LINE = TaxPolicy(TaxAt.LINE)
-BY_LINE_3 = TaxPolicy(TaxAt.LINE, line_digits=3)
+TOTAL = TaxPolicy(TaxRoundingLevel.TOTAL)
+BY_LINE = TaxPolicy(TaxRoundingLevel.LINE)
+BY_LINE_3 = TaxPolicy(TaxRoundingLevel.LINE, line_digits=3)
 
 
 def amounts(text: str) -> list[Decimal]:
@@ -72,9 +72,9 @@ def test_three_twentythirds_of_a_price_that_includes_new_zealand_tax(gross: str,
 def test_british_tax_by_lines_to_a_tenth_of_a_penny_and_to_a_penny() -> None:
     seven, rate = amounts("0.99 " * 7), Decimal(20)
     # seven times 0.198 is 1.386
-    assert tax_on(seven, rate, TaxPolicy(TaxAt.LINE, Rounding.DOWN, line_digits=3)) == Decimal("1.38")
-    assert tax_on(seven, rate, TaxPolicy(TaxAt.LINE, Rounding.HALF_UP, line_digits=3)) == Decimal("1.39")
-    assert tax_on(seven, rate, TaxPolicy(TaxAt.LINE, Rounding.HALF_UP)) == 7 * Decimal("0.20")
+    assert tax_on(seven, rate, TaxPolicy(TaxRoundingLevel.LINE, Rounding.DOWN, line_digits=3)) == Decimal("1.38")
+    assert tax_on(seven, rate, TaxPolicy(TaxRoundingLevel.LINE, Rounding.HALF_UP, line_digits=3)) == Decimal("1.39")
+    assert tax_on(seven, rate, TaxPolicy(TaxRoundingLevel.LINE, Rounding.HALF_UP)) == 7 * Decimal("0.20")
 
 
 def test_british_total_tax_may_be_rounded_down_to_a_whole_penny() -> None:

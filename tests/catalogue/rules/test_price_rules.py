@@ -11,7 +11,7 @@ from catalogue.rules.digging import DigRate
 from catalogue.rules.price_bands import amount_at, bands_fault, format_bands, parsed, read_bands
 from catalogue.rules.price_rules import Due, Markup, PriceRules, RuleLine, read_rules, rule_faults, standing
 from fencing.model.faults import InvalidDocument
-from shared.common.money import Rounding, RoundingRemainder, TaxAt
+from shared.common.money import Rounding, RoundingRemainder, TaxRoundingLevel
 
 JAN, JUL = date(2026, 1, 1), date(2026, 7, 1)
 
@@ -21,7 +21,7 @@ def line(kind: str, key: str, amount: str | None = None, choice: str = "", begin
 
 
 def rules(*lines: RuleLine, on: date = JUL, supplied: date | None = None) -> PriceRules:
-    return read_rules(lines, currency="EUR", on=on, supplied=supplied, tax_at=TaxAt.LINE)
+    return read_rules(lines, currency="EUR", on=on, supplied=supplied, tax_at=TaxRoundingLevel.LINE)
 
 
 def test_a_rate_is_the_one_that_stood_on_the_day() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from quotes.office.measure_preview import draw
-from shared.common.money import TaxAt, shown
+from shared.common.money import TaxRoundingLevel, shown
 from shared.models import Business
 from tests.quotes.quoting.cast import drafted, measure, stock_up
 from tests.quotes.quoting.cast import sent as send_quote
@@ -23,9 +23,9 @@ FENCES: dict[str, dict[str, Any]] = {
 }
 
 
-@pytest.mark.parametrize("at", list(TaxAt))
+@pytest.mark.parametrize("at", list(TaxRoundingLevel))
 @pytest.mark.parametrize("fence", FENCES)
-def test_the_measure_page_states_the_total_of_the_quote(business: Business, fence: str, at: TaxAt) -> None:
+def test_the_measure_page_states_the_total_of_the_quote(business: Business, fence: str, at: TaxRoundingLevel) -> None:
     stock_up(business, "15.5")
     business.tax_rounding = at.value
     business.save()

@@ -14,7 +14,7 @@ from fencing.model.faults import InvalidDocument
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.price_lines import Discount, line_by_hand
 from quotes.pricing.shares import Shares
-from shared.common.money import Rounding, RoundingRemainder, TaxAt, TaxPolicy
+from shared.common.money import Rounding, RoundingRemainder, TaxPolicy, TaxRoundingLevel
 from tests.quotes.pricing.cast import THIRDS, cost, percent, price, rules
 
 HALVES = {"owner": Fraction(1, 2), "neighbour": Fraction(1, 2)}
@@ -113,8 +113,8 @@ def test_a_discount_is_taken_from_each_tax_code_in_proportion() -> None:
 
 def test_tax_by_the_line_or_on_the_total_is_the_business_choice() -> None:
     lines = [cost("1.05", key) for key in "abc"]
-    assert price(lines, rules(tax_rounding=TaxPolicy(TaxAt.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
-    assert price(lines, rules(tax_rounding=TaxPolicy(TaxAt.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
+    assert price(lines, rules(tax_rounding=TaxPolicy(TaxRoundingLevel.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
+    assert price(lines, rules(tax_rounding=TaxPolicy(TaxRoundingLevel.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
 
 
 def test_the_account_of_each_line_is_kept() -> None:
@@ -236,7 +236,7 @@ def jobs(draw: st.DrawFn) -> tuple[list[CostLine], PriceRules, Shares, Discount 
         markups={"materials": percent("17.5"), "labour": percent("30", of_price=True)},
         minimum_job_charge=draw(cents),
         rounding_step=draw(st.sampled_from([Decimal(0), Decimal("0.05"), Decimal(5)])),
-        tax_rounding=TaxPolicy(draw(st.sampled_from(TaxAt)), draw(st.sampled_from(Rounding))),
+        tax_rounding=TaxPolicy(draw(st.sampled_from(TaxRoundingLevel)), draw(st.sampled_from(Rounding))),
         rounding_difference=draw(st.sampled_from(RoundingRemainder)),
         instalments=THIRDS,
     )

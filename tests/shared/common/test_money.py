@@ -12,8 +12,8 @@ from shared.common.money import (
     Rounding,
     RoundingRemainder,
     TaxableAmount,
-    TaxAt,
     TaxPolicy,
+    TaxRoundingLevel,
     allocate,
     line_net,
     minor_digits,
@@ -191,9 +191,9 @@ taxed_lines = st.lists(
 )
 
 
-@given(taxed_lines, st.sampled_from(TaxAt), st.sampled_from(Rounding))
+@given(taxed_lines, st.sampled_from(TaxRoundingLevel), st.sampled_from(Rounding))
 def test_totals_are_the_sums_of_their_rows_under_every_rule(
-    lines: list[TaxableAmount], at: TaxAt, rounding: Rounding
+    lines: list[TaxableAmount], at: TaxRoundingLevel, rounding: Rounding
 ) -> None:
     result = totals(lines, prepaid=Decimal("1.00"), rule=TaxPolicy(at, rounding))
     assert result.exclusive == sum(row.taxable for row in result.breakdown) == sum(line.net for line in lines)
@@ -215,5 +215,5 @@ def test_a_rate_written_with_noughts_is_the_same_rate() -> None:
 
 def test_tax_by_the_line_is_reckoned_line_by_line() -> None:
     lines = [Decimal("10.02")] * 4
-    assert tax_on(lines, Decimal(20), TaxPolicy(TaxAt.LINE)) == 4 * Decimal("2.00")
-    assert tax_on(lines, Decimal(20), TaxPolicy(TaxAt.TOTAL)) == Decimal("8.02")
+    assert tax_on(lines, Decimal(20), TaxPolicy(TaxRoundingLevel.LINE)) == 4 * Decimal("2.00")
+    assert tax_on(lines, Decimal(20), TaxPolicy(TaxRoundingLevel.TOTAL)) == Decimal("8.02")
