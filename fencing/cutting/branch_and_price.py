@@ -101,7 +101,7 @@ class Search:
         self._stuck: list[Node] = []
         self._at: Node | None = None
         self._made = 0
-        self._told: tuple[int, int] | None = None
+        self._reported: tuple[int, int] | None = None
 
     def solve(self) -> SearchResult:
         """Search until the plan is proved or the allowed work is done."""
@@ -124,11 +124,11 @@ class Search:
                     raise
                 self._at = None
                 visited += 1
-                self._tell()
+                self._report_progress()
             self._retry()
         except Spent:
             pass
-        return self.found()
+        return self.current_result()
 
     def _retry(self) -> None:
         """Search the open nodes again, each time over longer lists of patterns."""
@@ -142,7 +142,7 @@ class Search:
                 if node.proof != "open":
                     self._stuck.remove(node)
                 self._at = None
-                self._tell()
+                self._report_progress()
 
     def _leave(self, node: Node) -> None:
         """Leave a node unfinished. The first one keeps at least the bound of its current prices."""
@@ -172,7 +172,7 @@ class Search:
         effort.spend(own.done)
         return whole_again(found.bars, pieces, len(need)) if found.bars else None
 
-    def found(self) -> SearchResult:
+    def current_result(self) -> SearchResult:
         """Return the best plan and bound so far."""
         still = [node.bound for node in self._stuck] + [entry[-1].bound for entry in self._heap]
         if self._at is not None and self._at.proof == "open":
@@ -180,12 +180,12 @@ class Search:
         bound = min([self.run.upper, *still])
         return SearchResult(self.run.bars, self.run.upper, bound, self.root, self.run.scale)
 
-    def _tell(self) -> None:
+    def _report_progress(self) -> None:
         if self.report is None:
             return
-        now = self.found()
-        if (now.cost, now.bound) != self._told:
-            self._told = (now.cost, now.bound)
+        now = self.current_result()
+        if (now.cost, now.bound) != self._reported:
+            self._reported = (now.cost, now.bound)
             self.report(now)
 
     def _push(self, node: Node) -> None:
@@ -228,7 +228,7 @@ class Search:
         run.offer(None if end is None else bars + end)
         run.floor = root.bound
         recut(run, values, self._planned, EARLY_TRIES)
-        self._tell()
+        self._report_progress()
 
     def _visit(self, node: Node, visited: int) -> None:
         priced = self._price(node)
@@ -263,14 +263,14 @@ class Search:
     def _improve(self, node: Node, priced: PricingResult) -> None:
         """Look for a better plan near the shares of this node."""
         round_off(self.run, priced.relaxed.shares)
-        self._tell()
+        self._report_progress()
         if node.bound < self.run.upper:
             dive(self.run, node.box, priced)
-            self._tell()
+            self._report_progress()
         if self.recuts and node.bound < self.run.upper and self.run.bars:
             self.run.floor = self.root.bound
             recut(self.run, self.root.values, self._planned)
-            self._tell()
+            self._report_progress()
 
     def _early(self, node: Node, priced: PricingResult) -> bool:
         """Try to pack at once, unless a node a few levels above had too many patterns."""

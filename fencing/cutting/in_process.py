@@ -18,11 +18,11 @@ def search_here(
     problem = problem_of(demand)
     effort = Effort(work, None if progress is None else lambda: progress(None))
 
-    def tell(found: SearchResult) -> None:
+    def report(found: SearchResult) -> None:
         if progress is not None and not progress(plan_of(demand, problem, found)):
             effort.limit = 0
 
-    search = Search(problem, effort, tell)
+    search = Search(problem, effort, report)
     if most_columns is not None:
         search.run.most_columns = most_columns
     return plan_of(demand, problem, search.solve())

@@ -112,7 +112,7 @@ class Proof:
                 continue
             extra = max(0, slope[kind]) if not low[kind] else 0
             room = self.bars.reached(ways[0][0])
-            if not self.bars.alike(kind):
+            if not self.bars.can_replace_others(kind):
                 self.faults.append(f"kind {kind} is bought in ways that do not replace each other")
             found = self._patterns(values, worth, room, worth[room] + extra - (dearest - total))
             listed.append([pattern for pattern in found if not self._two_for_less(pattern, ways[0][1])])

@@ -119,7 +119,7 @@ class Ways:
         ]
         return min(costs, default=inf)
 
-    def alike(self, kind: int) -> bool:
+    def can_replace_others(self, kind: int) -> bool:
         """Return True if a kind's first way can replace all others: none takes more or costs less."""
         ways = self.ways[kind]
         room, cost = self.reached(ways[0][0]), ways[0][1]

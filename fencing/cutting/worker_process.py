@@ -80,11 +80,11 @@ def main() -> None:
     except (EOFError, pickle.UnpicklingError):  # the parent was interrupted while it wrote
         return
 
-    def tell(plan: CutPlan | None) -> bool:
+    def send_plan(plan: CutPlan | None) -> bool:
         _write(pipe, False, plan)
         return True
 
-    plan = search_here(demand, budget.work, tell)
+    plan = search_here(demand, budget.work, send_plan)
     if budget.polish:
         plan = polished(plan, min(budget.work // 4, 500_000))
     _write(pipe, True, plan)
