@@ -18,7 +18,7 @@ from fencing.quantities.take_off import TakeOff
 from fencing.quantities.tally import allowance_for
 from fencing.strength.document import describe_change
 from fencing.strength.interpretation import interpret
-from fencing.strength.screening import DISCLAIMER, WORDS, ScreeningOutcome, screen
+from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreeningOutcome, screen
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
 MAX_LENGTHS = 12
@@ -236,7 +236,7 @@ def _difference(option: RunOption, chosen: RunOption) -> str:
 def _screened(taken: TakeOff) -> list[str]:
     """Return a summary of the strength screening: posts by outcome, and suggested changes."""
     screening = screen(taken)
-    lines = [f"Strength screening ({screening.method.title}): {WORDS[screening.outcome]}."]
+    lines = [f"Strength screening ({screening.method.title}): {OUTCOME_TEXTS[screening.outcome]}."]
     for outcome in ScreeningOutcome:
         own = dict.fromkeys(post.case.post for post in screening.posts if post.outcome is outcome)
         if own:

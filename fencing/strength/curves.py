@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.footing import ground_of
+from fencing.strength.limits import Limits
 from fencing.strength.loads import Side
 from fencing.strength.post_cases import Case
-from fencing.strength.screening import Limits, ScreenedPost, Screening, screen_post
+from fencing.strength.screening import ScreenedPost, Screening, screen_post
 from fencing.strength.wind import Wall, mean_pressure_pa
 
 LOWEST_MM, HIGHEST_MM = 300, 3000

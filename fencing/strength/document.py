@@ -9,7 +9,7 @@ from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
 from fencing.strength.interpretation import interpret
-from fencing.strength.screening import DISCLAIMER, WORDS, ScreenedPost, Screening
+from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreenedPost, Screening
 from fencing.strength.suggested_changes import suggest_changes
 
 SCREENING_SCHEMA = "screening-2"
@@ -48,7 +48,7 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
         "inputs": dict(screening.request.inputs),
         "ground": _ground(screening),
         "outcome": screening.outcome.value,
-        "outcome_text": WORDS[screening.outcome],
+        "outcome_text": OUTCOME_TEXTS[screening.outcome],
         "interpretation": list(interpret(screening)),
         "posts": [_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
@@ -129,7 +129,7 @@ def _post(post: ScreenedPost) -> dict[str, Any]:
         "embedment_needed_mm": post.needed,
         "second_method_mm": post.second_needed,
         "outcome": post.outcome.value,
-        "outcome_text": WORDS[post.outcome],
+        "outcome_text": OUTCOME_TEXTS[post.outcome],
         "reasons": list(post.reasons),
     }
 

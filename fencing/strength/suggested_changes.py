@@ -19,8 +19,9 @@ from fencing.strength.bisection import rising_root
 from fencing.strength.changed_job import SuggestedChange, apply_change, check_change
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
+from fencing.strength.limits import Limits
 from fencing.strength.post_cases import Case
-from fencing.strength.screening import Limits, ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
+from fencing.strength.screening import ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
 
 ROUND_MM = 10
 MIN_SHARE = 0.3  # a pitch or height below this share of the present one is not suggested

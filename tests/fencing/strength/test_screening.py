@@ -31,7 +31,7 @@ from fencing.strength.changed_job import apply_change
 from fencing.strength.curves import chart
 from fencing.strength.document import describe_change, screening_document
 from fencing.strength.interpretation import interpret
-from fencing.strength.screening import WORDS, Screening, ScreeningOutcome, screen, screening_notices
+from fencing.strength.screening import OUTCOME_TEXTS, Screening, ScreeningOutcome, screen, screening_notices
 from fencing.strength.suggested_changes import price_changes, suggest_changes
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from tests.fencing.drawing.jobs import run, system
@@ -115,8 +115,8 @@ def test_the_three_outcomes_and_their_words() -> None:
     assert over.outcome is ScreeningOutcome.OVER
     outside = screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", bearing_doubled=True)
     assert outside.outcome is ScreeningOutcome.OUTSIDE
-    assert WORDS[ScreeningOutcome.OUTSIDE] == "outside the method: ask an engineer"
-    assert not any("safe" in words for words in WORDS.values())
+    assert OUTCOME_TEXTS[ScreeningOutcome.OUTSIDE] == "outside the method: ask an engineer"
+    assert not any("safe" in words for words in OUTCOME_TEXTS.values())
 
 
 def test_ground_without_a_presumptive_value_is_outside_the_method() -> None:

@@ -1,0 +1,86 @@
+"""Limits of a screening: method, soil and sections of the posts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fencing.model.system import System
+from fencing.strength.footing import SoilInputs
+from fencing.strength.section import SteelSection, channel, paired, square_tube
+from fencing.strength.wind import WindMethod
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The limits of a screening: method, soil, sections, and the open share of the lattice."""
+
+    method: WindMethod
+    ground: SoilInputs
+    system: System
+
+    @property
+    def lattice_factor(self) -> float:
+        """The pressure on lattice as a share of that on a solid face [0 to 1]; without a known open area it counts as solid.
+
+        Source: the method.
+
+        Example: half open, so 1 - (1 - 0.5)^2:
+
+            >>> from dataclasses import replace
+            >>> from decimal import Decimal
+            >>> from fencing.model.example_system import ROUND_SIZES
+            >>> from fencing.strength.footing import ground_of
+            >>> from fencing.strength.wind import GivenPressure
+            >>> half_open = replace(ROUND_SIZES, lattice_open_area_ratio=Decimal("0.5"))
+            >>> Limits(GivenPressure(600.0), ground_of({}, "clay"), half_open).lattice_factor
+            0.75
+        """
+        open_area_ratio = self.system.lattice_open_area_ratio
+        return self.method.porosity_factor(1 - float(open_area_ratio)) if open_area_ratio is not None else 1.0
+
+    def section(self, kind: str) -> tuple[str, SteelSection] | None:
+        """Return the section of a kind of post [mm] if the system states it. A square post counts as its tube alone.
+
+        >>> from dataclasses import replace
+        >>> from decimal import Decimal
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> from fencing.strength.footing import ground_of
+        >>> from fencing.strength.wind import GivenPressure
+        >>> from fencing.model.system import Profile, Steel
+        >>> steel = Steel(Decimal(350), Decimal("0.9"), square=Profile(Decimal(60), Decimal(2)))
+        >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), replace(ROUND_SIZES, steel=steel))
+        >>> limits.section("square")[0], limits.section("line")
+        ('square tube 60 x 2 mm', None)
+        """
+        steel = self.system.steel
+        profile = None if steel is None else (steel.square if kind == "square" else steel.channel)
+        if profile is None:
+            return None
+        depth, thickness = float(profile.depth), float(profile.thickness)
+        if kind == "square":
+            return f"square tube {depth:g} x {thickness:g} mm", square_tube(depth, thickness)
+        single = channel(depth, float(profile.flange), thickness, float(profile.lip))
+        shape = f"channel {depth:g} x {float(profile.flange):g} x {thickness:g} mm"
+        return (f"two of {shape}", paired(single)) if kind == "line" else (shape, single)
+
+    def capacity_nm(self, section: SteelSection) -> float:
+        """Return capacity factor x yield x elastic modulus [N.m].
+
+        Source: limit state design, local buckling not checked.
+
+        Example: 0.9 x 350 MPa x 10000 mm3 = 3150 N.m:
+
+            >>> from dataclasses import replace
+            >>> from decimal import Decimal
+            >>> from fencing.model.example_system import ROUND_SIZES
+            >>> from fencing.strength.footing import ground_of
+            >>> from fencing.strength.wind import GivenPressure
+            >>> from fencing.model.system import Steel
+            >>> rolled = replace(ROUND_SIZES, steel=Steel(Decimal(350), Decimal("0.9")))
+            >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), rolled)
+            >>> round(limits.capacity_nm(SteelSection(0, 0, 0, 10_000, 0, 0)), 6)
+            3150.0
+        """
+        steel = self.system.steel
+        assert steel is not None  # noqa: S101  (a section is only known with its steel)
+        return float(steel.capacity_factor) * float(steel.yield_mpa) * section.zx_mm3 / 1000
