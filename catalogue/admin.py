@@ -1,4 +1,4 @@
-"""The catalogue in Django's admin: everything can be edited, past prices can't, and each change says who made it."""
+"""The catalogue in Django's admin: all records can be edited, except past prices; each change records its user."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ class DatedForm(RowForm):
 
 
 class DatedAdmin(RowAdmin):
-    """What has begun can only be ended."""
+    """A dated record: one that has begun can only get an end."""
 
     form = DatedForm
     date_hierarchy = "valid_from"

@@ -1,4 +1,4 @@
-"""What a business sells and buys: finishes, components, fence systems, suppliers, offers, price rules."""
+"""Models of the catalogue: finishes, components, fence systems, suppliers, supplier prices, price rules."""
 
 from __future__ import annotations
 
@@ -103,16 +103,16 @@ class Component(BusinessOwned):
         return f"{self.sku} {self.label}"
 
     def clean(self) -> None:
-        """What one field alone can't tell."""
+        """Check fields against each other."""
         if is_piece(self.role) and self.length_mm is None and self.sale_unit != "MTR":
-            raise ValidationError({"length_mm": "A stock length in mm is wanted, or MTR as sale unit."})
+            raise ValidationError({"length_mm": "Enter a stock length in mm, or MTR as sale unit."})
         if self.role == ComponentRole.CONCRETE_BAG and not self.bag_yield_m3:
             raise ValidationError({"bag_yield_m3": "How much concrete one bag makes, in m3."})
         _refuse_parts(self.sale_unit, pack=self.pack)
 
 
 class FenceSystem(BusinessOwned):
-    """A fence system by its code; what it says is in its versions."""
+    """A fence system by its code; its versions hold its documents."""
 
     code = models.CharField(max_length=60, validators=[CODE])
     label = models.CharField(max_length=200)
@@ -187,7 +187,7 @@ class Supplier(BusinessOwned):
 
 
 class SupplierTerms(BusinessOwned):
-    """What a supplier asks for any order, from a date on: ``delivery`` is [[order value from, fee], ...], ascending."""
+    """Terms of a supplier for all orders from a date: ``delivery`` is [[order value from, fee], ...], ascending."""
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="terms")
     valid_from = models.DateField()
@@ -210,7 +210,7 @@ class SupplierTerms(BusinessOwned):
 
     @property
     def begun(self) -> bool:
-        """Whether an order of a past day was made on them."""
+        """Return whether an order of a past day used them."""
         return self.valid_from < today(self.business)
 
 
@@ -257,7 +257,7 @@ class SupplierPrice(BusinessOwned):
 
     @property
     def begun(self) -> bool:
-        """Whether a past day was priced by it."""
+        """Return whether a past day used it."""
         return self.valid_from < today(self.business)
 
 
@@ -294,12 +294,12 @@ class PriceRule(BusinessOwned):
 
     @property
     def begun(self) -> bool:
-        """Whether a past day was priced by it."""
+        """Return whether a past day used it."""
         return self.valid_from < today(self.business)
 
 
 class Import(BusinessOwned):
-    """A file of components, offers or price rules that is being taken in; the row is what the job works from."""
+    """An import of components, supplier prices or price rules; the background task works from this record."""
 
     kind = models.CharField(max_length=20, choices=[(kind.value, kind.value) for kind in ImportKind])
     state = models.CharField(
@@ -318,7 +318,7 @@ class Import(BusinessOwned):
 
 
 class AskedPlan(BusinessOwned):
-    """A cutting plan that takes longer than somebody waits; the row holds the best one found so far."""
+    """A cutting plan made in the background; the record holds the best plan so far."""
 
     state = models.CharField(
         max_length=10, choices=[(state.value, state.value) for state in PlanState], default=PlanState.WAITING

@@ -1,4 +1,4 @@
-"""Reading the catalogue: as it stands, or as it stood on a day."""
+"""Queries of the catalogue: the current records, or those of a day."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def imports(business: Business) -> OwnedQuerySet[Import]:
 
 
 Mark = frozenset[tuple[object, ...]]
-"""What changes with every write to the rows a market is read from."""
+"""Version that changes with every write to the records of the purchase options."""
 
 
 def purchase_options_version(business: Business) -> Mark:
@@ -91,7 +91,7 @@ def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
 
 
 def valid_on(on: date) -> Q:
-    """What has begun and not ended on a day."""
+    """Return the records that have begun and not ended on a day."""
     return Q(valid_from__lte=on) & (Q(valid_to__isnull=True) | Q(valid_to__gte=on))
 
 
@@ -140,7 +140,7 @@ def rule_lines(rows: Iterable[PriceRule]) -> list[RuleLine]:
 
 
 def price_rules_on(business: Business, on: date | None = None, supplied: date | None = None) -> PriceRules:
-    """How the business prices on a day, with the tax of the day of supply. One query."""
+    """Return the price rules of a day, with the tax of the day of supply. One query."""
     rules = read_rules(
         rule_lines(price_rules(business).order_by("id")),
         currency=business.currency,
@@ -180,7 +180,7 @@ def system_version(business: Business, code: str, number: int | None = None) -> 
 
 
 def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
-    """What one supplier's account is to each business it serves; to a test key there is its sandbox and nothing else."""
+    """Return the supplier records of an account in each business it serves; for a sandbox key, only its sandbox."""
     rows = Supplier.unscoped.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
     return rows.filter(business__sandbox__isnull=not test)
 

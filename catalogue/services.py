@@ -61,7 +61,7 @@ def refuse_double(row: BusinessOwned) -> None:
 
 @transaction.atomic
 def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -> RowT:
-    """Stores a new or changed row with an entry that says who changed what. A row that stays the same is not written."""
+    """Save a new or changed record with its audit entry. An unchanged record is not written."""
     values = dict(values or {})
     adding = row._state.adding
     if not adding and all(_is(getattr(row, name), value) for name, value in values.items()):
@@ -81,7 +81,7 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
 
 
 def _is(stored: Any, value: Any) -> bool:
-    """Whether a column has this value already: 10 is 10.000, and the same in words is the same."""
+    """Return whether a column has this value already: 10 equals 10.000, and equal texts are equal."""
     return bool(stored == value) or plain(stored) == plain(value)
 
 
@@ -151,7 +151,7 @@ def _keep_the_past(row: SupplierPrice | PriceRule, values: Mapping[str, Any]) ->
 
 
 def _begun_faults(business: Business, changed: Mapping[str, Any]) -> Iterator[Fault]:
-    """What may not change of a price that has begun: everything but its end, and that not to a past day."""
+    """Return the fields of a begun price that may not change: all but its end, and that not to a past day."""
     for name in sorted(changed.keys() - {"valid_to"}):
         yield Fault(f"/{name}", "past", "This price has begun: give a new one from a later day, or end this one.")
     if _is_past(business, changed.get("valid_to")):
@@ -187,7 +187,7 @@ def store_system(
     document = orjson.loads(written)
     rows = FenceSystemVersion.objects.of(business).filter(system=system)
     last = rows.order_by("-number").first()
-    # told by what it says, not by its digest: PostgreSQL keeps members in an order of its own
+    # compare the content, not the digest: PostgreSQL stores members in its own order
     if last is not None and last.document == document:
         return last
     digest = hashlib.sha256(written).hexdigest()

@@ -1,4 +1,4 @@
-"""Files are taken in, and long cutting plans made, after the request that brought them."""
+"""Background tasks: import files and make long cutting plans."""
 
 from __future__ import annotations
 
@@ -40,5 +40,5 @@ def make_cutting_plan(event: Event) -> Finish | None:
 
 @run_every(timedelta(hours=1), name="catalogue.delete_old_plans")
 def delete_old_plans() -> None:
-    """Plans nobody came back to make way."""
+    """Delete plans that were not read."""
     cutting_plans.clear()

@@ -123,7 +123,7 @@ IMPORT: Members = {
 
 
 def columns(members: Members) -> tuple[str, ...]:
-    """What ``values()`` is asked for; the id is for the cursor."""
+    """Return the columns for ``values()``; the id is for the cursor."""
     return ("id", *(column for column, _ in members.values()))
 
 

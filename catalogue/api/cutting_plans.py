@@ -67,7 +67,7 @@ PLAN_SCHEMA: dict[str, Any] = {
             "enum": ["solver"],
             "description": "Given where the bound rests in part on a solver's word; else it is checked without one.",
         },
-        "stopped_early": {"type": "boolean", "description": "Stopped by the clock or by somebody."},
+        "stopped_early": {"type": "boolean", "description": "Stopped by the time limit or by a user."},
         "nowhere": {**_PAIRS, "description": "Pieces that fit no stock."},
         "text": {"type": "string"},
         "bars": {
@@ -147,7 +147,7 @@ class CutPlans(Endpoint):
         return self.one(cutting_plans.serialize_plan(row), row, status=202, at=f"{request.path}/{row.ref}")
 
     def _seconds(self) -> int | None:
-        """How long to search in the background; None where the caller waits."""
+        """Return the seconds to search in the background; None if the caller waits."""
         asked = self.request.query_params
         background = asked.get("background", "false")
         if background not in {"true", "false"}:
@@ -163,7 +163,7 @@ def _unknown(parameter: str, detail: str) -> Problem:
 
 
 class CutPlanDetail(Endpoint):
-    """How far a plan is, with the best found so far."""
+    """Status of a plan, with the best result so far."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 

@@ -74,7 +74,7 @@ def _refused(fault: SheetRefusedError) -> InvalidDocument:
 
 
 class Imports(Endpoint):
-    """Files that were taken in. The body of POST is the file itself."""
+    """Imported files. The body of POST is the file."""
 
     scopes = {"GET": Scope.CATALOGUE_READ, "POST": Scope.CATALOGUE_WRITE}
     paged = True
@@ -85,7 +85,7 @@ class Imports(Endpoint):
         "dry_run": "true: say what the file would do, and do nothing.",
     }
 
-    @extend_schema(responses={200: page_of(shape(IMPORT))}, summary="Files that were taken in")
+    @extend_schema(responses={200: page_of(shape(IMPORT))}, summary="List imports")
     def get(self, request: Request) -> Response:
         rows = queries.imports(self.business)
         if "kind" in request.query_params:
@@ -96,7 +96,7 @@ class Imports(Endpoint):
         request=_FILE,
         responses={
             200: OpenApiResponse(REPORT_SCHEMA, "What the file would do (dry_run)."),
-            202: OpenApiResponse(IMPORT_SCHEMA, "Being taken in; look at its address."),
+            202: OpenApiResponse(IMPORT_SCHEMA, "The import is running; read its address for the status."),
         },
         summary="Take a file in, or only try to",
     )
@@ -126,7 +126,7 @@ class Imports(Endpoint):
 
 
 class ImportDetail(Endpoint):
-    """How far a file is, and what it did or why it was refused."""
+    """Status of an import, and its report."""
 
     scopes = {"GET": Scope.CATALOGUE_READ}
 
@@ -138,7 +138,7 @@ class ImportDetail(Endpoint):
 
 
 class SheetFile(Endpoint):
-    """A sheet of the catalogue as a file; taken in again it changes nothing."""
+    """A spreadsheet of the catalogue as a file; importing it again changes nothing."""
 
     scopes = {"GET": Scope.CATALOGUE_READ}
 

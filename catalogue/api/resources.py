@@ -35,7 +35,7 @@ def _added(row: BusinessOwned, *, actor: Actor, values: Values) -> BusinessOwned
 
 @dataclass(frozen=True, slots=True)
 class Resource:
-    """How one kind of row is read and written through the API."""
+    """Description of how the API reads and writes one kind of record."""
 
     name: str
     model: type[BusinessOwned]
@@ -89,7 +89,7 @@ def day(asked: Mapping[str, str], name: str) -> date | None:
     try:
         return date.fromisoformat(asked[name])
     except ValueError:
-        fault = {"parameter": name, "code": "date", "detail": "A day such as 2026-07-01 is wanted."}
+        fault = {"parameter": name, "code": "date", "detail": "Enter a date such as 2026-07-01."}
         raise Problem("invalid-parameter", errors=[fault]) from None
 
 

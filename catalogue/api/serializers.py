@@ -1,4 +1,4 @@
-"""What may be written into the catalogue through the API."""
+"""Serializers of the catalogue's API: input that may be written."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class _Whole(serializers.IntegerField):
 
     def to_internal_value(self, data: Any) -> int:
         if not isinstance(data, int) or isinstance(data, bool):
-            raise serializers.ValidationError("A whole number is wanted here.", "whole")
+            raise serializers.ValidationError("Enter a whole number.", "whole")
         return super().to_internal_value(data)
 
 
@@ -45,7 +45,7 @@ class _Flag(serializers.BooleanField):
 
     def to_internal_value(self, data: Any) -> bool:
         if not isinstance(data, bool):
-            raise serializers.ValidationError("true or false is wanted here.", "flag")
+            raise serializers.ValidationError("Enter true or false.", "flag")
         return data
 
 

@@ -1,4 +1,4 @@
-"""A supplier's own offers, in every business it serves: prices, packs, lead times. It sees nobody else's."""
+"""A supplier's own prices, packs and lead times in every business it serves. It sees no other supplier's."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _SCHEMA, _OFFERS = shape(SUPPLY_OFFER), row_serializer(SUPPLY_OFFER)
 class _SupplyEndpoint(Endpoint):
     @property
     def account(self) -> SupplierAccount:
-        """Whose offers are meant."""
+        """Return the supplier's records in the business."""
         if self.actor.supplier_account is None:
             raise Problem("forbidden", "This address is for suppliers' keys.")
         return self.actor.supplier_account
@@ -35,7 +35,7 @@ class _SupplyEndpoint(Endpoint):
     def _offers(self) -> QuerySet[SupplierPrice]:
         return queries.offers_of(self.account, test=self.actor.test)
 
-    def _told(self, offer: SupplierPrice) -> dict[str, Any]:
+    def _serialize(self, offer: SupplierPrice) -> dict[str, Any]:
         return _OFFERS.of(offer)
 
 
@@ -70,7 +70,7 @@ class SupplyOffers(_SupplyEndpoint):
             raise InvalidDocument([Fault("/component", "unknown", "This business has no such component.")])
         offer = SupplierPrice(business=supplier.business, supplier=supplier, component=component)
         stored = services.add_dated(offer, actor=self.actor, values=values)
-        return self.created(self._told(stored), stored)
+        return self.created(self._serialize(stored), stored)
 
     def _supplier(self, business_ref: str) -> Supplier:
         found = (
@@ -92,7 +92,7 @@ class SupplyOfferDetail(_SupplyEndpoint):
     @extend_schema(responses={200: _SCHEMA}, summary="One of a supplier's offers")
     def get(self, request: Request, ref: str) -> Response:
         offer = self.find(self._offers(), ref)
-        return self.one(self._told(offer), offer)
+        return self.one(self._serialize(offer), offer)
 
     @extend_schema(
         request=SupplierOwnPriceIn(partial=True),
@@ -108,4 +108,4 @@ class SupplyOfferDetail(_SupplyEndpoint):
                 Fault(f"/{name}", "fixed", "This can't be changed; make a new offer.") for name in fixed
             )
         offer = services.change_dated(offer, actor=self.actor, values=values)
-        return self.one(self._told(offer), offer)
+        return self.one(self._serialize(offer), offer)

@@ -1,4 +1,4 @@
-"""The catalogue's endpoints: a list and a detail for each resource, made alike."""
+"""The catalogue's endpoints: a list and a detail for each resource."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True
 def listing(resource: Resource) -> type[Endpoint]:
     """The endpoint of a resource's list."""
 
-    told_rows = row_serializer(resource.members)
+    serializer = row_serializer(resource.members)
 
     class Listing(Endpoint):
         scopes = {"GET": resource.read, "POST": resource.write}
@@ -45,14 +45,14 @@ def listing(resource: Resource) -> type[Endpoint]:
         def get(self, request: Request) -> Response:
             asked = request.query_params.dict()
             return self.page(
-                lambda: resource.narrow(resource.rows(self.business), asked), told_rows, all_of=self.business
+                lambda: resource.narrow(resource.rows(self.business), asked), serializer, all_of=self.business
             )
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
         def post(self, request: Request) -> Response:
             values = resource.resolve(self.business, self.validated_data(resource.body))
             row = resource.add(resource.model(business=self.business), actor=self.actor, values=values)
-            return self.created(told_rows.of(row), row)
+            return self.created(serializer.of(row), row)
 
     Listing.__name__ = Listing.__qualname__ = "".join(word.capitalize() for word in resource.name.split()) + "Listing"
     Listing.__doc__ = f"Every {resource.name} of the business."
@@ -62,7 +62,7 @@ def listing(resource: Resource) -> type[Endpoint]:
 def detail(resource: Resource) -> type[Endpoint]:
     """The endpoint of one row of a resource."""
 
-    told_rows = row_serializer(resource.members)
+    serializer = row_serializer(resource.members)
 
     class Detail(Endpoint):
         scopes = {"GET": resource.read, "PATCH": resource.write, "DELETE": resource.write}
@@ -70,7 +70,7 @@ def detail(resource: Resource) -> type[Endpoint]:
         @extend_schema(responses={200: shape(resource.members)}, summary=f"Read: {resource.name}")
         def get(self, request: Request, ref: str) -> Response:
             row = self.find(resource.rows(self.business), ref)
-            return self.one(told_rows.of(row), row)
+            return self.one(serializer.of(row), row)
 
         @extend_schema(
             request=resource.body(partial=True),
@@ -81,7 +81,7 @@ def detail(resource: Resource) -> type[Endpoint]:
             row = self.get_for_update(resource.rows(self.business), ref)
             values = resource.resolve(self.business, self.validated_data(resource.body, partial=True))
             row = resource.change(row, actor=self.actor, values=values)
-            return self.one(told_rows.of(row), row)
+            return self.one(serializer.of(row), row)
 
         @extend_schema(responses={204: None}, summary=f"Remove: {resource.name}")
         def delete(self, request: Request, ref: str) -> Response:
@@ -162,7 +162,7 @@ class FenceSystemDetail(Endpoint):
     def _version(self, system: FenceSystem, number: str | None) -> FenceSystemVersion:
         wanted = str(system.latest) if number is None else number
         if not (wanted.isascii() and wanted.isdigit() and len(wanted) < 7):
-            fault = {"parameter": "version", "code": "whole", "detail": "A whole number is wanted."}
+            fault = {"parameter": "version", "code": "whole", "detail": "Enter a whole number."}
             raise Problem("invalid-parameter", errors=[fault])
         found = FenceSystemVersion.objects.of(self.business).filter(system=system, number=int(wanted)).first()
         if found is None:
@@ -171,7 +171,7 @@ class FenceSystemDetail(Endpoint):
 
 
 class Completeness(Endpoint):
-    """What a fence system lacks before it can quote."""
+    """Items that a fence system needs before it can quote."""
 
     scopes = {"GET": Scope.CATALOGUE_READ}
     parameters = {"system": "Code of the fence system; the default one when left out."}
@@ -185,10 +185,8 @@ class Completeness(Endpoint):
             return Response({"system": None, "complete": False, "lacks": [none]})
         code = code or queries.default_system(self.business).code
         found = missing_items(self.business, code)
-        told_lacks = [
-            {"code": item.code, "role": item.role, "finish": item.finish, "text": item.text} for item in found
-        ]
-        return Response({"system": code, "complete": not found, "lacks": told_lacks})
+        missing = [{"code": item.code, "role": item.role, "finish": item.finish, "text": item.text} for item in found]
+        return Response({"system": code, "complete": not found, "lacks": missing})
 
 
 def endpoints() -> list[tuple[str, type[Endpoint]]]:

@@ -1,4 +1,4 @@
-"""What a fence system lacks before it can quote, in sentences."""
+"""Items that a fence system needs before it can quote, as sentences."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def _of_components(system: System, market: PurchaseOptions, finishes: list[str])
 
 
 def _of_digging(rules: PriceRules, system: System) -> Iterator[MissingItem]:
-    """What is missing to price the holes the system digs: how deep and how wide they are."""
+    """Return the items missing to price the system's holes, by their depth and diameter."""
     general = ("",) if "dig" in rules.labour else ()
     for soil in (*general, *rules.words.soils):
         rate = rules.dig_rate(soil)
@@ -130,13 +130,13 @@ def _of_rules(rules: PriceRules) -> Iterator[MissingItem]:
 
 
 def missing_items(business: Business, code: str | None = None, on: date | None = None) -> list[MissingItem]:
-    """What is missing before a system can quote on a day; nothing: it is complete. Refused where there is no such system."""
+    """Return the items missing before a system can quote on a day; none if it is complete. Raise if there is no such system."""
     wanted = code or queries.default_system(business).code
     return lacks_of(queries.system_version(business, wanted), on)
 
 
 def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[MissingItem]:
-    """What is missing before a version of a system can quote on a day; it need not be stored yet."""
+    """Return the items missing before a version of a system, stored or not, can quote on a day."""
     business = version.business
     on = on or today(business)
     market = engine_input.market(business, on)

@@ -51,7 +51,7 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
 
 
 def _checked(plan: CutPlan, err: TextIO) -> int:
-    """Tell what the independent checker says; 3 where it finds a fault."""
+    """Print the result of the independent checker; return 3 if it finds a fault."""
     from fencing.cutting.plan_checker import check
 
     verdict = check(plan)

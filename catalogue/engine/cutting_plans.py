@@ -21,13 +21,13 @@ from shared.database import audit_log
 
 ASKED = "catalogue.cutplan_asked"
 INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
-"""What a caller waits for: with the start of the search's process about two seconds."""
+"""Time limit of a search that the caller waits for: about two seconds with the start of its process."""
 MAX_SECONDS = 60
 IN_REQUEST_S = 15
 """Without a broker the search runs right after the commit, before the answer goes out: then it is this long at most."""
 MAX_OPEN = 3
 LOOKS_S = 0.5
-"""How often a running search asks whether it was cancelled, and keeps what it has."""
+"""Interval at which a running search checks for a cancellation and saves its best plan."""
 KEPT = timedelta(days=30)
 LOST = timedelta(hours=2)
 """A search takes a minute; one that is open after so long has lost its job."""
@@ -36,7 +36,7 @@ OPEN = (PlanState.WAITING, PlanState.RUNNING)
 
 @transaction.atomic
 def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> AskedPlan:
-    """Stores a demand to be planned. Refused when it is no demand, or when the business has enough of them at work."""
+    """Store a demand for planning. Raise if it is not valid, or if the business has too many plans running."""
     demand_of(document)
     if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MAX_OPEN:
         raise Problem("conflict", f"{MAX_OPEN} plans are at work already: wait for one, or cancel it.")
@@ -60,7 +60,7 @@ def search(row: AskedPlan) -> CutPlan:
 
 
 class Watch:
-    """Keeps the best plan on the row now and then, and says whether to go on."""
+    """Save the best plan on the record at intervals, and return whether to continue."""
 
     def __init__(self, row: AskedPlan) -> None:
         self.rows = AskedPlan.objects.of(row.business).filter(pk=row.pk)

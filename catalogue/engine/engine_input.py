@@ -25,7 +25,7 @@ _kept: dict[tuple[str, date], tuple[queries.Mark, PurchaseOptions]] = {}
 
 
 def market(business: Business, on: date | None = None) -> PurchaseOptions:
-    """What can be bought on a day, from active suppliers.
+    """Return the purchase options of a day, from active suppliers.
 
     One query where nothing was written since this process last read it, five otherwise, whatever the number of rows.
     """

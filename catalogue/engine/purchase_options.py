@@ -1,4 +1,4 @@
-"""What can be bought on a day, as plain values: who sells which component, at what price, pack and terms."""
+"""Purchase options of a day, as plain values: supplier, component, price, pack and terms."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class SupplierListing:
     lead_time_days: int
 
     def price_at(self, quantity: Decimal) -> Decimal:
-        """Price of one sale unit when so many are ordered."""
+        """Return the price of one sale unit for an ordered quantity."""
         return amount_at(self.breaks, quantity, self.price)
 
 

@@ -8,7 +8,7 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 
 
 class ComponentRole(StrEnum):
-    """What a component is to a fence."""
+    """Roles of components in a fence."""
 
     POST_CHANNEL = "post.channel"
     POST_SQUARE = "post.square"
@@ -33,7 +33,7 @@ class ComponentRole(StrEnum):
 
 
 class ImportKind(StrEnum):
-    """What a spreadsheet holds, in the order a business that begins with nothing takes them in."""
+    """Data types of spreadsheets, in the order in which a new business imports them."""
 
     FINISHES = "finishes"
     COMPONENTS = "components"
@@ -45,7 +45,7 @@ class ImportKind(StrEnum):
 
 
 class ImportState(StrEnum):
-    """How far an import has come."""
+    """States of an import."""
 
     WAITING = "waiting"
     RUNNING = "running"
@@ -54,7 +54,7 @@ class ImportState(StrEnum):
 
 
 class PlanState(StrEnum):
-    """How far a cutting plan that was asked for has come."""
+    """States of a cutting plan in the background."""
 
     WAITING = "waiting"
     RUNNING = "running"
@@ -64,7 +64,7 @@ class PlanState(StrEnum):
 
 
 def is_piece(role: str) -> bool:
-    """Whether a role is cut from stock lengths, so that a component of it has a length or is sold by the metre."""
+    """Return whether a role is cut from stock lengths; its components have a length or are sold by the metre."""
     return role in PIECE_ROLES
 
 
@@ -92,7 +92,7 @@ SALE_UNITS = {
     "XRO": "roll",
     "XBE": "bundle",
 }
-SAME_UNIT = {"LM": "MTR"}  # linear metre is taken in as metre
+SAME_UNIT = {"LM": "MTR"}  # linear metre is imported as metre
 
 
 def sale_unit(text: str) -> str | None:
@@ -107,7 +107,7 @@ def sale_unit(text: str) -> str | None:
 
 
 def is_gtin(text: str) -> bool:
-    """Whether a GTIN-8, -12, -13 or -14 ends in its right check digit (modulo 10, weights 3 and 1 from the right).
+    """Return whether a GTIN-8, -12, -13 or -14 has the right check digit (modulo 10, weights 3 and 1 from the right).
 
     >>> is_gtin("96385074"), is_gtin("96385075")
     (True, False)

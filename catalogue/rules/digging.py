@@ -1,4 +1,4 @@
-"""What a post hole costs to dig: a rate up to a depth, one for each further 100 mm, and a factor for the diameter."""
+"""Cost of digging a post hole: a rate up to a depth, one for each further 100 mm, and a factor for the diameter."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 STEP_MM = 100
-"""What ``dig_deeper`` is the rate of [mm]."""
+"""Step of depth [mm] that ``dig_deeper`` prices."""
 ONE = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
 class DigRate:
-    """What digging costs in a soil: ``hole`` up to ``included`` [mm], then ``deeper`` for each further 100 mm begun.
+    """Rates of digging in a soil: ``hole`` up to ``included`` [mm], then ``deeper`` for each further 100 mm begun.
 
     ``included`` None: a hole costs the same however deep it is.
     """

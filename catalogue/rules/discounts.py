@@ -8,7 +8,7 @@ from enum import StrEnum
 
 
 class GivenTo(StrEnum):
-    """Who gets a discount: whoever it is picked for on a quote, or by itself each quote that fits."""
+    """Recipients of a discount: quotes for which it is chosen, or every quote that fits."""
 
     PICKED = "picked"
     RETURNING = "returning"  # the customer accepted another job before
@@ -16,7 +16,7 @@ class GivenTo(StrEnum):
 
 
 def given_to(choice: str) -> GivenTo:
-    """Return who gets a discount of which nothing is chosen: whoever it is picked for."""
+    """Return the recipients by a rule's choice; by default the quotes for which the discount is chosen."""
     return GivenTo(choice) if choice else GivenTo.PICKED
 
 

@@ -30,7 +30,7 @@ _DIAMETER = range(50, 2001)
 
 def rate_faults(amount: Decimal | None) -> Faults:
     """Return what is wrong with a rate."""
-    return [("amount", "An amount that is not negative is wanted.")] if amount is None or amount < 0 else []
+    return [("amount", "Enter an amount that is not negative.")] if amount is None or amount < 0 else []
 
 
 def labour_faults(key: str, amount: Decimal | None, choice: str) -> Faults:

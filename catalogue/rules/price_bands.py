@@ -34,9 +34,9 @@ def _in_digits(text: str) -> Decimal | None:
 
 
 def bands_fault(value: Any, *, from_zero: bool) -> str | None:
-    """What is wrong with a stored list of bands, as a sentence, or None. ``from_zero``: the first band begins at 0."""
+    """Return the error of a stored list of bands as a sentence, or None. ``from_zero``: the first band begins at 0."""
     if not isinstance(value, list) or len(value) > MAX_BANDS:
-        return f"A list of at most {MAX_BANDS} pairs [from, amount] is wanted."
+        return f"Enter a list of at most {MAX_BANDS} pairs [from, amount]."
     last: Decimal | None = None
     for pair in value:
         start = _start_of(pair)
@@ -51,7 +51,7 @@ def bands_fault(value: Any, *, from_zero: bool) -> str | None:
 
 
 def _start_of(pair: Any) -> Decimal | None:
-    """Where a pair begins; None where it is no pair of decimal strings."""
+    """Return where a pair begins; None if it is not a pair of decimal strings."""
     if not isinstance(pair, list) or len(pair) != 2:
         return None
     start, amount = map(plain_decimal, pair)
@@ -77,12 +77,12 @@ def amount_at(bands: Bands, at: Decimal, otherwise: Decimal) -> Decimal:
 
 
 def format_bands(value: Sequence[Sequence[str]]) -> str:
-    """Bands on one line, as they stand in a spreadsheet: ``10:4.50 50:4.10``."""
+    """Return bands as one line of a spreadsheet: ``10:4.50 50:4.10``."""
     return " ".join(f"{start}:{amount}" for start, amount in value)
 
 
 def parsed(text: str) -> list[list[str]] | None:
-    """What ``written`` wrote, as it is stored; None where it can't be read.
+    """Return the stored form of a text that ``format_bands`` wrote; None if it cannot be read.
 
     >>> parsed("10:4.50 50:4.10"), parsed("10=4"), parsed("")
     ([['10', '4.50'], ['50', '4.10']], None, [])

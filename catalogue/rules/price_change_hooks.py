@@ -1,4 +1,4 @@
-"""What a change of prices means for quotes that are still open. The stages above register who knows; we only ask."""
+"""Hooks that report which open quotes use a price. Apps that depend on the catalogue register them."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ _EFFECTS: list[Effect] = []
 
 
 def tells_effect(effect: Effect) -> Effect:
-    """Registers what says which open quotes a change would touch."""
+    """Register a function that returns the open quotes that use a changed price."""
     if effect not in _EFFECTS:
         _EFFECTS.append(effect)
     return effect
 
 
 def effect_on_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
-    """Open quotes that a change would touch, as everybody who registered tells it."""
+    """Return the open quotes that use a changed price, from all registered functions."""
     return [data for effect in _EFFECTS for data in effect(business, kind, touched)]

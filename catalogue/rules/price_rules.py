@@ -1,4 +1,4 @@
-"""How a business prices, as plain values: read from dated lines, asked by role or category. No rows in here."""
+"""Price rules of a business as plain values, read from dated lines. No database records."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ ZERO = Decimal(0)
 
 
 class RuleKind(StrEnum):
-    """What a line of the price rules says; its key, amount and choice are read accordingly."""
+    """Kind of a price rule; it decides how key, amount and choice are read."""
 
     MARKUP = "markup"  # key: category or role; amount: percent; choice: markup on cost, or margin of price
     LABOUR = "labour"  # key: activity; amount: rate; choice: depth a dig rate includes [mm], or hazardous
     HIRE = "hire"  # key: what is hired; amount: rate a day
-    DISPOSAL = "disposal"  # key: what is taken away; amount: rate a metre (old fence) or a cubic metre (spoil)
+    DISPOSAL = "disposal"  # key: kind of waste; amount: rate a metre (old fence) or a cubic metre (spoil)
     DISCOUNT = "discount"  # key: name of the discount; amount: percent; choice: who gets it, one of GivenTo
     TAX = "tax"  # key: tax code; amount: rate in percent; choice: category
     TAX_OF = "tax_code_for"  # key: category of cost, or nothing for all others; choice: tax code
@@ -36,7 +36,7 @@ class RuleKind(StrEnum):
 
 
 class Category(StrEnum):
-    """What a cost is for."""
+    """Categories of costs."""
 
     MATERIALS = "materials"
     LABOUR = "labour"
@@ -47,7 +47,7 @@ class Category(StrEnum):
 
 
 class Due(StrEnum):
-    """When an instalment is due."""
+    """Milestones at which an instalment is due."""
 
     ACCEPTANCE = "acceptance"
     START = "start"
@@ -67,7 +67,7 @@ SETTINGS = tuple(sorted(_AMOUNTS | set(_CHOICES)))
 
 
 def is_money(kind: str, key: str) -> bool:
-    """Whether a line's amount is money; otherwise it is a percentage or a count."""
+    """Return whether a line's amount is money; otherwise it is a percentage or a count."""
     return kind in _MONEY or (kind == RuleKind.SETTING and key in {"minimum_job_charge", "rounding_step"})
 
 
@@ -89,7 +89,7 @@ _Faults = list[tuple[str, str]]
 
 def _percent_fault(amount: Decimal | None, *, below: int) -> _Faults:
     if amount is None or not 0 <= amount < below:
-        return [("amount", f"A percentage from 0 to below {below} is wanted.")]
+        return [("amount", f"Enter a percentage from 0 to below {below}.")]
     return []
 
 
@@ -123,7 +123,7 @@ def _setting_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
 
 
 def _named_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
-    return [] if choice else [("choice", "A code is wanted.")]
+    return [] if choice else [("choice", "Enter a code.")]
 
 
 _KIND_FAULTS = {
@@ -142,11 +142,11 @@ _KIND_FAULTS = {
 
 
 def rule_faults(kind: str, key: str, amount: Decimal | None, choice: str) -> _Faults:
-    """What is wrong with one line: (field, what would be accepted). A key is wanted by every kind but ``tax_code_for``."""
+    """Return the errors of one line as (field, accepted values). Every kind except ``tax_code_for`` needs a key."""
     if kind not in RuleKind.__members__.values():
         return [("kind", f"Choose from: {', '.join(RuleKind)}.")]
     faults = _KIND_FAULTS[RuleKind(kind)](key, amount, choice)
-    return faults if key or kind == RuleKind.TAX_OF else [("key", "A key is wanted."), *faults]
+    return faults if key or kind == RuleKind.TAX_OF else [("key", "Enter a key."), *faults]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +188,7 @@ class Instalment:
 
 @dataclass(frozen=True, slots=True)
 class PriceRules:
-    """Everything ``quotes.pricing`` asks, as it stood ``on`` a day; tax as it stands on the day of supply."""
+    """Price rules for ``quotes.pricing``, valid ``on`` a day; tax of the day of supply."""
 
     currency: str
     on: date

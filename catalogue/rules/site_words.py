@@ -35,7 +35,7 @@ def rule_key(kind: str, key: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class SiteWords:
-    """What a measure may name. ``hazardous`` are among the ``old_fences``."""
+    """Soils and kinds of old fences that a measure may name. ``hazardous`` are among the ``old_fences``."""
 
     soils: tuple[str, ...] = ()
     old_fences: tuple[str, ...] = ()
@@ -71,9 +71,9 @@ def names_words(document: object) -> bool:
     return any(isinstance(holder, Mapping) and ("soil" in holder or "existing_fence" in holder) for holder in holders)
 
 
-def settled(measure: Measure) -> Measure:
+def normalize_words(measure: Measure) -> Measure:
     """Return the measure with its words spelled as the price rules spell them."""
-    return replace(measure, runs=tuple(_settled(run) for run in measure.runs))
+    return replace(measure, runs=tuple(_normalize_run(run) for run in measure.runs))
 
 
 def site_words(labour: Iterable[str], disposal: Iterable[str], hazardous: frozenset[str]) -> SiteWords:
@@ -98,7 +98,7 @@ def hazardous_kinds(choices: Mapping[str, str]) -> frozenset[str]:
     return frozenset(kind for activity, _, kind in marked if activity == "remove")
 
 
-def _settled(run: Run) -> Run:
+def _normalize_run(run: Run) -> Run:
     old = run.existing_fence and replace(run.existing_fence, kind=plain_word(run.existing_fence.kind))
     return replace(run, soil=None if run.soil is None else plain_word(run.soil), existing_fence=old)
 

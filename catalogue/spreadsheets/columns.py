@@ -20,7 +20,7 @@ _TRUE_TEXT = 24
 
 
 class Unreadable(ValueError):
-    """A cell that can't be read; the message says what would be accepted."""
+    """A cell that cannot be read; the message states what is accepted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +38,14 @@ class SpreadsheetColumn:
     def value(self, cell: SpreadsheetCell, decimal_comma: bool) -> Any:
         """The value in a cell. Unreadable when it is a formula or none that the column takes."""
         if cell.formula:
-            raise Unreadable("A formula is not taken in; write its value, or put ' before a text that begins like one.")
+            raise Unreadable("Formulas are not imported. Enter the value, or put ' before a text that begins like one.")
         return self.read(cell, decimal_comma)
 
 
 def _field(model: type[models.Model], name: str) -> models.Field[Any, Any]:
     field = model._meta.get_field(name)
     if not isinstance(field, models.Field):
-        raise TypeError(f"{name} is no column of {model.__name__}")
+        raise TypeError(f"{model.__name__} has no column {name}")
     return field
 
 
@@ -92,7 +92,7 @@ _TWO_WAYS = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
 
 
 def _refuse_two_ways(text: str) -> None:
-    """Where commas mark decimals, 1.234 is twelve hundred to some and one and a bit to others."""
+    """Reject an ambiguous number: with decimal commas, 1.234 may be 1234 or 1.234."""
     if _TWO_WAYS.fullmatch(text):
         either = f"{text.replace('.', '')} or {text.replace('.', ',')}0"
         raise Unreadable(
@@ -107,11 +107,11 @@ def read_number(text: str, *, places: int, comma: bool) -> Decimal:
     mark = "," if comma and "," in text else "."
     plain = text.strip().replace(mark, ".", 1)
     if not plain.isascii() or len(plain) > _TRUE_TEXT or not set(plain) <= set("+-.0123456789"):
-        raise Unreadable("A number such as 1234.50 is wanted, without thousands separators or currency.")
+        raise Unreadable("Enter a number such as 1234.50, without thousands separators or currency.")
     try:
         number = Decimal(plain)
     except InvalidOperation:
-        raise Unreadable("A number such as 1234.50 is wanted.") from None
+        raise Unreadable("Enter a number such as 1234.50.") from None
     return _at_most(places, number)
 
 
@@ -123,7 +123,7 @@ def _at_most(places: int, number: Decimal) -> Decimal:
 
 
 def shown_number(value: Any) -> str:
-    """A number without needless noughts, so that a file reads back the same."""
+    """Write a number without trailing zeros, so that a file reads back the same."""
     if value is None:
         return ""
     return f"{Decimal(value).normalize():f}" if isinstance(value, Decimal) else str(value)
@@ -140,7 +140,7 @@ def number_column(model: type[models.Model], name: str, *, least: Decimal | None
             return _left_empty(field)
         number = from_float(text, places) if cell.number else read_number(text, places=places, comma=decimal_comma)
         if not number < most or (least is not None and number < least):
-            raise Unreadable(f"A number {'' if least is None else f'from {least} '}below {most:f} is wanted.")
+            raise Unreadable(f"Enter a number {'' if least is None else f'from {least} '}below {most:f}.")
         return _checked(field, number if places else int(number))
 
     return SpreadsheetColumn(name, name, read, shown_number, number=True)
@@ -161,13 +161,13 @@ def _left_empty(field: models.Field[Any, Any]) -> Any:
 
 
 def from_float(text: str, places: int) -> Decimal:
-    """What a spreadsheet's float was meant to be: 0.1 + 0.2 comes as 0.30000000000000004."""
+    """Return the decimal that a spreadsheet's float stands for: 0.1 + 0.2 is stored as 0.30000000000000004."""
     try:
         number = Decimal(text)
     except InvalidOperation:
-        raise Unreadable("A number is wanted.") from None
+        raise Unreadable("Enter a number.") from None
     if not number.is_finite() or abs(number) >= Decimal(10) ** 15:
-        raise Unreadable("A number of at most 15 digits is wanted.")
+        raise Unreadable("Enter a number of at most 15 digits.")
     return _at_most(places, Decimal(repr(float(f"{number:.15g}"))))
 
 
@@ -181,7 +181,7 @@ def flag_column(model: type[models.Model], name: str) -> SpreadsheetColumn:
     def read(cell: SpreadsheetCell, decimal_comma: bool) -> bool:
         text = cell.text.strip().lower()
         if text and text not in _FLAGS:
-            raise Unreadable("yes or no is wanted.")
+            raise Unreadable("Enter yes or no.")
         return _FLAGS[text] if text else bool(field.get_default())
 
     return SpreadsheetColumn(name, name, read, lambda value: "yes" if value else "no")
@@ -197,7 +197,7 @@ def date_column(name: str, *, needed: bool = False, key: bool = False) -> Spread
         try:
             return _day(float(text)) if cell.number else date.fromisoformat(text)
         except (ValueError, OverflowError):
-            raise Unreadable("A day such as 2026-07-01 is wanted.") from None
+            raise Unreadable("Enter a date such as 2026-07-01.") from None
 
     return SpreadsheetColumn(name, name, read, lambda value: "" if value is None else value.isoformat(), key=key)
 
@@ -216,7 +216,7 @@ def bands_column(name: str, check: Callable[[Any], str | None]) -> SpreadsheetCo
             _refuse_two_ways(part)
         value = parsed(cell.text.replace(",", ".") if decimal_comma else cell.text)
         if value is None:
-            raise Unreadable("Pairs such as 10:4.50 50:4.10 are wanted.")
+            raise Unreadable("Enter pairs such as 10:4.50 50:4.10.")
         fault = check(value)
         if fault:
             raise Unreadable(fault)

@@ -61,7 +61,7 @@ def refuse_too_many(text: str) -> None:
     if text.count("\n") + text.count("\r") <= MAX_ROWS:
         return
     count, reader = 0, _reader(text)
-    with suppress(csv.Error):  # told with its line when the rows are read
+    with suppress(csv.Error):  # reported with its line when the rows are read
         for cells in reader:
             count += any(map(str.strip, cells))
             if count > MAX_ROWS + 1:
@@ -108,7 +108,7 @@ def _is_number(text: str) -> bool:
 
 
 def guarded(text: str) -> str:
-    """A text cell that no spreadsheet takes for a formula, and that reads back as it was."""
+    """Write a text cell that no spreadsheet reads as a formula, and that reads back unchanged."""
     return f"'{text}" if text.startswith(_KEPT_AS_IS) or text.lstrip(" ;").startswith(_FORMULA) else text
 
 

@@ -1,4 +1,4 @@
-"""Sheets out: the same columns as in, so that what was written reads back as it was."""
+"""Export of spreadsheets with the columns of the import, so that a file reads back unchanged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A file into named cells: told apart by what it holds, not by its name."""
+"""Reader of spreadsheet files: the content decides the format, not the file name."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ ASKED = "catalogue.import_asked"
 
 
 def ask(*, business: Business, actor: Actor, kind: ImportKind, content: bytes, file_name: str) -> Import:
-    """Stores a file to be taken in. What is no sheet of its kind is refused at once (SheetRefusedError)."""
+    """Store a file for import. Raise SheetRefusedError at once if it is not a spreadsheet of its data type."""
     check_header(kind_for(kind, business), read_sheet(content))
     row = Import(
         business=business,
@@ -79,7 +79,7 @@ def _error_report(fault: SheetRefusedError) -> dict[str, object]:
     return {"row": fault.row, "column": "", "reason": fault.reason}
 
 
-def _end(row: Import, state: ImportState, told: dict[str, object]) -> Import:
-    row.state, row.report, row.finished_at = state, told, timezone.now()
+def _end(row: Import, state: ImportState, report: dict[str, object]) -> Import:
+    row.state, row.report, row.finished_at = state, report, timezone.now()
     row.save(update_fields=["state", "report", "finished_at", "rows_total", "rows_done"])
     return row

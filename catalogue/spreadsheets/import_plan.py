@@ -1,4 +1,4 @@
-"""What taking in a file would do, before anything is done: added, changed, as it was, refused."""
+"""Import preview: rows added, changed, unchanged and rejected."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True, slots=True)
 class RowError:
-    """One cell (or row) that is not taken in: ``row`` is its number in the file."""
+    """A cell or row that is rejected: ``row`` is its number in the file."""
 
     row: int
     column: str
@@ -52,13 +52,13 @@ class ImportPlan:
     fingerprint: tuple[int, str] = (0, "")
 
     def given(self, kind: SheetType) -> dict[tuple[Any, ...], Mapping[str, Any]]:
-        """What would be written, by key."""
+        """Return the records to write, by key."""
         rows = [*self.added, *({**item.before, **item.values} for item in self.changed)]
         return {kind.key(row): row for row in rows}
 
 
 def fingerprint(kind: SheetType, business: Business) -> tuple[int, str]:
-    """What tells whether anything of a kind was stored since: how many rows there are, and the latest change."""
+    """Return a mark that changes with every write of a data type: the number of records and the latest change."""
     data = kind.model.objects.of(business).aggregate(count=Count("pk"), last=Max("updated_at"))
     return data["count"], str(data["last"])
 
@@ -74,10 +74,10 @@ class _RowReader:
     day: date
     plan: ImportPlan = field(default_factory=ImportPlan)
     seen: dict[tuple[Any, ...], int] = field(default_factory=dict)
-    alike: dict[tuple[str, ...], str] = field(default_factory=dict)
+    similar_keys: dict[tuple[str, ...], str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.alike = {_folded(key): "one that is stored" for key in self.stored}
+        self.similar_keys = {_folded(key): "one that is stored" for key in self.stored}
 
     def take(self, row: SpreadsheetRow) -> None:
         """Adds one row to the plan."""
@@ -87,7 +87,7 @@ class _RowReader:
         self.plan.refused += [RowError(row.number, column, reason) for column, reason in faults]
 
     def _given(self, row: SpreadsheetRow) -> tuple[dict[str, Any], list[tuple[str, str]]]:
-        """What the row itself says, by attribute."""
+        """Return the values of the row, by attribute."""
         cells = dict(zip(self.sheet.columns, row.cells, strict=False))
         values: dict[str, Any] = {}
         faults = []
@@ -118,7 +118,7 @@ class _RowReader:
             return faults
         if old:
             return self._change(row, values, *old)
-        twin = self.alike.setdefault(_folded(key), f"row {row.number}")
+        twin = self.similar_keys.setdefault(_folded(key), f"row {row.number}")
         if twin != f"row {row.number}":
             return [
                 (named, f"Written as {twin}, but for spaces or capitals; write it the same, or give it another name.")
@@ -139,7 +139,7 @@ class _RowReader:
         return values, faults
 
     def judge_documents(self) -> None:
-        """Where rows are members of documents: refuses what makes a document wrong, each at its row."""
+        """Reject rows that make a document invalid, each at its row."""
         if self.kind.documents is None or self.plan.refused:
             return
         found = self.kind.documents.faults(self.plan.given(self.kind), self.seen)
@@ -172,7 +172,7 @@ class _RowReader:
 
 
 def _begun_faults(changed: Mapping[str, Any], day: date) -> list[tuple[str, str]]:
-    """What may not change of a price that has begun: everything but its end, and that not to a past day."""
+    """Return the fields of a begun price that may not change: all but its end, and that not to a past day."""
     text = "This price has begun: give a new one from a later day."
     faults = [(attr, text) for attr in sorted(changed.keys() - {"valid_to"})]
     end = changed.get("valid_to")
@@ -182,7 +182,7 @@ def _begun_faults(changed: Mapping[str, Any], day: date) -> list[tuple[str, str]
 
 
 def _folded(key: tuple[Any, ...]) -> tuple[str, ...]:
-    """A key as somebody reads it who does not look at capitals, spaces and wide letters."""
+    """Return a key without differences in case, spaces and wide letters."""
     return tuple("".join(unicodedata.normalize("NFKC", str(part)).casefold().split()) for part in key)
 
 

@@ -23,7 +23,7 @@ from shared.database import audit_log
 
 BATCH = 500
 SHOWN = 200  # rows of each sort that a report tells one by one; it always tells how many there are
-_AUDITED = 100  # changes told in one entry of the audit trail
+_AUDITED = 100  # changes listed in one audit entry
 ItemT = TypeVar("ItemT")
 
 
@@ -36,7 +36,7 @@ def _batches(items: Iterable[ItemT], size: int) -> Iterator[list[ItemT]]:
 def dry_run(
     kind: ImportKind, content: bytes, business: Business, *, past: bool = False, progress: Progress | None = None
 ) -> tuple[SheetType, ImportPlan]:
-    """What a file would do. Raises SheetRefusedError for what is no sheet of this kind."""
+    """Return the preview of a file. Raise SheetRefusedError if it is not a spreadsheet of this data type."""
     sheet = kind_for(kind, business)
     return sheet, plan(sheet, read_sheet(content), business, past=past, progress=progress)
 

@@ -1,4 +1,4 @@
-"""What can be wrong with a file, and how much of one is taken in."""
+"""Errors of a file, and the limits of an import."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ MAX_CELL = 2_000
 
 
 class SheetRefusedError(ValueError):
-    """A file that can't be taken in at all. ``row`` is the line of the file, counted from 1, where it is known."""
+    """A file that cannot be imported. ``row`` is the line of the file, counted from 1, if it is known."""
 
     def __init__(self, code: str, reason: str, row: int | None = None) -> None:
         self.code, self.reason, self.row = code, reason, row
@@ -21,7 +21,7 @@ class SheetRefusedError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class SpreadsheetCell:
-    """A cell as it stands in the file. ``number``: the file itself says it is one (XLSX)."""
+    """A cell of a file. ``number``: the file stores it as a number (XLSX)."""
 
     text: str
     number: bool = False

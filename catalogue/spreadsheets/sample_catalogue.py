@@ -33,7 +33,7 @@ BEGINS = date(2024, 1, 1)
 
 @dataclass(frozen=True, slots=True)
 class NewBusiness:
-    """What a business is started with. ``tax_rate`` in percent, 0 for none."""
+    """First data of a business. ``tax_rate`` in percent, 0 for none."""
 
     name: str
     owner: str
@@ -115,7 +115,7 @@ def load_starter(business: Business, *, tax_name: str, tax_rate: Decimal) -> Non
 
 
 def is_empty(business: Business) -> bool:
-    """Whether nothing but price rules is stored yet."""
+    """Return whether only price rules are stored."""
     kinds = (queries.systems, queries.components, queries.suppliers, queries.finishes)
     return not any(rows(business).exists() for rows in kinds)
 
@@ -155,9 +155,9 @@ def _tax(business: Business, name: str, rate: Decimal) -> None:
     )
 
 
-def _supplier(business: Business, told: dict[str, Any], actor: Actor) -> None:
-    terms = told.pop("terms")
-    supplier = services.store(Supplier(business=business), actor=actor, values=told)
+def _supplier(business: Business, values: dict[str, Any], actor: Actor) -> None:
+    terms = values.pop("terms")
+    supplier = services.store(Supplier(business=business), actor=actor, values=values)
     values = {
         **terms,
         "valid_from": date.fromisoformat(terms["valid_from"]),

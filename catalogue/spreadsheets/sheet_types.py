@@ -32,12 +32,12 @@ Faults = list[tuple[str, str]]
 
 
 def _as_read(values: dict[str, Any]) -> None:
-    """Leave the values as they were read."""
+    """Return the values unchanged."""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetType:
-    """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past.
+    """A data type. ``check`` returns the errors of a row as (column, reason); ``dated``: it may not change the past.
 
     ``documents``: its rows are members of documents, which are judged and stored as wholes.
     """
@@ -56,7 +56,7 @@ class SheetType:
         return tuple(column.attr for column in self.columns)
 
     def key(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
-        """What tells a row from all others."""
+        """Return the columns that identify a row."""
         return tuple(values[column.attr] for column in self.columns if column.key)
 
 
@@ -72,7 +72,7 @@ def _ends_before(values: Mapping[str, Any], start: str, end: str) -> Faults:
 def _check_component(values: Mapping[str, Any]) -> Faults:
     faults = _ends_before(values, "available_from", "available_to")
     if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
-        faults.append(("length_mm", "A stock length in mm is wanted, or MTR as sale unit."))
+        faults.append(("length_mm", "Enter a stock length in mm, or MTR as sale unit."))
     if values["role"] == ComponentRole.CONCRETE_BAG and not values["bag_yield_m3"]:
         faults.append(("bag_yield_m3", "How much concrete one bag makes, in m3."))
     return faults
@@ -91,7 +91,7 @@ def _unit_column() -> SpreadsheetColumn:
     def read(cell: SpreadsheetCell, decimal_comma: bool) -> str:
         code = sale_unit(cell.text or "C62")
         if code is None:
-            raise Unreadable("A code of UN/ECE Recommendation 20 is wanted, such as C62, MTR, MTQ or XBG.")
+            raise Unreadable("Enter a code of UN/ECE Recommendation 20, such as C62, MTR, MTQ or XBG.")
         return code
 
     return SpreadsheetColumn("sale_unit", "sale_unit", read, str)

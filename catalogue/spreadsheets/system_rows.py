@@ -1,7 +1,7 @@
 """Fence systems as a sheet: one row for each member of a system's document, judged and stored as whole documents.
 
 A member is named by its place, as ``posts/channel/face_mm``; several lengths stand in one cell, ``1590 1890``. A member
-left out of the file stays as it is; one with an empty value is taken out of the document.
+left out of the file stays as it is; one with an empty value is removed from the document.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from shared.business.models import Business
 
 MAX_SYSTEMS = 50
 MAX_MEMBERS = 300  # of one system; a document has about a hundred
-_ENOUGH = 200  # refusals are told; systems beyond are looked at when these are mended
+_ENOUGH = 200  # errors are shown; further systems are checked when these are corrected
 NONE = "none"
 _PLACE = re.compile(r"[a-z][a-z0-9_.]{0,39}(/[a-z][a-z0-9_.]{0,39}){0,4}")
 _LISTS = ("stock_mm", "heights_mm", "notch_mm")
@@ -39,9 +39,9 @@ Found = list[tuple[int, str, str]]
 def _member(cell: SpreadsheetCell, decimal_comma: bool) -> str:
     place = plain(cell.text)
     if not _PLACE.fullmatch(place):
-        raise Unreadable("A member by its place is wanted, such as pitch_mm or posts/channel/face_mm.")
+        raise Unreadable("Enter the path of a member, such as pitch_mm or posts/channel/face_mm.")
     if place in _FROM_COLUMN:
-        raise Unreadable("The column system says it.")
+        raise Unreadable("The column system states it.")
     return place
 
 
@@ -58,7 +58,7 @@ VALUE = SpreadsheetColumn("value", "value", _value, str)
 
 
 def is_list(place: str) -> bool:
-    """Whether a member holds several numbers."""
+    """Return whether a member holds several numbers."""
     return place.endswith(_LISTS)
 
 
@@ -74,7 +74,7 @@ def _number(text: str) -> int | str:
 
 
 def parsed(place: str, text: str) -> Any:
-    """What a cell says, as the document holds it. Decimals stay texts, which a document takes wherever it takes numbers."""
+    """Return the value of a cell for the document. Decimals stay texts, which a document accepts for numbers."""
     if place.split("/")[0] in _TEXTS:
         return text
     if is_list(place):
@@ -154,7 +154,7 @@ class SystemDocuments:
             yield (code, *changed(before, data))
 
     def faults(self, given: Mapping[Key, Mapping[str, Any]], lines: Mapping[Key, int]) -> Found:
-        """What is wrong with the documents as they would be: row, column and reason."""
+        """Yield the errors of the new documents: row, column and reason."""
         own: dict[str, dict[str, int]] = defaultdict(dict)
         for (code, place), line in lines.items():
             own[code][place] = line
@@ -192,7 +192,7 @@ def _too_large(given: Mapping[Key, Mapping[str, Any]], own: Mapping[str, Mapping
 
 
 def _placed(fault: Fault, own: Mapping[str, int]) -> tuple[int, str, str]:
-    """A fault of a document at the row that says it, or at the system's first row where none does."""
+    """Return a fault of a document at the row that causes it, or else at the system's first row."""
     names = fault.pointer.strip("/").split("/")
     for count in range(len(names), 0, -1):
         place = "/".join(names[:count])

@@ -34,7 +34,7 @@ _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id
 
 
 def is_zip(content: bytes) -> bool:
-    """Whether this begins as XLSX does."""
+    """Return whether the bytes begin like an XLSX file."""
     return content.startswith(b"PK\x03\x04")
 
 
@@ -73,7 +73,7 @@ def _is_macro_or_astray(name: str) -> bool:
 
 
 def _events(archive: zipfile.ZipFile, name: str) -> Iterator[tuple[str, Any]]:
-    """Start and end of every element of a part, streamed; whoever reads clears what it is done with."""
+    """Yield start and end of every element of a part; the caller clears elements that it has read."""
     parser: XMLPullParser[Any] = XMLPullParser(events=("start", "end"))
     depth = 0
     with archive.open(name) as part:
@@ -142,7 +142,7 @@ def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[
 def _filled(
     archive: zipfile.ZipFile, name: str, strings: list[str]
 ) -> Iterator[tuple[int, dict[int, SpreadsheetCell]]]:
-    """Each row's number and its cells by column, streamed: what was read is let go before the next row comes."""
+    """Yield each row's number and its cells by column; a row's memory is freed before the next row."""
     cells: dict[int, SpreadsheetCell] = {}
     number, sheet_data = 0, None
     for event, node in _events(archive, name):

@@ -1,4 +1,4 @@
-"""Spreadsheets in and out: what a file would do before it is taken in, and the sheets as they stand."""
+"""Views of the import and export of spreadsheets, with a preview of each import."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ HOLDS = {
     "finishes": "Finishes", "components": "Components", "suppliers": "Suppliers", "supplier_terms": "Supplier terms",
     "offers": "Offers: what suppliers ask", "price_rules": "Price rules", "fence_systems": "Fence systems",
 }  # fmt: skip
-STATES = {"waiting": "waiting", "running": "being taken in", "done": "taken in", "refused": "refused"}
+STATES = {"waiting": "waiting", "running": "importing", "done": "imported", "refused": "rejected"}
 MAX_CARRIED = 1_000_000
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.CATALOGUE_WRITE)
 def take_in(request: MemberRequest) -> HttpResponse:
-    """A spreadsheet: first what it would do, then taking it in."""
+    """Show the preview of an import, then import the file."""
     values: dict[str, Any] = {
         "parts": parts_line(request),
         "kinds": [(kind.value, HOLDS.get(kind, kind)) for kind in _kinds(request)],
@@ -53,7 +53,7 @@ def take_in(request: MemberRequest) -> HttpResponse:
 
 
 def _error_text(fault: SheetRefusedError | InvalidDocument) -> str:
-    """What is wrong with a file, and in which of its rows where that is known."""
+    """Return the error of a file, with its row if it is known."""
     if isinstance(fault, InvalidDocument):
         return " ".join(item.text for item in fault.faults)
     return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
@@ -68,7 +68,7 @@ def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | N
         row = import_jobs.ask(
             business=request.business, actor=request.actor, kind=kind, content=content, file_name=name
         )
-        messages.success(request, f"{row.file_name} is being taken in; its report appears below.")
+        messages.success(request, f"Importing {row.file_name}. The report appears below.")
         return redirect("take-in")
     values["report"] = report(*dry_run(kind, content, request.business), request.business)
     values["file_name"] = name
@@ -94,7 +94,7 @@ def _content(request: MemberRequest) -> tuple[bytes, str]:
 @require_GET
 @require_scope(Scope.CATALOGUE_READ)
 def sheet_file(request: MemberRequest, kind: str, form: str) -> HttpResponse:
-    """A sheet as a file; taken in again it changes nothing."""
+    """Return a spreadsheet as a file; importing it again changes nothing."""
     if form not in export.FORMATS or kind not in set(ImportKind):
         raise Http404
     if kind == ImportKind.PRICE_RULES and not request.actor.may(Scope.PRICES_READ):

@@ -32,7 +32,7 @@ _WORDS: Mapping[str, Callable[[str], str]] = {"role": labels_module.role_word, "
 
 @dataclass(frozen=True, slots=True)
 class ListCell:
-    """What a cell says; ``code`` small beside it. ``figure`` is written by the business's locale, with cents as ``money``."""
+    """A cell of a list; ``code`` is shown small beside it. ``figure`` is formatted by the locale, with cents as ``money``."""
 
     head: str
     text: Any
@@ -53,7 +53,7 @@ def heads(name: str) -> list[tuple[str, bool]]:
 
 
 def head_of(name: str, member: str) -> str:
-    """What a column or a box of a list is called."""
+    """Return the label of a column or field of a list."""
     return HEADS.get(member, word(member)) if name in ("components", "price-rules") else word(member)
 
 
@@ -108,12 +108,12 @@ def _rule_cell(head: str, member: str, row: Mapping[str, Any]) -> ListCell:
     kind, value = row["kind"], row[member]
     if member == "kind":
         return ListCell(head, labels_module.KINDS.get(kind, kind))
-    said = labels_module.key_word(kind, value) if member == "key" else labels_module.choice_word(kind, value)
-    return ListCell(head, said, value if said.casefold() != value.casefold() else "")
+    label = labels_module.key_word(kind, value) if member == "key" else labels_module.choice_word(kind, value)
+    return ListCell(head, label, value if label.casefold() != value.casefold() else "")
 
 
 def _trimmed(value: Any) -> Decimal:
-    """Without noughts that say nothing.
+    """Return a number without trailing zeros.
 
     >>> _trimmed("37.3900"), _trimmed("15.000000"), _trimmed(2400)
     (Decimal('37.39'), Decimal('15'), Decimal('2400'))

@@ -48,7 +48,7 @@ A_PAGE = 100
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.CATALOGUE_READ)
 def prices(request: MemberRequest) -> HttpResponse:
-    """What fence systems still lack, and the way to everything else; POST loads the starter set where nothing is stored."""
+    """Show the missing items of fence systems and links to all lists; POST loads the sample catalogue into an empty one."""
     if request.method == "POST":
         return _stock(request)
     may_write = request.actor.may(Scope.CATALOGUE_WRITE)
@@ -149,7 +149,7 @@ def _form_values(business: Business, resource: Resource, ref: str) -> dict[str, 
 
 
 def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
-    """What a new row begins with: what the link that led here says, and today."""
+    """Return the first values of a new record: those of the link, and today."""
     fields = resource.body().fields
     began = {"sale_unit": "C62", "valid_from": str(today(request.business))}
     asked = {key: value[:200] for key, value in request.GET.dict().items()}
@@ -200,7 +200,7 @@ def _form(
 
 
 def _title(business: Business, name: str, ref: str) -> str:
-    """What a stored row is called: what its list shows first."""
+    """Return the title of a record: the first column of its list."""
     cell = rows_of(name, [stored_record(RESOURCES[name], business, ref)], business)[0]["cells"][0]
     return f"{cell.text or cell.code}"
 

@@ -34,7 +34,7 @@ HINTS = {
     "breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
     "delivery": "From a value of the order, then the fee: 0 45; 800 0",
     "sample": "As #445566",
-    "pack": "Sold in whole packs of so many",
+    "pack": "Pack size",
     "key": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; a tax code",
     "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code. "
     "Digging: the depth the rate includes, mm. Taking down: hazardous for a licensed contractor",
@@ -74,17 +74,17 @@ def boxes(
 
 
 def choices_of(business: Business | None, name: str, *, needed: bool) -> tuple[tuple[str, str], ...]:
-    """What a member may be, by its name with the code beside it; nothing where anything may be typed."""
+    """Return the choices of a field as names with codes; none if any text may be entered."""
     if name == "component":
         rows = queries.components(business).order_by("sku") if business else None
         return () if rows is None else tuple(rows.values_list("sku", "label")[:MAX_PICKED])
     words = _words(business, name)
-    listed = tuple((code, f"{said} ({code})" if said != code else code) for code, said in words.items())
+    listed = tuple((code, f"{label} ({code})" if label != code else code) for code, label in words.items())
     return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
 
 
 def _words(business: Business | None, name: str) -> Mapping[str, str]:
-    """Code to name of everything a member may be; empty where that is no list."""
+    """Return the names of all choices of a field by code; empty if it has no choices."""
     if name in _SAME_FOR_ALL:
         return _SAME_FOR_ALL[name]
     return _OWN[name](business) if business and name in _OWN else {}
@@ -128,7 +128,7 @@ def _field_type(name: str, field: Any, value: Any) -> tuple[str, Any]:
 
 
 def written_bands(value: Any) -> str:
-    """[[from, amount], ...] as it is typed; text as it was typed."""
+    """Return [[from, amount], ...] as entered text; other text is unchanged."""
     if isinstance(value, str):
         return value
     return "; ".join(localize(f"{start} {amount}") for start, amount in value or ())
@@ -140,7 +140,7 @@ def stored_record(resource: Resource, business: Business, ref: str) -> dict[str,
 
 
 def as_typed(resource: Resource, row: Mapping[str, Any], digits: int) -> dict[str, Any]:
-    """A stored row's members as somebody would type them; ``digits`` are those of the business's currency."""
+    """Return the fields of a record as entered text; ``digits`` are those of the business's currency."""
     exact = {name for name, field in resource.body().fields.items() if isinstance(field, ExactField)}
     return {
         name: shown_number(value, digits if name in MONEY else 0) if name in exact else value
@@ -149,7 +149,7 @@ def as_typed(resource: Resource, row: Mapping[str, Any], digits: int) -> dict[st
 
 
 def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
-    """What was typed as the body the API would be sent; empty boxes are left out or are null where null may be."""
+    """Return the entries as an API body; empty fields are left out, or null if null is allowed."""
     body: dict[str, Any] = {}
     for name, field in resource.body().fields.items():
         text = posted.get(name, "").strip().replace("\r\n", "\n")

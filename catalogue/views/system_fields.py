@@ -10,7 +10,7 @@ from fencing.model.roles import FAMILIES, ROLES
 
 
 class FieldType(StrEnum):
-    """How a field is typed. Lengths are mm; several are written with commas, a pair as ``7 x 11``."""
+    """Type of a field. Lengths are mm; several are separated by commas, a pair is ``7 x 11``."""
 
     TEXT = "text"
     LENGTH = "length"
@@ -27,7 +27,7 @@ class FieldType(StrEnum):
 class SystemField:
     """``path`` is where it stands in the document, with slashes; it is the field's name on the page too.
 
-    ``unset`` is how an unwritten ``YES`` counts; ``empty`` says that no length at all is an answer too.
+    ``unset`` is the value of a missing ``YES``; ``empty``: an empty list of lengths is valid.
     """
 
     path: str
@@ -133,7 +133,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("sheets/cover_mm", "Cover, mm", "The width one sheet adds."),
             SystemField("sheets/lap_mm", "Lap, mm", "The width two neighbours share."),
             SystemField("sheets/lap_allowance_mm", "Slack, mm", "A surplus up to this goes into the laps; more is ripped off."),
-            SystemField("sheets/height_deduction_mm", "Deduction, mm", "A sheet is so much shorter than the panel is high."),
+            SystemField("sheets/height_deduction_mm", "Deduction, mm", "Difference between panel height and sheet length."),
             SystemField("sheets/supply", "Bought", "", FieldType.CHOICE, _SUPPLY),
             SystemField("sheets/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField("sheets/step_mm", "Length step, mm", "Of sheets made to length; else empty."),
@@ -184,7 +184,7 @@ SECTIONS: tuple[SystemSection, ...] = (
     SystemSection("retrofit", "Retrofit", "Lattice added to a standing fence.",
             (SystemField("retrofit/extension_overlap_mm", "Overlap of a post extension, mm", "With the standing post."),)),
     SystemSection(
-        "allowances", "Allowances", "More than net: a percentage as 5%, or so many of each kind as 1 each. Empty: nothing more.",
+        "allowances", "Allowances", "Added to the net quantity: a percentage (5%) or a number (1 each). Empty: none.",
         tuple(SystemField(f"allowances/{family}", _FAMILY_WORDS[family].capitalize(), "", FieldType.TEXT) for family in FAMILIES),
         tuple(_by_role("allowances", FieldType.TEXT)),
     ),
@@ -197,7 +197,7 @@ SECTIONS: tuple[SystemSection, ...] = (
                 "One chosen: concrete is bought in these bags.", FieldType.COMPONENT,
             ),
             SystemField(
-                "bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: as the catalogue says of the bag.", FieldType.NUMBER
+                "bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: the value of the catalogue.", FieldType.NUMBER
             ),
         ),
         tuple(item for item in _by_role("components", FieldType.COMPONENT) if not item.path.endswith("concrete.bag")),

@@ -1,4 +1,4 @@
-"""A fence system's document as a form, and what was typed as a document again. What nobody touched stays as it was written."""
+"""Conversion of a fence system's document to a form and back. Fields that are not edited stay unchanged."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class FormSection:
 
 
 def at(document: Mapping[str, Any], path: str) -> Any:
-    """What stands at a path of the document; None where nothing does."""
+    """Return the value at a path of the document, or None."""
     found: Any = document
     for key in path.split("/"):
         found = found.get(key) if isinstance(found, Mapping) else None
@@ -47,7 +47,7 @@ def at(document: Mapping[str, Any], path: str) -> Any:
 
 
 def field_text(field: SystemField, document: Mapping[str, Any]) -> str:
-    """What stands in the document as the form shows it."""
+    """Return a value of the document as the form shows it."""
     value = at(document, field.path)
     if field.kind is FieldType.YES:
         return "1" if (field.unset if value is None else value is True) else ""
@@ -63,7 +63,7 @@ _FIGURES = (FieldType.NUMBER, FieldType.LENGTH, FieldType.COUNT)
 
 
 def _figure(value: Any) -> str:
-    """A number with the decimal sign of the page, which reads either; anything else as it stands."""
+    """Return a number with the decimal sign of the page; other text is unchanged."""
     text = str(value)
     return localize(text) if _NUMBER.match(text) else text
 
@@ -74,7 +74,7 @@ def shown(document: Mapping[str, Any]) -> dict[str, str]:
 
 
 def read_fields(posted: Mapping[str, str]) -> dict[str, str]:
-    """Every field as it was typed."""
+    """Return every field as entered."""
     return {field.path: posted.get(field.path, "").strip()[:MAX_TYPED] for field in FIELDS}
 
 
@@ -134,11 +134,11 @@ _READERS: Mapping[FieldType, Callable[[str], Any]] = {
     FieldType.LENGTHS: _read_lengths, FieldType.PAIR: _read_pair, FieldType.COUNT: read_millimetres,
     FieldType.NUMBER: _read_number,
 }  # fmt: skip
-"""How what was typed is read, where something was; what can't be read stays text."""
+"""Readers of entries by field type; an entry that cannot be read stays text."""
 
 
 def faults_of(refused: InvalidDocument) -> dict[str, str]:
-    """What is wrong by the field it stands at; faults of no field under an empty name."""
+    """Return the errors by field; errors of no field under an empty name."""
     by_path = {field.path: field for field in FIELDS}
     found: dict[str, list[str]] = {}
     for pointer, text in faults_by_pointer(refused).items():
@@ -152,7 +152,7 @@ def faults_of(refused: InvalidDocument) -> dict[str, str]:
 def _in_words(path: str, pointer: str, text: str) -> str:
     key = path.rpartition("/")[2]
     if text == f"{key} is missing":
-        return "This is wanted."
+        return "This field is required."
     text = text.replace("leave the key out", "leave it empty").replace("leave it out", "leave it empty")
     return text[:1].upper() + text[1:] if path else f"{pointer} {text}".strip()
 

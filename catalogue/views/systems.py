@@ -41,7 +41,7 @@ ACTIONS = ("default", "end", "revive")
 
 @dataclass(frozen=True, slots=True)
 class SystemPageState:
-    """What the page shows: the fields as typed, faults by field, what is lacking, JSON as typed, the version started from."""
+    """Data of the page: entered fields, errors by field, missing items, entered JSON, and the base version."""
 
     texts: Mapping[str, str]
     number: int
@@ -205,13 +205,13 @@ def _sold(business: Business) -> Mapping[str, list[tuple[str, str]]]:
 
 
 def _ways(business: Business, lacks: list[MissingItem], row: FenceSystem | None) -> list[tuple[str, str, str]]:
-    """What is lacking in words, the way to add it, and what that is called."""
+    """Return the missing items as texts, each with the link to add it and its label."""
     names = finish_words(business)
     return [(in_names(lack, names), *_way(lack, names, row.ref if row else "")) for lack in lacks]
 
 
 def in_names(lack: MissingItem, names: Mapping[str, str]) -> str:
-    """What is lacking, with the finish by its name."""
+    """Return the missing items, with finishes by name."""
     text, finish = lack.text, lack.finish or ""
     if finish in names:
         text = text.removesuffix(f" in {finish}") + f" in {names[finish]}"

@@ -16,7 +16,7 @@ ONE = {
 
 
 def visible(request: MemberRequest) -> list[str]:
-    """The lists whoever asks may read."""
+    """Return the lists that the user may read."""
     return [name for name in WORDS if request.actor.may(RESOURCES[name].read)]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from catalogue.queries import site_words_on
-from catalogue.rules.site_words import names_words, settled
+from catalogue.rules.site_words import names_words, normalize_words
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Form, Layout, Measure
 from fencing.model.system import System
@@ -105,4 +105,4 @@ def read_for(business: Business, document: object) -> tuple[Measure, SystemWithP
         raise InvalidDocument([*refused.faults, *(item for item in unknown if item not in refused.faults)]) from None
     if found is None or unknown:
         raise InvalidDocument(unknown)
-    return measure if words is None else settled(measure), found
+    return measure if words is None else normalize_words(measure), found

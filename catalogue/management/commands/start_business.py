@@ -42,7 +42,7 @@ def _checked(name: str, text: str) -> None:
         minor_digits(text)
     elif name == "tax_rate":
         if not 0 <= _rate(text) < 100:
-            raise ValueError("A rate from 0 to below 100 percent is wanted.")
+            raise ValueError("Enter a rate from 0 to below 100 percent.")
     else:
         others = {field.name for field in Business._meta.fields} - {name}
         Business(**{name: text}).clean_fields(exclude=others)
@@ -107,9 +107,9 @@ class Command(BaseCommand):
         for text in missing:
             self.stdout.write(f"  still missing: {text}")
 
-    def _answer(self, name: str, told: Mapping[str, Any], asking: bool) -> str:
+    def _answer(self, name: str, answers: Mapping[str, Any], asking: bool) -> str:
         """Return what was left out: the only time zone of a country, or what is typed."""
-        zones = zones_of(str(told.get("country", ""))) if name == "time_zone" else []
+        zones = zones_of(str(answers.get("country", ""))) if name == "time_zone" else []
         if len(zones) == 1:
             return zones[0]
         hint = f": {', '.join(zones)}" if zones else ""

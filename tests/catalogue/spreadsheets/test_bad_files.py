@@ -27,7 +27,7 @@ Jobs = Callable[..., Any]
 TOMORROW = (timezone.localdate() + timedelta(days=1)).isoformat()
 OFFERS = "supplier,sku,price,valid_from"
 PARTS = "sku,label,role,length_mm"
-NOT_A_NUMBER = "A number such as 1234.50 is wanted"
+NOT_A_NUMBER = "Enter a number such as 1234.50"
 
 
 def workbook(*rows: list[Any], formula_at: tuple[int, int] | None = None) -> bytes:

@@ -85,7 +85,7 @@ def test_every_fault_stands_at_its_own_field_and_asks_back_for_the_unit() -> Non
         )
     )
     assert set(found) == {"pitch_mm", "hole/depth_mm", "rails/stock_mm", "gates/notch_mm", "allowances/screw"}
-    assert found["pitch_mm"] == "This is wanted."
+    assert found["pitch_mm"] == "This field is required."
     assert "is it in m? 0.7 m is 700 mm" in found["hole/depth_mm"]
     assert "Write each once: [2250, 4600]" in found["rails/stock_mm"]
 
