@@ -9,7 +9,7 @@ from fencing.buying.packs import plain
 from fencing.documents.takeoff_document import suggest_changes_if_small
 from fencing.model.fault_list import listed, nearest
 from fencing.model.fence import BuiltRun, RunOption
-from fencing.model.pieces import Concrete, Piece, Quantity, BreakdownLine
+from fencing.model.pieces import BreakdownLine, Concrete, Piece, Quantity
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES, part
 from fencing.model.system import System

@@ -222,7 +222,9 @@ def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     start, end = run.posts[0].at, min(run.posts[-1].at, measure.existing_fence.length)
     board.line(*laid.track.at(start, side), *laid.track.at(end, side))
     data = laid.track.line((start, side), (end, side))
-    return svg.path("remove", data, f"Remove {measure.existing_fence.kind}, {shown.metres(measure.existing_fence.length)} m")
+    return svg.path(
+        "remove", data, f"Remove {measure.existing_fence.kind}, {shown.metres(measure.existing_fence.length)} m"
+    )
 
 
 def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing.model.fault_list import FaultList
-from fencing.model.measure import Finishes, Form, Layout, MeasureBasis, ExistingFence, Retrofit, Run, Taper, Terminal
+from fencing.model.measure import ExistingFence, Finishes, Form, Layout, MeasureBasis, Retrofit, Run, Taper, Terminal
 from fencing.reading.gates import read_gates
 from fencing.reading.ground_levels import read_levels
 from fencing.reading.object_reader import LONGEST, ObjectReader

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from catalogue.rules.site_words import NO_WORDS, SiteWords, names_words, rule_key, settled
+from catalogue.rules.site_words import NO_WORDS, SiteWords, names_words, normalize_words, rule_key
 from fencing.reading import read_measure
 
 WORDS = SiteWords(("clay", "rock"), ("asbestos", "timber paling"), frozenset({"asbestos"}))
@@ -41,7 +41,7 @@ def test_where_nothing_is_known_the_refusal_says_what_to_add() -> None:
 def test_case_and_spaces_do_not_matter(word: str) -> None:
     asked = document({"existing_fence": {"kind": word}, "soil": "Rock"})
     assert list(WORDS.faults(asked)) == []
-    [run] = settled(read_measure(asked)).runs
+    [run] = normalize_words(read_measure(asked)).runs
     assert run.existing_fence is not None
     assert (run.soil, run.existing_fence.kind) == ("rock", "timber paling")
 
