@@ -1,4 +1,4 @@
-"""How often, how fast and how well fence orders are cut: writes its tables into docs/benchmarks.md.
+"""Benchmark of cutting plans for fence orders: writes its tables into docs/benchmarks.md.
 
 Run with ``make bench-cutting``; ``python -m tests.benchmarks.bench_cutting quick`` prints a tenth of it and writes nothing.
 Every class runs in a process of its own, so that its memory is its own. Times are processor time of the search alone, one
@@ -40,7 +40,7 @@ CLASSES: tuple[tuple[orders.OrderClass, int, float, str], ...] = (
     (orders.JOBS_200, 3, 30.0, "gap ≤ 5 ppm in 30 s, ≥ 30 % proved ≤ 60 s"),
 )
 BESIDE = ((orders.SMALL, 40), (orders.BAYS_20, 30), (orders.RAKED_20, 30))
-"""What the other ways are given too."""
+"""Input of the other methods too."""
 LIMIT_S = 2.0
 WAYS = {
     "ours": "this search",

@@ -1,4 +1,4 @@
-"""What a document costs: python -m tests.benchmarks.bench_documents
+"""Benchmark of documents: python -m tests.benchmarks.bench_documents
 
 The largest demo quote beside bare WeasyPrint on the same HTML, style sheet and fonts (processor time, in turns, medians); a quote
 of 20 lines without drawings beside ReportLab with the same words; and a set-out sheet from being wanted to being
@@ -78,7 +78,7 @@ def largest() -> dict[str, Any]:
 
 
 def plain(content: dict[str, Any], count: int) -> dict[str, Any]:
-    """The same quote with so many lines and no drawings."""
+    """Return the quote with a number of lines and no drawings."""
     short = deepcopy(content)
     build = short["builds"][0]
     build["drawings"] = {kind: [] for kind in build["drawings"]}
@@ -116,7 +116,7 @@ def simple(sheet: dict[str, Any]) -> bytes:
 
 
 def in_turns(*makes: Callable[[], object]) -> list[float]:
-    """Median processor time of each, taken in turns after one round to warm up."""
+    """Return the median processor time of each, measured in turn after one round to warm up."""
     times: list[list[float]] = [[] for _ in makes]
     for turn in range(ROUNDS + 1):
         for place, make in enumerate(makes):

@@ -1,9 +1,9 @@
-"""What exporting a ledger costs beside the database's own COPY of the same rows, and a list of orders beside its own JSON:
+"""Benchmark of exports: a ledger compared with the database's COPY of its rows, a list of orders with its own JSON:
 python -m tests.benchmarks.bench_exports
 
 Needs PostgreSQL at BENCH_DATABASE_URL (a database of its own: its ledger is filled). Each way runs in a process of its own, in
 turns, the best of several rounds; its peak memory is set against the same export of 1,000 rows. No time is asserted: the ratio
-says how much of the bar is used.
+shows how much of the limit is used.
 """
 
 # ruff: noqa: E402 - Django is set up before anything of ours is imported
@@ -68,7 +68,7 @@ FROM generate_series(1, %s) AS n
 
 
 def filled(rows: int) -> Business:
-    """A business whose ledger has so many entries."""
+    """Return a business with a number of ledger entries."""
     call_command("migrate", verbosity=0)
     business, _ = create_business(
         NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15))
@@ -136,7 +136,7 @@ def measured(way: str, rows: int) -> list[float]:
 
 # the database's own aggregate of what the list tells, written apart from the code it judges
 AGGREGATE = """
-SELECT json_build_object('items', json_agg(one.told), 'next', NULL)::text FROM (
+SELECT json_build_object('items', json_agg(one.document), 'next', NULL)::text FROM (
   SELECT json_build_object(
     'ref', o.ref, 'number', o.number, 'state', o.state, 'answer', o.answer, 'currency', o.currency, 'deliver_by', o.deliver_by,
     'promised_on', o.promised_on, 'placed_at', o.placed_at, 'changed', o.changed, 'updated_at', o.updated_at,

@@ -1,6 +1,6 @@
-"""What taking in a catalogue's files costs, from the upload to the stored report: python -m tests.benchmarks.bench_imports
+"""Benchmark of catalogue imports, from the upload to the stored report: python -m tests.benchmarks.bench_imports
 
-Components, offers and price rules as CSV and XLSX, none of them there before. Each file is taken in by a process of its own,
+Components, offers and price rules as CSV and XLSX, none of them stored before. Each file is imported by a process of its own,
 which does what the worker does and rolls it back; its peak memory is set against the same file of 1,000 rows. By the clock and
 in processor time, on SQLite or on PostgreSQL at BENCH_DATABASE_URL. No time is asserted: what is over the bar is marked, by its
 processor time, because a busy machine only makes one wait.
@@ -111,7 +111,7 @@ def ready() -> None:
 
 
 def child(kind: ImportKind, path: str) -> None:
-    """One file taken in by this process: seconds by the clock, of the processor, and peak memory in MB."""
+    """Import one file in this process: return seconds by the clock, of the processor, and peak memory in MB."""
     business, content = Business.objects.get(name="Bench Fencing"), Path(path).read_bytes()
     begun, spent = time.perf_counter(), time.process_time()
     with transaction.atomic():
@@ -144,7 +144,7 @@ def main() -> None:
     ready()
     business = Business.objects.get(name="Bench Fencing")
     print(
-        f"{'taking in':<18}{'rows':>7}{'clock':>10}{'processor':>11}{'bar':>6}{'memory':>9}{'of it by rows':>15}{'bar':>8}"
+        f"{'import':<18}{'rows':>7}{'clock':>10}{'processor':>11}{'bar':>6}{'memory':>9}{'of it by rows':>15}{'bar':>8}"
     )
     for kind, rows in KINDS.items():
         for form, written in FORMS.items():

@@ -1,10 +1,10 @@
-"""What a list of 100 rows costs beside a bare Django view that answers the same bytes: python -m tests.benchmarks.bench_lists
+"""Benchmark of lists of 100 rows against a bare Django view with the same bytes: python -m tests.benchmarks.bench_lists
 
 CPU time of whole requests, called in-process as a server calls them, in turns, the best of several rounds. The bare view is a
 function that answers the bytes, behind six of the seven middlewares that Django sets up for a new project (there is no user to
 find); it looks nothing up and logs nothing. What every call of the API costs (key, business, rate limit, log, entity tag) is
 measured apart, with an endpoint that answers the same bytes: ``list`` is the whole without it, on top of the bare view. A deep
-page is the five hundredth of ten rows, beside the first. No time is asserted: the ratio says how much of the bar is used.
+page is the five hundredth of ten rows, beside the first. No time is asserted: the ratio shows how much of the limit is used.
 """
 
 # ruff: noqa: E402 - Django is set up before anything of ours is imported
@@ -102,7 +102,7 @@ def caller(handler: WSGIHandler, address: str, key: str = "") -> Call:
             "SERVER_PROTOCOL": "HTTP/1.1", "wsgi.errors": io.StringIO(), "HTTP_AUTHORIZATION": f"Bearer {key}" if key else "",
         }  # fmt: skip
         status: list[str] = []
-        body = b"".join(handler(environ, lambda line, headers, fault=None: status.append(line)))  # type: ignore[arg-type]  # nobody writes by it
+        body = b"".join(handler(environ, lambda line, headers, fault=None: status.append(line)))  # type: ignore[arg-type]  # no caller writes with it
         if not status[0].startswith("200"):
             raise RuntimeError(f"{address}: {status[0]} {body[:300]!r}")
         return body

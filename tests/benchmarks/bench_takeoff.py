@@ -1,7 +1,7 @@
-"""How long a take-off takes: python -m tests.benchmarks.bench_takeoff
+"""Benchmark of take-offs: python -m tests.benchmarks.bench_takeoff
 
-Every repeat takes off a job nobody has seen before (its own ground), so that nothing is remembered from the last one. Take-offs
-are told in processor time, the command from the shell and back. No time is asserted: a busy machine is not a broken
+Every repeat takes off a new job (its own ground), so that nothing is remembered from the last one. Take-offs
+are measured in processor time, the command from the shell and back. No time is asserted: a busy machine is not a broken
 program. The table is the README's; ``auto`` tries every form.
 """
 
@@ -159,7 +159,7 @@ def commands(folder: str) -> Iterator[tuple[str, float]]:
         "NZD",
     )
     tax = ("--tax-name", "Tax", "--tax-rate", "15", "--owner", "bench@example.test", "--password-stdin")
-    _manage("start_business", *answers, *tax, said="a long sentence nobody else would choose\n", **database)
+    _manage("start_business", *answers, *tax, typed="a long sentence that no one else would choose\n", **database)
     measure.write_text(json.dumps(MEASURE_DOCUMENT | {"system": STARTER_SYSTEM}))
     yield "the catalogue", _command(str(measure), **database)
 
@@ -173,10 +173,10 @@ def _command(*arguments: str, **environment: str) -> float:
     return median(times)
 
 
-def _manage(*arguments: str, said: str = "", **environment: str) -> None:
+def _manage(*arguments: str, typed: str = "", **environment: str) -> None:
     command = [sys.executable, "manage.py", *arguments]
     subprocess.run(
-        command, cwd=ROOT, check=True, capture_output=True, text=True, input=said, env={**os.environ, **environment}
+        command, cwd=ROOT, check=True, capture_output=True, text=True, input=typed, env={**os.environ, **environment}
     )
 
 

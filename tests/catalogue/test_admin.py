@@ -30,7 +30,7 @@ def office(cast: Cast, owner_client: Client) -> Client:
 
 
 def form_of(client: Client, address: str) -> dict[str, Any]:
-    """What a browser would send back for a form as it stands."""
+    """Return what a browser sends for an unchanged form."""
     answer = client.get(address)
     assert answer.status_code == 200, address
     form = answer.context["adminform"].form

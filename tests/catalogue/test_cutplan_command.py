@@ -119,7 +119,7 @@ def as_started_by_hand(command: list[str]) -> subprocess.Popen[bytes]:
 
 @pytest.fixture
 def started_in_the_background() -> Iterator[None]:
-    """What a shell does for ``make test &``."""
+    """Ignore SIGINT, as a shell does for ``make test &``."""
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     yield
     signal.signal(signal.SIGINT, before)

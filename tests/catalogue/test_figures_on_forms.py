@@ -52,7 +52,7 @@ def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: 
     assert data == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
 
 
-def test_pairs_that_cannot_be_read_are_told_in_the_words_of_the_form() -> None:
+def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form() -> None:
     with pytest.raises(InvalidDocument) as refused:
         validated_data(
             OFFERS.body,

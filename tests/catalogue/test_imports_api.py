@@ -1,4 +1,4 @@
-"""Spreadsheets through the API: tried, taken in after the request, followed, fetched."""
+"""Tests of spreadsheets through the API: preview, import after the request, status, export."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The market a process keeps is never an old one: whatever is written, and however, it is read anew."""
+"""Tests of the kept purchase options of a process: after any write they are read again."""
 
 from __future__ import annotations
 

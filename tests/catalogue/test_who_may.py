@@ -1,4 +1,4 @@
-"""Every address of the catalogue for everybody: generated from the address table, so that a new one without an entry fails."""
+"""Tests of every catalogue address for every actor, from the address table: a new address without an entry fails."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_every_method_names_the_scope_it_needs() -> None:
 
 @dataclass(frozen=True)
 class Stage:
-    """Clients of everybody, and rows of the business and of a stranger's."""
+    """Clients of all actors, and records of the business and of another one."""
 
     clients: dict[str, Client]
     own: Business
@@ -127,7 +127,7 @@ def ask(client: Client, method: str, address: str, ref: str) -> Any:
 
 
 def expected(actor: str, address: str, method: str, *, own: bool) -> set[int]:
-    """What an actor may be answered: 401, 403, 404, or anything that shows it was let in."""
+    """Return the expected answer for an actor: 401, 403, 404, or any answer that shows its access."""
     scope = ENDPOINTS[address].scopes[method]
     supply = address.startswith("supply/")
     if actor == "anonymous":

@@ -7,6 +7,6 @@ which source, our value and theirs, and how far they may be apart:
         outside("slope correction", stage="form", source="textbook, page", ours=ours, theirs=29.992, within=1e-3, unit="m")
 
 It asserts, and records a row of docs/checks.md. ``within=0`` (the default) wants equality, of anything that prints. A stage is
-one of ``outside.STAGES``. Then write the list anew with ``make checks`` and commit it with the
-test: the test run compares the committed list with what it found, row by row. A value somebody remembered says so in ``source``.
+one of ``outside.STAGES``. Then write the list again with ``make checks`` and commit it with the
+test: the test run compares the committed list with what it found, row by row. A value from memory is marked in ``source``.
 """

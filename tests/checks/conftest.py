@@ -28,7 +28,7 @@ def outside() -> Outside:
 
 @pytest.fixture(scope="session")
 def whole_run(request: pytest.FixtureRequest) -> bool:
-    """Whether every test of every file here was collected, so that the whole list can be judged."""
+    """Return whether every test of every file here was collected, so that the whole list can be judged."""
     config = request.config
     narrowed = bool(config.option.keyword or config.option.markexpr or config.option.deselect)
     narrowed = narrowed or hasattr(config, "workerinput")  # one of several processes: each sees its own share

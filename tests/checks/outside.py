@@ -20,7 +20,7 @@ HEAD = """# Outside checks
 What this project computes beside what others published: standards, codes, textbooks, libraries, public data. Written by the test
 run (`make checks`); every other run compares this list with what it finds. "Apart" is ours less theirs,
 and "allowed" how far they may be apart before the test fails: the printed rounding of the source decides it.
-Values that somebody recalled say "from memory"; values worked out for this list from a published formula say "computed".
+Values from memory are marked "from memory"; values calculated for this list from a published formula "computed".
 """
 
 

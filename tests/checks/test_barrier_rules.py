@@ -1,4 +1,4 @@
-"""Where a pool caution must begin, by the authorities' own numbers. Cautions only: the local code decides."""
+"""Limits of the pool cautions, by the authorities' own numbers. Cautions only: the local code decides."""
 
 from __future__ import annotations
 

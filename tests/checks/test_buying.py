@@ -1,4 +1,4 @@
-"""What is bought against optima and bag counts in print.
+"""Purchases compared with optima and bag counts in print.
 
 Sources: Wikipedia, "Cutting stock problem", repeated in google/or-tools `cutting_stock.cc` (73 rolls); Winston, Operations
 Research (boards of 17 ft; data from memory, optimum computed with HiGHS); constructionwork.com, bricks and blocks (60 bags of

@@ -1,4 +1,4 @@
-"""What is sent to others, against the standards' own examples, schemas and reference library.
+"""Messages to others compared with the standards' own examples, schemas and reference library.
 
 Sources: Standard Webhooks 1.0.0 (its test vector, read in a dozen implementations' tests; library `standardwebhooks`); OASIS
 UBL 2.1 schemas (copies beside the code, unaltered); GS1 Hong Kong, Sweden and India (worked check digits); RFC 6901 section 5;

@@ -1,4 +1,4 @@
-"""docs/checks.md says what the checks found. Runs after all other checks."""
+"""Test that docs/checks.md shows the results of the checks. It runs after all other checks."""
 
 from tests.checks.outside import MIN, STAGES, Outside
 

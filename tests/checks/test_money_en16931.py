@@ -15,7 +15,7 @@ from tests.checks.outside import Outside
 
 @dataclass(frozen=True)
 class Example:
-    """What a published example prints: (base, rate, tax) rows, then its totals."""
+    """A published example: (base, rate, tax) rows, then its totals."""
 
     file: str
     rows: tuple[tuple[str, str, str], ...]

@@ -1,4 +1,4 @@
-"""No float comes near money: the modules that reckon it hold no float number and make none."""
+"""Tests that modules which calculate money contain and make no float."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the tests of laws share: the profile they run by, and a take-off folded into what may be compared."""
+"""Shared parts of the law tests: their profile, and the comparable parts of a take-off."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from hypothesis import settings
 
 from fencing.model.measure import Layout, Run, Station
 from fencing.quantities.take_off import TakeOff, take_off
-from tests.fencing.strategies import Job, Wanted
+from tests.fencing.strategies import Job, JobLimits
 
 settings.register_profile("laws", max_examples=80, deadline=None, derandomize=True, database=None)
 laws = settings.get_profile("laws")
 
-ONE_RUN = Wanted(most_runs=1, retrofits=False)
+ONE_RUN = JobLimits(most_runs=1, retrofits=False)
 
 
 def built(job: Job) -> TakeOff:

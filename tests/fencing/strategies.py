@@ -47,7 +47,7 @@ PLAIN_FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED)
 
 
 class Dice(Protocol):
-    """Where the numbers come from. Both ends are included; the first choice is the simplest."""
+    """Source of the numbers. Both ends are included; the first choice is the simplest."""
 
     def between(self, low: int, high: int) -> int: ...
 
@@ -77,8 +77,8 @@ class DrawnDice:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """What the thrown jobs may have; a law that does not hold for everything says so here."""
+class JobLimits:
+    """Limits of the random jobs; a law that does not hold for every job states its limits here."""
 
     forms: tuple[Form, ...] = PLAIN_FORMS
     layouts: tuple[Layout, ...] = PLAIN_LAYOUTS
@@ -249,7 +249,7 @@ def throw_levels(dice: Dice, length: int, start: int, form: Form) -> tuple[Stati
 
 
 def inside(system: System, basis: MeasureBasis, terminal: Terminal, which: int, tapered: bool) -> int:
-    """How far the centre of the first (0) or last (1) post stands inside the measured length."""
+    """Return how far the centre of the first (0) or last (1) post is inside the measured length."""
     if basis is MeasureBasis.CENTRES:
         return 0
     square = terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
@@ -262,17 +262,17 @@ def throw_taper(dice: Dice, system: System, at: str, segment: int, height: int, 
 
 
 def throw_run(
-    dice: Dice, system: System, run_id: str, ends: tuple[Terminal, Terminal], ground: int, wanted: Wanted
+    dice: Dice, system: System, run_id: str, ends: tuple[Terminal, Terminal], ground: int, limits: JobLimits
 ) -> Run:
     lattice = dice.choice((0, 0, 0, *system.lattice.heights))
     height = dice.choice((1200, 1500, 1800, 2100)) + dice.choice((0, -7)) + (lattice if lattice else 0)
-    basis, form = dice.choice(wanted.bases), dice.choice(wanted.forms)
-    taper_at = dice.choice((None, None, "start", "end")) if wanted.tapers else None
+    basis, form = dice.choice(limits.bases), dice.choice(limits.forms)
+    taper_at = dice.choice((None, None, "start", "end")) if limits.tapers else None
     insides = (
         inside(system, basis, ends[0], 0, taper_at == "start"),
         inside(system, basis, ends[1], 1, taper_at == "end"),
     )
-    skeleton = throw_skeleton(dice, system, run_id, insides, height, wanted.most_gates, taper_at)
+    skeleton = throw_skeleton(dice, system, run_id, insides, height, limits.most_gates, taper_at)
     taper = None
     if taper_at:
         end_segment = skeleton.first if taper_at == "start" else skeleton.last
@@ -285,20 +285,20 @@ def throw_run(
         turn=Fraction(dice.choice((90, 30, -90))) if run_id != "A" else Fraction(0),
         start=ends[0],
         end=ends[1],
-        levels=throw_levels(dice, skeleton.length, ground, form) if wanted.uneven and dice.between(0, 5) else (),
+        levels=throw_levels(dice, skeleton.length, ground, form) if limits.uneven and dice.between(0, 5) else (),
         lattice=lattice,
         form=form,
-        layout=dice.choice(wanted.layouts),
+        layout=dice.choice(limits.layouts),
         taper=taper,
         gates=skeleton.gates,
         finishes=Finishes(post="ash", rail="ash", sheet="fern", cap=dice.choice((None, "pebble"))),
     )
 
 
-def throw_loop(dice: Dice, system: System, wanted: Wanted) -> list[Run]:
+def throw_loop(dice: Dice, system: System, limits: JobLimits) -> list[Run]:
     """Four runs round a rectangle: the third is as long as the first, the fourth as the second."""
     around = (Terminal.CORNER, Terminal.CORNER)
-    first, second = (throw_run(dice, system, name, around, 0, wanted) for name in "AB")
+    first, second = (throw_run(dice, system, name, around, 0, limits) for name in "AB")
     return [
         replace(
             side,
@@ -310,20 +310,20 @@ def throw_loop(dice: Dice, system: System, wanted: Wanted) -> list[Run]:
     ]
 
 
-def throw_measure(dice: Dice, system: System, wanted: Wanted = Wanted()) -> Measure:
+def throw_measure(dice: Dice, system: System, limits: JobLimits = JobLimits()) -> Measure:
     runs: list[Run] = []
     ground = 0
-    for number in range(dice.between(1, wanted.most_runs)):
+    for number in range(dice.between(1, limits.most_runs)):
         joined = bool(runs) and runs[-1].end is Terminal.CORNER and dice.between(0, 3) > 0
-        start = Terminal.CORNER if joined else dice.choice(wanted.terminals)
-        run = throw_run(dice, system, "ABCDEFGH"[number], (start, dice.choice(wanted.terminals)), ground, wanted)
+        start = Terminal.CORNER if joined else dice.choice(limits.terminals)
+        run = throw_run(dice, system, "ABCDEFGH"[number], (start, dice.choice(limits.terminals)), ground, limits)
         if run.levels:
             ground = run.levels[-1].level + dice.choice((0, 0, -60, 15))
         runs.append(run)
-    if wanted.most_runs >= 4 and Terminal.CORNER in wanted.terminals and dice.between(0, 7) == 0:
-        runs = throw_loop(dice, system, wanted)
+    if limits.most_runs >= 4 and Terminal.CORNER in limits.terminals and dice.between(0, 7) == 0:
+        runs = throw_loop(dice, system, limits)
     retrofits: tuple[Retrofit, ...] = ()
-    if wanted.retrofits and dice.between(0, 3) == 0:
+    if limits.retrofits and dice.between(0, 3) == 0:
         bays = tuple(dice.between(900, system.pitch) for _ in range(dice.between(1, 5)))
         retrofits = (Retrofit("R1", bays, dice.choice(system.lattice.heights), Finishes(post="ash", rail="dune")),)
     return Measure(label="Thrown", system=system.code, runs=tuple(runs), retrofits=retrofits)
@@ -337,9 +337,9 @@ class Job:
     system: System
 
 
-def throw_job(dice: Dice, wanted: Wanted = Wanted()) -> Job:
+def throw_job(dice: Dice, limits: JobLimits = JobLimits()) -> Job:
     system = throw_system(dice)
-    return Job(throw_measure(dice, system, wanted), system)
+    return Job(throw_measure(dice, system, limits), system)
 
 
 def random_jobs(how_many: int, seed: int) -> list[Job]:
@@ -349,5 +349,5 @@ def random_jobs(how_many: int, seed: int) -> list[Job]:
 
 
 @st.composite
-def jobs(draw: DrawFn, wanted: Wanted = Wanted()) -> Job:
-    return throw_job(DrawnDice(draw), wanted)
+def jobs(draw: DrawFn, limits: JobLimits = JobLimits()) -> Job:
+    return throw_job(DrawnDice(draw), limits)

@@ -1,4 +1,4 @@
-"""Check values known on site, by a system with the sizes they are told for. Every expected value here: common practice."""
+"""Check values known on site, by a system with the sizes they apply to. Every expected value here: common practice."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ PITCH = 2350
 
 SYSTEM = System(
     code="check",
-    label="Sizes the check values are told for",
+    label="Sizes the check values apply to",
     pitch=PITCH,
     closing_bay_min=400,
     ground_gap=50,

@@ -1,4 +1,4 @@
-"""What must hold for every fence, whatever its sizes: what is counted."""
+"""Laws of the quantities of every fence, whatever its sizes."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fencing.model.fence import Bay, HungGate, Leaf
 from fencing.model.measure import Form, Layout, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, reversed_run, with_run
-from tests.fencing.strategies import Job, Wanted, jobs
+from tests.fencing.strategies import Job, JobLimits, jobs
 
 StandingPiece = tuple[str, int, int | None, str]
 
@@ -51,7 +51,7 @@ def all_but_sheets(taken: TakeOff) -> Counter[tuple[str, str | None, int, int | 
 @st.composite
 def jobs_levelled_at_posts(draw: st.DrawFn) -> Job:
     """One raked run whose ground was levelled exactly where its posts stand."""
-    wanted = replace(
+    limits = replace(
         ONE_RUN,
         forms=(Form.RAKED,),
         layouts=(Layout.FROM_START,),
@@ -59,7 +59,7 @@ def jobs_levelled_at_posts(draw: st.DrawFn) -> Job:
         uneven=False,
         tapers=False,
     )
-    job = draw(jobs(wanted))
+    job = draw(jobs(limits))
     (run,) = job.measure.runs
     posts = built(job).runs[0].posts
     rises = draw(st.lists(st.integers(-150, 150), min_size=len(posts), max_size=len(posts)))
@@ -220,7 +220,7 @@ def test_the_same_job_gives_the_same_take_off(job: Job) -> None:
 
 
 @laws
-@given(jobs(Wanted(most_runs=2, terminals=(Terminal.FREE, Terminal.WALL, Terminal.JOIN))))
+@given(jobs(JobLimits(most_runs=2, terminals=(Terminal.FREE, Terminal.WALL, Terminal.JOIN))))
 def test_runs_that_do_not_meet_are_counted_as_if_alone(job: Job) -> None:
     alone: Counter[tuple[str, str | None, int, int | None]] = Counter()
     for run in job.measure.runs:

@@ -1,4 +1,4 @@
-"""What `auto` proposes: never more stops than needed, then the cheapest, or without prices the plainest (docs/rules.md)."""
+"""Laws of `auto`: never more must-fix notices than needed, then the cheapest, or without prices the simplest (docs/rules.md)."""
 
 from __future__ import annotations
 

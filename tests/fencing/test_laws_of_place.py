@@ -1,4 +1,4 @@
-"""What must hold for every fence, whatever its sizes: where it stands."""
+"""Laws of the positions of every fence, whatever its sizes."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fencing.model.fence import Bay, BuiltRun, Post
 from fencing.model.measure import Form, Layout, MeasureBasis, Station
 from tests.fencing.laws import ONE_RUN, built, laws, reversed_run, with_run
-from tests.fencing.strategies import Job, Wanted, jobs
+from tests.fencing.strategies import Job, JobLimits, jobs
 
 # -- lengths
 
@@ -122,7 +122,7 @@ def test_the_base_keeps_the_least_gap_above_the_ground_everywhere(job: Job) -> N
 
 
 @laws
-@given(jobs(Wanted(retrofits=False)), st.integers(-50_000, 50_000))
+@given(jobs(JobLimits(retrofits=False)), st.integers(-50_000, 50_000))
 def test_raising_the_datum_changes_levels_and_nothing_else(job: Job, rise: int) -> None:
     levelled = tuple(run if run.levels else replace(run, levels=(Station(0, 7),)) for run in job.measure.runs)
     raised = tuple(
@@ -161,7 +161,7 @@ def lowered_bay(bay: Bay, by: int) -> Bay:
 
 
 @laws
-@given(jobs(Wanted(forms=(Form.LEVEL,))))
+@given(jobs(JobLimits(forms=(Form.LEVEL,))))
 def test_a_level_segment_has_one_base(job: Job) -> None:
     for run in built(job).runs:
         for left, right in pairwise(run.bays):
@@ -171,8 +171,8 @@ def test_a_level_segment_has_one_base(job: Job) -> None:
 
 
 @laws
-@given(jobs(Wanted(forms=(Form.RAKED,), tapers=False)))
-def test_neighbouring_raked_bays_meet_or_are_told_apart_by_their_step(job: Job) -> None:
+@given(jobs(JobLimits(forms=(Form.RAKED,), tapers=False)))
+def test_neighbouring_raked_bays_meet_or_are_stated_apart_by_their_step(job: Job) -> None:
     for run in built(job).runs:
         for left, right in pairwise(run.bays):
             if left.end == right.start:

@@ -100,7 +100,7 @@ def test_a_mutated_system_is_read_or_refused(data: st.DataObject) -> None:
     assert all(answer)
 
 
-def test_every_fault_of_a_document_is_told_at_once() -> None:
+def test_every_fault_of_a_document_is_stated_at_once() -> None:
     bad = copy.deepcopy(MEASURE)
     bad["runs"][0] |= {"lenght_mm": 1, "levels": [[0, 0], [0, 5]], "shares": {"owner": "1/3"}, "height_mm": "1800"}
     assert _codes(bad) == {

@@ -91,7 +91,7 @@ def test_what_a_schema_refuses_its_reader_refuses(name: str, data: st.DataObject
         assert not accepted(name, document)
 
 
-def nudged(document: Any, data: st.DataObject) -> Any:
+def with_a_change(document: Any, data: st.DataObject) -> Any:
     """The document with a few of its whole numbers changed, near or far."""
     changed = copy.deepcopy(document)
     numbers = [(holder, key) for holder, key in places(changed) if type(holder[key]) is int]
@@ -107,8 +107,8 @@ def nudged(document: Any, data: st.DataObject) -> Any:
 @given(st.data())
 def test_whatever_sizes_are_accepted_make_pieces_that_have_a_size(data: st.DataObject) -> None:
     try:
-        system = read_system(nudged(FULL_SYSTEM, data))
-        taken = take_off(read_measure(nudged(FULL_MEASURE, data), system), system)
+        system = read_system(with_a_change(FULL_SYSTEM, data))
+        taken = take_off(read_measure(with_a_change(FULL_MEASURE, data), system), system)
     except InvalidDocument:
         return
     fault = next(VALIDATORS["takeoff-2"].iter_errors(takeoff_document(taken)), None)

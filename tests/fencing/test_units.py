@@ -1,4 +1,4 @@
-"""Lengths, loads and speeds typed in another unit are asked back, by every door, and never guessed."""
+"""Lengths, loads and speeds typed in another unit are asked back, on every page and endpoint, and never guessed."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("pointer", "value", "told"),
+    ("pointer", "value", "text"),
     [
         (
             "/runs/0/length_mm",
@@ -99,10 +99,10 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
         ("/schema", 2, "2 is not known here; write measure-2"),
     ],
 )
-def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: str, value: object, told: str) -> None:
+def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: str, value: object, text: str) -> None:
     with pytest.raises(InvalidDocument) as refusal:
         read_measure(put(measure(), pointer, value), read_system(SYSTEM))
-    assert fault_at(pointer, refusal.value).text == told
+    assert fault_at(pointer, refusal.value).text == text
 
 
 @pytest.mark.parametrize("case", SYSTEMS)

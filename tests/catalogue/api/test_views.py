@@ -135,7 +135,7 @@ def test_a_price_that_has_begun_can_only_be_ended(owner_client: Client, stocked:
         ({"valid_from": "2020-01-01"}, "#/valid_from"),
         ({"breaks": [["50", "1"], ["10", "2"]]}, "#/breaks"),
         ({"component": "NOPE"}, "#/component"),
-        ({"supplier": "nobody"}, "#/supplier"),
+        ({"supplier": "unknown"}, "#/supplier"),
         ({"valid_to": days(0)}, "#"),
     ],
 )
@@ -253,6 +253,6 @@ def test_pages_walk_through_every_row_once(owner_client: Client, stocked: Busine
     assert len(seen) == len(set(seen)) == Component.objects.of(stocked).count()
 
 
-def test_a_key_without_the_scope_is_told_which_it_needs(key_client: Callable[..., Client]) -> None:
+def test_a_key_without_the_scope_is_stated_which_it_needs(key_client: Callable[..., Client]) -> None:
     answer = key_client(Scope.JOBS_READ).get(f"{API}/components")
     assert (answer.status_code, "catalogue:read" in answer.json()["detail"]) == (403, True)

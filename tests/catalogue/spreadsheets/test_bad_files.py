@@ -73,12 +73,12 @@ ROWS: dict[str, tuple[str, str | bytes, int, str, str]] = {
     "a price below nothing": ("offers", priced("-3.50"), 2, "price", "from 0"),
     "a price below nothing in a workbook": ("offers", workbook(HEAD, ["ostrel", "HG-1", -3, TOMORROW]), 2, "price", "from 0"),
     "a price beyond all": ("offers", priced("99999999999999"), 2, "price", "below 10000000000"),
-    "a formula": ("offers", priced("=1+1"), 2, "price", "formula"),
-    "a formula behind spaces": ("offers", priced("  =1+1"), 2, "price", "formula"),
-    "a formula in wide letters": ("offers", priced("＝1+1"), 2, "price", "formula"),
-    "a formula that reaches out": ("offers", priced('"=WEBSERVICE(""http://x"")"'), 2, "price", "formula"),
-    "a formula in a workbook": ("offers", workbook(HEAD, ROW, formula_at=(1, 2)), 2, "price", "formula"),
-    "a formula for a key in a workbook": ("offers", workbook(HEAD, ROW, formula_at=(1, 1)), 2, "sku", "formula"),
+    "a formula": ("offers", priced("=1+1"), 2, "price", "Formulas"),
+    "a formula behind spaces": ("offers", priced("  =1+1"), 2, "price", "Formulas"),
+    "a formula in wide letters": ("offers", priced("＝1+1"), 2, "price", "Formulas"),
+    "a formula that reaches out": ("offers", priced('"=WEBSERVICE(""http://x"")"'), 2, "price", "Formulas"),
+    "a formula in a workbook": ("offers", workbook(HEAD, ROW, formula_at=(1, 2)), 2, "price", "Formulas"),
+    "a formula for a key in a workbook": ("offers", workbook(HEAD, ROW, formula_at=(1, 1)), 2, "sku", "Formulas"),
     "a day that is over": ("offers", priced("3").replace(TOMORROW, "2020-01-01"), 2, "valid_from", "in the past"),
     "a day as people write it": ("offers", priced("3").replace(TOMORROW, "31/12/2030"), 2, "valid_from", "2026-07-01"),
     "a day that is none": ("offers", priced("3").replace(TOMORROW, "2027-02-30"), 2, "valid_from", "2026-07-01"),
@@ -86,7 +86,7 @@ ROWS: dict[str, tuple[str, str | bytes, int, str, str]] = {
     "an end before the beginning": (
         "offers", f"{OFFERS},valid_to\nostrel,HG-1,3,{TOMORROW},2020-01-01\n", 2, "valid_to", "before it begins",
     ),
-    "a component nobody has": ("offers", priced("3").replace("HG-1", "HG-9"), 2, "sku", "no component 'HG-9'"),
+    "a component that does not exist": ("offers", priced("3").replace("HG-1", "HG-9"), 2, "sku", "no component 'HG-9'"),
     "the same offer twice": ("offers", priced("3") + f"ostrel,HG-1,4,{TOMORROW}\n", 3, "valid_from", "same as in row 2"),
     "a sku twice": ("components", f"{PARTS}\nN1,New,latch,\nN1,New,latch,\n", 3, "sku", "same as in row 2"),
     "a sku twice but for spaces around": ("components", f"{PARTS}\nN1,New,latch,\n N1 ,New,latch,\n", 3, "sku", "row 2"),
@@ -95,19 +95,19 @@ ROWS: dict[str, tuple[str, str | bytes, int, str, str]] = {
     "a stored sku but for capitals": ("components", f"{PARTS}\nhg-1,New,latch,\n", 2, "sku", "one that is stored"),
     "no sku": ("components", f"{PARTS}\n,New,latch,\n", 2, "sku", "must not be empty"),
     "a check digit": ("components", "sku,label,role,gtin\nN1,New,latch,4006381333932\n", 2, "gtin", "check digit"),
-    "a GTIN that lost its nought in a workbook": (
+    "a GTIN that lost its zero in a workbook": (
         "components", workbook(["sku", "label", "role", "gtin"], ["N1", "New", "latch", 36000291452]), 2, "gtin", "8, 12",
     ),
     "a unit of no list": ("components", "sku,label,role,sale_unit\nN1,New,latch,BG\n", 2, "sale_unit", "Recommendation 20"),
     "a length in metres": ("components", f"{PARTS}\nN1,New,rail,4.19\n", 2, "length_mm", "At most 0 decimal places"),
     "more cells than columns": ("components", f"{PARTS}\nN1,New,latch,,here\n", 2, "", "more cells than the header"),
     "NUL": ("components", workbook(["sku", "label", "role"], ["N1", "Ne_x0000_w", "moat"]), 2, "role", "Choose from"),
-    "a role nobody knows": ("components", f"{PARTS}\nN1,New,moat,\n", 2, "role", "Choose from"),
+    "a role that is unknown": ("components", f"{PARTS}\nN1,New,moat,\n", 2, "role", "Choose from"),
 }  # fmt: skip
 ATTACKED = [name for name in ATTACKS if name not in ("eleven megabytes",)]
 # what is wrong: (file, row, code, part of the reason)
 FILES: dict[str, tuple[bytes, int | None, str, str]] = {
-    "a column nobody knows": (b"sku,colour\nA,red\n", 1, "header", "unknown: colour"),
+    "a column that is unknown": (b"sku,colour\nA,red\n", 1, "header", "unknown: colour"),
     "a column that is missing": (b"label,role\nA,latch\n", 1, "header", "missing: sku"),
     "a column twice": (b"sku,label,SKU\n", 1, "header", "twice: sku"),
     "no header": (b"N1,New,latch\nN2,New,latch\n", 1, "header", "unknown: n1"),
@@ -125,7 +125,7 @@ FILES: dict[str, tuple[bytes, int | None, str, str]] = {
 }  # fmt: skip
 
 
-def stored(business: Business) -> tuple[int, ...]:
+def count_stored(business: Business) -> tuple[int, ...]:
     return (
         Component.objects.of(business).count(),
         SupplierPrice.objects.of(business).count(),
@@ -141,28 +141,28 @@ def send(client: Client, content: bytes, query: str) -> Any:
 def test_a_bad_row_is_named_with_its_column_and_reason_and_keeps_the_whole_file_out(
     owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: Jobs, name: str
 ) -> None:
-    kind, text, row, column, says = ROWS[name]
-    content, before = text if isinstance(text, bytes) else text.encode(), stored(stocked)
+    kind, text, row, column, message = ROWS[name]
+    content, before = text if isinstance(text, bytes) else text.encode(), count_stored(stocked)
     data = send(owner_client, content, f"kind={kind}&dry_run=true").json()
     assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(row, column)], data
-    assert says in data["refusals"][0]["reason"]
+    assert message in data["refusals"][0]["reason"]
     with django_capture_on_commit_callbacks(execute=True):
         asked = send(owner_client, content, f"kind={kind}")
     done = owner_client.get(asked["Location"]).json()
     assert (done["state"], done["report"]["refusals"]) == ("refused", data["refusals"])
-    assert stored(stocked) == before
+    assert count_stored(stocked) == before
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_a_file_that_is_no_sheet_is_a_problem_that_names_its_line(
     owner_client: Client, business: Business, django_capture_on_commit_callbacks: Jobs, name: str
 ) -> None:
-    content, row, code, says = FILES[name]
+    content, row, code, message = FILES[name]
     tried = send(owner_client, content, "kind=components&dry_run=true")
     assert tried.status_code == 422, tried.content
     [fault] = tried.json()["errors"]
     assert row is None or fault["pointer"] == f"#/rows/{row}"
-    assert (fault["code"], says in fault["detail"]) == (f"file.{code}", True), fault
+    assert (fault["code"], message in fault["detail"]) == (f"file.{code}", True), fault
     with django_capture_on_commit_callbacks(execute=True):
         asked = send(owner_client, content, "kind=components")
     if asked.status_code == 202:  # its header is one; what comes after is read by the job
@@ -172,28 +172,28 @@ def test_a_file_that_is_no_sheet_is_a_problem_that_names_its_line(
         assert f"#/rows/{data['row']}" == fault["pointer"]
     else:
         assert asked.json()["errors"] == [fault]
-    assert stored(business) == (0, 0, 0)
+    assert count_stored(business) == (0, 0, 0)
 
 
 def test_the_page_names_the_row_too_before_and_after_a_file_was_taken_in(
     owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: Jobs
 ) -> None:
-    def sent(content: bytes, deed: str) -> str:
+    def sent(content: bytes, action: str) -> str:
         file = SimpleUploadedFile("prices.csv", content)
         with django_capture_on_commit_callbacks(execute=True):
             answer: Any = owner_client.post(
-                "/prices/take-in", {"kind": "offers", "file": file, "do": deed}, follow=True
+                "/prices/take-in", {"kind": "offers", "file": file, "do": action}, follow=True
             )
         return str(answer.content.decode())
 
     assert "Row 3: The characters can&#x27;t be read" in sent(b"supplier,sku\nA,B\nC,\x81\xff\n", "try")
-    two = (priced("-3.50") + f"nobody,HG-1,3,{TOMORROW}\n").encode()
+    two = (priced("-3.50") + f"unknown,HG-1,3,{TOMORROW}\n").encode()
     tried = sent(two, "try")
     assert '<td>2</td><td data-head="Column">price</td>' in tried
     assert '<td>3</td><td data-head="Column">supplier</td>' in tried
     sent(two, "take")
     after = owner_client.get("/prices/take-in").content.decode()
-    assert "refused: row 2, price: A number from 0" in after
+    assert "rejected: row 2, price: Enter a number from 0" in after
     assert "And 1 more." in after
 
 

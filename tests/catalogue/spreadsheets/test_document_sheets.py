@@ -34,7 +34,7 @@ def planned(content: str | bytes, business: Business) -> ImportPlan:
     return dry_run(KIND, content.encode() if isinstance(content, str) else content, business)[1]
 
 
-def taken(content: str | bytes, business: Business, actor: Actor) -> None:
+def import_file(content: str | bytes, business: Business, actor: Actor) -> None:
     sheet, found = dry_run(KIND, content.encode() if isinstance(content, str) else content, business)
     take_in(sheet, found, business, actor=actor)
 
@@ -53,7 +53,7 @@ def test_a_business_without_any_gets_the_same_fence_system_from_a_file(
 ) -> None:
     content = sheet_of(stocked) if form == "csv" else xlsx_sheet(KIND, stocked)
     other = cast.strangers_business
-    taken(content, other, olive)
+    import_file(content, other, olive)
     assert read_system(document_of(other)) == read_system(document_of(stocked))
     assert FenceSystem.objects.of(other).get().is_default
     assert sheet_of(other) == sheet_of(stocked)
@@ -67,11 +67,11 @@ def test_a_changed_member_makes_the_next_version_and_the_same_file_again_none(st
         ("pitch_mm", "2300"),
         ("posts/channel/stock_mm", "1890 2490"),
     ]
-    taken(content, stocked, olive)
+    import_file(content, stocked, olive)
     after = document_of(stocked)
     assert (after["pitch_mm"], after["posts"]["channel"]["stock_mm"]) == (2300, [1890, 2490])
     assert after["posts"]["square"] == before["posts"]["square"]
-    taken(content, stocked, olive)
+    import_file(content, stocked, olive)
     assert FenceSystemVersion.objects.of(stocked).count() == 2
 
 
@@ -80,7 +80,7 @@ def test_a_member_with_an_empty_value_is_taken_out_with_the_table_it_leaves_empt
 ) -> None:
     strength = [line.split(",")[1] for line in sheet_of(stocked).splitlines() if ",strength/" in line]
     content = HEAD + "".join(f"corrugated-50,{place},\n" for place in strength)
-    taken(content, stocked, olive)
+    import_file(content, stocked, olive)
     assert "strength" not in document_of(stocked)
     assert planned(content, stocked).unchanged == len(strength) == 7
 
@@ -93,7 +93,7 @@ def test_texts_numbers_flags_and_lists_are_what_the_document_wants(stocked: Busi
         "lattice/heights_mm": "none",
         "label": "50",
     }
-    taken(HEAD.replace(",", ";") + "".join(f"corrugated-50;{place};{value}\n" for place, value in cells.items()),
+    import_file(HEAD.replace(",", ";") + "".join(f"corrugated-50;{place};{value}\n" for place, value in cells.items()),
           stocked, olive)  # fmt: skip
     document = document_of(stocked)
     assert document["components"]["screw"] == "12345"
@@ -114,12 +114,12 @@ def test_numbers_and_flags_of_a_workbook_are_read_as_such(stocked: Business, oli
     for number, row in enumerate(rows):
         page.write_row(number, 0, row)
     book.close()
-    taken(buffer.getvalue(), stocked, olive)
+    import_file(buffer.getvalue(), stocked, olive)
     assert (document_of(stocked)["pitch_mm"], document_of(stocked)["lattice"]["raked"]) == (2280, True)
 
 
 @pytest.mark.parametrize(
-    ("row", "column", "says"),
+    ("row", "column", "message"),
     [
         ("corrugated-50,pitch_mm,0", "value", "out of range"),
         ("corrugated-50,pitch_mm,2.26", "value", "is it in m? 2.26 m is 2260 mm"),
@@ -129,20 +129,20 @@ def test_numbers_and_flags_of_a_workbook_are_read_as_such(stocked: Business, oli
         ("corrugated-50,posts/round/face_mm,3", "value", "no key"),
         ("corrugated-50,pitch_mm,", "value", "missing"),
         ("corrugated-50,min_closing_bay_mm,2260", "value", "under the pitch"),
-        ("corrugated-50,Pitch,2260", "member", "by its place"),
-        ("corrugated-50,../../x,1", "member", "by its place"),
+        ("corrugated-50,Pitch,2260", "member", "path of a member"),
+        ("corrugated-50,../../x,1", "member", "path of a member"),
         ("corrugated-50,code,other", "member", "column system"),
-        ("corrugated-50,pitch_mm,=2*1130", "value", "formula"),
+        ("corrugated-50,pitch_mm,=2*1130", "value", "Formulas"),
         ("Ribbed 60,pitch_mm,2000", "system", "no spaces"),
         (",pitch_mm,2000", "system", "empty"),
         ("ribbed-60,pitch_mm,2000", "member", "posts: posts is missing"),
     ],
 )
 def test_a_member_that_can_not_be_is_refused_at_its_row_and_nothing_is_stored(
-    stocked: Business, olive: Actor, row: str, column: str, says: str
+    stocked: Business, olive: Actor, row: str, column: str, message: str
 ) -> None:
     sheet, found = dry_run(KIND, f"{HEAD}corrugated-50,label,Renamed\n{row}\n".encode(), stocked)
-    assert [(item.row, item.column) for item in found.refused if says in item.reason] == [(3, column)], found.refused
+    assert [(item.row, item.column) for item in found.refused if message in item.reason] == [(3, column)], found.refused
     with pytest.raises(InvalidDocument):
         take_in(sheet, found, stocked, actor=olive)
     assert FenceSystemVersion.objects.of(stocked).count() == 1

@@ -96,7 +96,7 @@ def test_a_business_without_tax_is_started_with_a_rate_of_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "message"),
     [
         ({"currency": "EURO"}, "ISO 4217"),
         ({"country": "New Zealand"}, "country"),
@@ -104,15 +104,15 @@ def test_a_business_without_tax_is_started_with_a_rate_of_nothing() -> None:
         ({"tax_rate": "150"}, "below 100"),
     ],
 )
-def test_what_can_not_be_is_refused_in_words_and_nothing_is_left_behind(change: dict[str, str], says: str) -> None:
-    with pytest.raises(CommandError, match=says):
+def test_what_can_not_be_is_refused_in_words_and_nothing_is_left_behind(change: dict[str, str], message: str) -> None:
+    with pytest.raises(CommandError, match=message):
         run(**change)
     assert not Business.objects.exists()
     assert not Person.objects.exists()
 
 
-def typed(monkeypatch: pytest.MonkeyPatch, answers: list[str], passwords: list[str]) -> str:
-    """What the command says to somebody at a terminal."""
+def run_typed(monkeypatch: pytest.MonkeyPatch, answers: list[str], passwords: list[str]) -> str:
+    """Return the output of the command at a terminal."""
     given, secret, out = iter(answers), iter(passwords), io.StringIO()
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     monkeypatch.setattr("builtins.input", lambda _: next(given))
@@ -129,7 +129,7 @@ def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(mo
         "me", "me@skerry.example",
     ]  # fmt: skip
     good = "nine terns on the skerry"
-    data = typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
+    data = run_typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
     business = Business.objects.get()
     assert (business.country, business.currency) == ("NZ", "NZD")
     assert queries.price_rules_on(business).tax().rate == 15
@@ -157,10 +157,10 @@ def test_an_owner_without_a_password_joins_by_a_link_that_is_mailed_and_printed(
     mailoutbox: list[EmailMessage], django_capture_on_commit_callbacks: Any
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        said = run()
+        output = run()
     member = Business.objects.get().members.get()
     assert member.accepted_at is None
-    link = re.search(r"http://localhost:8000/welcome/\S+", said)
+    link = re.search(r"http://localhost:8000/welcome/\S+", output)
     assert link
     assert [letter.to for letter in mailoutbox] == [["me@skerry.example"]]
     assert "/welcome/" in str(mailoutbox[0].body)
@@ -179,15 +179,15 @@ def test_an_owner_who_has_an_account_keeps_its_password_and_has_to_accept(
 
 
 def test_the_demonstration_never_replaces_an_owners_own_password(cast: Cast) -> None:
-    assert demo_sign_in(business=cast.business, password="known to everybody here") is None
+    assert demo_sign_in(business=cast.business, password="known to all here") is None
     cast.owner.refresh_from_db()
     assert cast.owner.check_password(PASSWORD)
     assert not cast.owner.is_superuser
     Person.objects.filter(pk=cast.owner.pk).update(password="!")
     for _ in range(2):
-        person = demo_sign_in(business=cast.business, password="known to everybody here")
+        person = demo_sign_in(business=cast.business, password="known to all here")
         assert person is not None
-        assert person.check_password("known to everybody here")
+        assert person.check_password("known to all here")
 
 
 def everything(finish: str) -> Measure:

@@ -1,4 +1,4 @@
-"""Spreadsheets: read as people's programs write them, refused when they are not what they seem, taken in whole or not at all."""
+"""Tests of spreadsheets: read as programs write them, rejected if the content is wrong, imported whole or not at all."""
 
 from __future__ import annotations
 
@@ -189,7 +189,7 @@ def test_a_bad_row_is_refused_by_row_and_column_and_nothing_is_taken_in(
     [
         ("ostrel,HG-1,3.00,2020-01-01,", "valid_from"),
         ("ostrel,HG-1,-3.00,{tomorrow},", "price"),
-        ("nobody,HG-1,3.00,{tomorrow},", "supplier"),
+        ("unknown,HG-1,3.00,{tomorrow},", "supplier"),
         ("ostrel,NOPE,3.00,{tomorrow},", "sku"),
         ("ostrel,HG-1,3.00,31.12.2030,", "valid_from"),
         ("ostrel,HG-1,3.00,{tomorrow},10=2", "breaks"),
@@ -209,7 +209,7 @@ def test_an_offer_that_can_not_be_is_refused_by_its_cell(stocked: Business, cell
         (ImportKind.FINISHES, "code,name,sample\nmoss,Moss,green\n", "sample"),
         (ImportKind.FINISHES, "code,name,active\nmoss,Moss,perhaps\n", "active"),
         (ImportKind.FINISHES, "code,name\nMoss Green,Moss\n", "code"),
-        (ImportKind.SUPPLIERS, "code,name,email\nreed,Reed,nobody\n", "email"),
+        (ImportKind.SUPPLIERS, "code,name,email\nreed,Reed,no-address\n", "email"),
         (ImportKind.SUPPLIERS, "code,name,country\nreed,Reed,nz\n", "country"),
         (ImportKind.SUPPLIERS, "code,name,gln\nreed,Reed,7300010000002\n", "gln"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_time_days\nnobody,{tomorrow},3\n", "supplier"),
@@ -383,11 +383,11 @@ def test_numbers_and_dates_of_a_workbook_are_what_they_were_meant_to_be(business
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("content", "says"),
+    ("content", "message"),
     [(b"sku,colour\nA,red\n", "unknown: colour"), (b"label\nA\n", "missing: sku"), (b"sku,sku\n", "twice")],
 )
-def test_a_header_that_is_not_ours_is_refused(business: Business, content: bytes, says: str) -> None:
-    with pytest.raises(SheetRefusedError, match=says):
+def test_a_header_that_is_not_ours_is_refused(business: Business, content: bytes, message: str) -> None:
+    with pytest.raises(SheetRefusedError, match=message):
         planned(ImportKind.COMPONENTS, content, business)
 
 

@@ -18,7 +18,7 @@ STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").r
 SCHEMA: dict[str, Any] = json.loads(Path("fencing/schema/system-2.json").read_text())
 
 
-def _typed(**changes: str) -> dict[str, str]:
+def _entries(**changes: str) -> dict[str, str]:
     return shown(STARTER) | {path.replace("__", "/"): text for path, text in changes.items()}
 
 
@@ -56,14 +56,15 @@ def test_every_member_the_schema_knows_has_a_field() -> None:
 
 def test_lengths_are_read_as_people_write_them() -> None:
     document = read_form(
-        _typed(pitch_mm="2 300", hole__depth_mm="0,72 m", rails__stock_mm="2250 4600", gates__notch_mm="8x12"), STARTER
+        _entries(pitch_mm="2 300", hole__depth_mm="0,72 m", rails__stock_mm="2250 4600", gates__notch_mm="8x12"),
+        STARTER,
     )
     assert (document["pitch_mm"], document["hole"]["depth_mm"]) == (2300, 720)
     assert (document["rails"]["stock_mm"], document["gates"]["notch_mm"]) == ([2250, 4600], [8, 12])
 
 
 def test_what_is_emptied_is_left_out_and_no_lattice_is_an_empty_list() -> None:
-    texts = _typed(hole__end_diameter_mm="", lattice__heights_mm="", lattice__stock_mm="", allowances__screw="")
+    texts = _entries(hole__end_diameter_mm="", lattice__heights_mm="", lattice__stock_mm="", allowances__screw="")
     texts |= {field.path: "" for field in FIELDS if field.path.startswith("strength/")}
     document = read_form(texts, STARTER)
     assert "end_diameter_mm" not in document["hole"]
@@ -76,7 +77,7 @@ def test_what_is_emptied_is_left_out_and_no_lattice_is_an_empty_list() -> None:
 
 def test_every_fault_stands_at_its_own_field_and_asks_back_for_the_unit() -> None:
     found = _faults(
-        _typed(
+        _entries(
             pitch_mm="",
             hole__depth_mm="0.7",
             rails__stock_mm="4600, 2250, 4600",
@@ -91,23 +92,23 @@ def test_every_fault_stands_at_its_own_field_and_asks_back_for_the_unit() -> Non
 
 
 def test_a_fault_inside_a_list_stands_at_the_list() -> None:
-    found = _faults(_typed(posts__square__stock_mm="1590, tall, 2190"))
+    found = _faults(_entries(posts__square__stock_mm="1590, tall, 2190"))
     assert list(found) == ["posts/square/stock_mm"]
     assert "'tall'" in found["posts/square/stock_mm"] or '"tall"' in found["posts/square/stock_mm"]
 
 
-def test_a_hole_too_shallow_for_its_posts_is_told_at_the_depth() -> None:
-    found = _faults(_typed(hole__depth_mm="690"))  # 640 embedment and 60 bedding need 700
+def test_a_hole_too_shallow_for_its_posts_is_stated_at_the_depth() -> None:
+    found = _faults(_entries(hole__depth_mm="690"))  # 640 embedment and 60 bedding need 700
     assert list(found) == ["hole/depth_mm"]
     assert "700" in found["hole/depth_mm"]
 
 
 def test_a_number_is_read_with_a_comma_and_stays_exact() -> None:
-    assert read_system(read_form(_typed(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
+    assert read_system(read_form(_entries(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
 
 
 def test_fields_by_label_show_the_difference_between_two_versions() -> None:
-    before, after = by_label(STARTER), by_label(read_form(_typed(pitch_mm="2300", rails__kerf_mm="3"), STARTER))
+    before, after = by_label(STARTER), by_label(read_form(_entries(pitch_mm="2300", rails__kerf_mm="3"), STARTER))
     changed = [label for label in before if before[label] != after[label]]
     assert changed == ["Pitch and closing bay: Pitch, mm", "Rails: Saw kerf, mm"]
 

@@ -19,7 +19,7 @@ D = Decimal
 
 @dataclass(frozen=True)
 class Case:
-    """A made-up market and what is wanted of it."""
+    """An invented market and the requested articles."""
 
     wanted: dict[str, Decimal | dict[str, Decimal]]
     suppliers: tuple[SupplierTermsAndPrices, ...]
@@ -99,7 +99,7 @@ Key = tuple[Decimal, int, int]
 
 
 def key(case: Case, goods: Mapping[int, Decimal]) -> Key | None:
-    """What goods by supplier come to, by how many, and how many of them are not preferred; None where an order is refused."""
+    """Return cost, number of suppliers and number of suppliers not preferred; None if an order is rejected."""
     own = {place: case.suppliers[place] for place in goods}
     if case.most is not None and len(goods) > case.most:
         return None
@@ -185,7 +185,7 @@ def test_work_that_runs_out_says_how_far_it_may_be_off() -> None:
 
 
 def test_goods_are_counted_as_they_are_printed() -> None:
-    # 3 lines of 33.335 are printed as 33.34 each: 100.02 is delivered free, and no line says 100.005
+    # 3 lines of 33.335 are printed as 33.34 each: 100.02 is delivered free, and no line shows 100.005
     shop = SupplierTermsAndPrices(
         "s", tuple(SupplierPrice(item, D("33.335")) for item in "abc"), delivery=((D(0), D(20)), (D("100.01"), D(0)))
     )
@@ -300,7 +300,7 @@ def test_a_second_delivery_is_paid_only_where_it_pays() -> None:
     assert two.saving == 20 * 2 - 25
 
 
-def test_what_comes_too_late_is_left_out_and_the_reason_is_told() -> None:
+def test_what_comes_too_late_is_left_out_and_the_reason_is_stated() -> None:
     slow = SupplierTermsAndPrices("slow", (SupplierPrice("rail", D(10)),), lead=14)
     quick = SupplierTermsAndPrices("quick", (SupplierPrice("rail", D(12)),), lead=2)
     found = split({"rail": D(5)}, (slow, quick), days=7)

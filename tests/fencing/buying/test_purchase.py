@@ -1,4 +1,4 @@
-"""From take-off to purchase: what is bought covers what is needed, and says why."""
+"""Tests from take-off to purchase: purchases cover the needs and state their reasons."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def test_each_finish_is_a_material_of_its_own() -> None:
     assert [(line.finish, line.ordered) for line in bought.lines] == [("ochre", Decimal(1)), ("slate", Decimal(1))]
 
 
-def test_bars_sold_in_bundles_are_rounded_up_and_the_spare_is_told() -> None:
+def test_bars_sold_in_bundles_are_rounded_up_and_the_spare_is_stated() -> None:
     bundle = StockLengthOption("RL-B", "rail", None, 2400, Decimal(10), pack=5)
     line = sound(purchase([rails(2238, 6)], [], StockOptions((bundle,)))).lines[0]
     assert (line.net, line.ordered, line.cost) == (Decimal(6), Decimal(10), Decimal(100))

@@ -215,7 +215,7 @@ def test_every_word_for_old_fibre_cement_is_known(kind: str) -> None:
 
 @pytest.mark.parametrize("caution", REGISTER, ids=lambda caution: caution.id)
 def test_each_case_here_would_notice_its_caution_gone_or_always_there(caution: Caution) -> None:
-    """The cases above tell apart a caution that never applies, one that always does, and one in nobody's words."""
+    """Check that the cases above detect a caution that never applies, one that always does, and one without a text."""
     facts, readers = CASES[caution.id]
     assert caution.applies(facts)
     assert not caution.applies(CautionFacts(pool=caution.id == "pool.ask"))

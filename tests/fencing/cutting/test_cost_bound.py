@@ -28,7 +28,7 @@ def test_prices_prove_more_with_whole_bars() -> None:
 
 
 def whole_bars(random: Random) -> tuple[CuttingProblem, list[int], list[int], list[int], int]:
-    """Kinds with their worth, a box, and what is wanted."""
+    """Kinds with their worth, a box, and the demand."""
     kinds = tuple(
         BarType(1 + place, random.choice((0, *range(1, 12))), random.randint(1, 4), ((place, False),))
         for place in range(random.randint(1, 4))
@@ -62,7 +62,7 @@ def test_the_least_paid_is_what_trying_every_number_of_bars_finds() -> None:
 def test_a_leaf_that_claims_more_than_whole_bars_prove_is_not_believed() -> None:
     plan = checked(demand(0, [(3000, 3)], [StockLength(6000, 10), StockLength(4000, 9), StockLength(3000, 8)]))
     assert plan.certificate is not None
-    # 4 × 8 for four bars of one piece: dearer than needed, and a certificate that says it is not
+    # 4 × 8 for four bars of one piece: dearer than needed, and a certificate that states the opposite
     dear = replace(plan, bars=(replace(plan.bars[-1], count=3),), cost=24, bound=24)
     tree = ProofLeaf("exact", 24, checked(plan.demand).certificate.tree.values)  # type: ignore[union-attr]
     data = check(replace(dear, certificate=replace(plan.certificate, tree=tree))).faults

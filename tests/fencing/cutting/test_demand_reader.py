@@ -1,4 +1,4 @@
-"""A demand is read as the contract says, or refused whole with every fault and within a second."""
+"""Tests of the demand reader: by the contract, or rejected as a whole with every fault within a second."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def test_an_unknown_key_is_answered_with_the_nearest_known_one() -> None:
         demand_of(stock(lenght_mm=6000))
 
 
-def test_every_fault_is_told_at_once() -> None:
+def test_every_fault_is_stated_at_once() -> None:
     with pytest.raises(InvalidDocument) as refused:
         demand_of({"kerf": 3, "pieces": [[0, 1], [5, 0]], "stock": [{"length_mm": 6000, "price": 3}]})
     wanted = {"/kerf", "/kerf_mm", "/pieces/0/0", "/pieces/1/1", "/stock/0/price"}

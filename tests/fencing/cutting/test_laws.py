@@ -1,4 +1,4 @@
-"""What must not change a plan's cost, and what may only lower it; and a second way to solve it, written apart from ours."""
+"""Laws of a plan's cost: changes that must not change it or may only lower it; and a second, separate solver."""
 
 from __future__ import annotations
 

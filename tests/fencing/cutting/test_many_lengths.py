@@ -14,7 +14,7 @@ from tests.fencing.cutting.orders import demand
 
 
 def test_hundreds_of_lengths_are_proved_where_bars_can_waste_nothing() -> None:
-    # 385 lengths; one stock length is so much the cheapest per metre that bars of it, cut without waste, are the bound
+    # 385 lengths; one stock length is by far the cheapest per metre, so that bars of it, cut without waste, are the bound
     asked = order(LONG_RAKED, 3)
     plan = search_here(asked, 2_000_000)
     verdict = check(plan)

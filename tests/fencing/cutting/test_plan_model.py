@@ -1,4 +1,4 @@
-"""What a person at the saw relies on: kerf, remnants, limits, money, and the same plan every time."""
+"""Tests of plans for the saw: kerf, offcuts, limits, money, and the same plan every time."""
 
 from __future__ import annotations
 
@@ -115,8 +115,8 @@ def test_every_pattern_is_listed_once() -> None:
         assert len({(bar.stock, bar.cuts) for bar in bars}) == len(bars)
 
 
-def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_told_once() -> None:
-    # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that nobody could tell apart give them together
+def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_stated_once() -> None:
+    # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that are identical give them together
     data = checked(demand(3, [(3200, 4)], [StockLength(6000, 10, have=2), StockLength(6000, 10, have=2)])).document()
     cut = [[3200, 1]]
     assert data["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "offcut_mm": 2797, "keep": True}]
@@ -164,14 +164,14 @@ def test_forty_thousand_pieces_of_hundreds_of_lengths_keep_the_interactive_budge
     assert 0 < plan.gap_ppm < 50_000
 
 
-@pytest.mark.timeout(120)  # so much work would take hours: the guard ends it
+@pytest.mark.timeout(120)  # this work would take hours: the guard ends it
 def test_a_hard_order_still_gives_a_plan_and_a_gap_when_the_guard_strikes() -> None:
     asked = order(RAKED_50, 0)
     plan = search_apart(asked, Budget(work=10**9, seconds=0.9))
     assert plan is None or (check(plan).faults == () and plan.bound <= plan.cost)
 
 
-def test_a_search_that_is_told_to_stop_keeps_its_best_plan() -> None:
+def test_a_search_that_must_stop_keeps_its_best_plan() -> None:
     data: list[CutPlan | None] = []
 
     def stop_at_once(plan: CutPlan | None) -> bool:
@@ -226,7 +226,7 @@ def test_no_proof_of_a_fence_order_rests_on_a_solvers_word() -> None:
         assert plan.certificate is not None
         assert (check(plan).taken, plan.proof, "proof" in plan.document()) == (0, "exact", False)
         listed += packed_leaf(plan.certificate.tree) is not None
-    assert listed >= 5, "no order here needs its patterns branched over: the test says nothing"
+    assert listed >= 5, "no order here needs its patterns branched over: the test is without effect"
 
 
 def test_the_checker_walks_the_whole_packing_and_no_end_of_it_may_be_wrong() -> None:
@@ -281,5 +281,5 @@ def test_a_bound_is_given_even_where_the_first_programme_is_not_finished() -> No
     asked = order(JOBS_50, 0)
     plan = search_here(asked, 60_000)
     assert check(plan).faults == ()
-    # what the longest way to cut everything would cost is no bound; the material alone at its best price is a poor one
+    # the cost of the longest way to cut everything does not bound it; the material at its best price bounds it poorly
     assert plan.bound > plan.cost // 2

@@ -31,17 +31,17 @@ REQUESTS = (
 )
 
 
-def taken() -> TakeOff:
+def take_off_job() -> TakeOff:
     return take_off(read_measure(MEASURE, SYSTEM), SYSTEM)
 
 
 @pytest.fixture
-def written() -> dict[str, Any]:
-    return takeoff_document(taken())
+def document() -> dict[str, Any]:
+    return takeoff_document(take_off_job())
 
 
-def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, Any]) -> None:
-    bay = written["runs"][0]["bays"][4]  # the second of six in 12010 mm after the gate
+def test_a_bay_says_where_it_stands_and_what_it_is_made_of(document: dict[str, Any]) -> None:
+    bay = document["runs"][0]["bays"][4]  # the second of six in 12010 mm after the gate
     assert (bay["id"], bay["from_mm"], bay["to_mm"]) == ("A-5", 8232, 10234)
     assert bay["form"] == "stepped"
     assert bay["top_mm"] == [bay["base_mm"][0] + 1800, bay["base_mm"][1] + 1800]
@@ -62,8 +62,8 @@ def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, An
     assert (second["at_mm"], third["at_mm"], third["width_mm"]) == (796, 1586, 410)
 
 
-def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(written: dict[str, Any]) -> None:
-    sheet = written["runs"][0]["bays"][0]["sheets"][0]
+def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(document: dict[str, Any]) -> None:
+    sheet = document["runs"][0]["bays"][0]["sheets"][0]
     # the top rises 450 over 1724 mm: from 900 at the post to the sheet's edges at 6 and 828 mm, 320 lattice and 12 off
     assert sheet["left_mm"] == 900 + round(450 * 6 / 1724) - 332
     assert sheet["right_mm"] == 900 + round(450 * 828 / 1724) - 332
@@ -71,8 +71,8 @@ def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(writ
     assert sheet["foot"] == "square"
 
 
-def test_a_post_names_each_member_with_its_bay_top_stock_and_embedment(written: dict[str, Any]) -> None:
-    post = written["runs"][0]["posts"][4]
+def test_a_post_names_each_member_with_its_bay_top_stock_and_embedment(document: dict[str, Any]) -> None:
+    post = document["runs"][0]["posts"][4]
     assert (post["id"], post["kind"], post["hole_depth_mm"]) == ("A-P5", "square", 650)
     assert [member["section"] for member in post["uprights"]] == ["square", "channel"]
     assert [member["bay"] for member in post["uprights"]] == [None, "A-4"]
@@ -81,8 +81,8 @@ def test_a_post_names_each_member_with_its_bay_top_stock_and_embedment(written: 
         assert member["stock_mm"] >= member["length_mm"]
 
 
-def test_a_gate_is_told_by_its_leaves(written: dict[str, Any]) -> None:
-    gate = written["runs"][0]["gates"][0]
+def test_a_gate_is_stated_by_its_leaves(document: dict[str, Any]) -> None:
+    gate = document["runs"][0]["gates"][0]
     assert (gate["id"], gate["from_mm"], gate["opening_mm"], gate["posts"]) == ("A-G1", 5200, 1000, ["A-P4", "A-P5"])
     leaf = gate["leaves"][0]
     assert (leaf["width_mm"], leaf["height_mm"]) == (1000 - 24, 1800)
@@ -91,26 +91,26 @@ def test_a_gate_is_told_by_its_leaves(written: dict[str, Any]) -> None:
     assert leaf["clip_mm"] is None
 
 
-def test_pieces_name_each_place_once(written: dict[str, Any]) -> None:
-    for piece in written["pieces"]:
+def test_pieces_name_each_place_once(document: dict[str, Any]) -> None:
+    for piece in document["pieces"]:
         assert len(piece["used_at"]) == len(set(piece["used_at"])) == len(piece["used_counts"])
         assert sum(piece["used_counts"]) == piece["count"]
-    rails = next(piece for piece in written["pieces"] if piece["role"] == "rail" and piece["length_mm"] == 1990)
+    rails = next(piece for piece in document["pieces"] if piece["role"] == "rail" and piece["length_mm"] == 1990)
     # three rails in each of three bays
     assert (rails["count"], rails["used_at"], rails["used_counts"]) == (9, ["A-5", "A-6", "A-7"], [3, 3, 3])
 
 
-def test_every_why_adds_up_to_net_and_net_and_allowance_to_the_total(written: dict[str, Any]) -> None:
-    for row in written["quantities"]:
+def test_every_why_adds_up_to_net_and_net_and_allowance_to_the_total(document: dict[str, Any]) -> None:
+    for row in document["quantities"]:
         assert sum(Decimal(line["net"]) for line in row["breakdown"]) == Decimal(row["net"])
         assert Decimal(row["net"]) + Decimal(row["allowance"]) == Decimal(row["total"])
-    screws = next(row for row in written["quantities"] if row["role"] == "screw")
+    screws = next(row for row in document["quantities"] if row["role"] == "screw")
     assert (screws["net"], screws["allowance"], screws["total"], screws["unit"]) == ("312", "16", "328", "C62")
     assert {"element_type": "rail ends", "count": 60, "per_element": 2, "net": "120"} in screws["breakdown"]
 
 
-def test_volumes_are_texts_of_three_decimals(written: dict[str, Any]) -> None:
-    concrete = written["concrete"]
+def test_volumes_are_texts_of_three_decimals(document: dict[str, Any]) -> None:
+    concrete = document["concrete"]
     assert concrete["holes"] == 11
     volumes = [Decimal(concrete[key]) for key in ("net_m3", "allowance_m3", "total_m3")]
     assert volumes[0] + volumes[1] == volumes[2]
@@ -118,10 +118,10 @@ def test_volumes_are_texts_of_three_decimals(written: dict[str, Any]) -> None:
     assert concrete["bags"] is None  # the system does not state what a bag yields
 
 
-def test_the_screening_stands_in_the_document_where_the_measure_asks_for_it(written: dict[str, Any]) -> None:
-    strength = written["strength"]
+def test_the_screening_stands_in_the_document_where_the_measure_asks_for_it(document: dict[str, Any]) -> None:
+    strength = document["strength"]
     assert strength["inputs"] == {"pressure_kpa": "0.60", "soil_class": "clay"}
-    assert [post["post"] for post in strength["posts"]] == [post["id"] for post in written["runs"][0]["posts"]]
+    assert [post["post"] for post in strength["posts"]] == [post["id"] for post in document["runs"][0]["posts"]]
     assert "does not say that the fence is safe" in strength["disclaimer"]
     silent = {key: value for key, value in MEASURE.items() if key != "strength"}
     assert "strength" not in takeoff_document(take_off(read_measure(silent, SYSTEM), SYSTEM))
@@ -132,16 +132,16 @@ def test_any_job_can_be_screened_by_any_method(request_: StrengthRequest) -> Non
     for job in random_jobs(25, 11):
         asked = job.measure
         measure = Measure(asked.label, asked.system, asked.runs, asked.retrofits, request_, asked.sha256)
-        written = json.loads(takeoff_json(take_off(measure, job.system)))
-        assert SCHEMA.is_valid(written)
-        assert len(written["strength"]["posts"]) >= sum(len(run["posts"]) for run in written["runs"])
+        document = json.loads(takeoff_json(take_off(measure, job.system)))
+        assert SCHEMA.is_valid(document)
+        assert len(document["strength"]["posts"]) >= sum(len(run["posts"]) for run in document["runs"])
 
 
 def test_what_would_help_is_left_out_of_a_very_long_job_and_that_is_said() -> None:
     long = {**MEASURE, "retrofits": [], "runs": [{"id": "A", "length_mm": 2400 * 250, "height_mm": 1800}]}
     strength = takeoff_document(take_off(read_measure(long), SYSTEM))["strength"]
     assert (strength["outcome"], strength["suggested_changes"], strength["remarks"][-1]) == ("over", [], NO_CHANGES)
-    assert takeoff_document(taken())["strength"]["suggested_changes"]
+    assert takeoff_document(take_off_job())["strength"]["suggested_changes"]
 
 
 def test_a_staff_reading_may_be_a_decimal_text() -> None:
@@ -159,7 +159,7 @@ def test_a_staff_reading_may_be_a_decimal_text() -> None:
 def test_the_same_measure_gives_the_same_bytes_however_its_keys_are_ordered() -> None:
     turned = json.loads(json.dumps(MEASURE, default=float), object_pairs_hook=lambda pairs: dict(reversed(pairs)))
     again = take_off(read_measure(turned, SYSTEM), SYSTEM)
-    assert takeoff_json(again) == takeoff_json(taken())
+    assert takeoff_json(again) == takeoff_json(take_off_job())
 
 
 def test_the_digest_is_of_the_numbers_not_of_their_spelling() -> None:
@@ -171,5 +171,5 @@ def test_the_digest_is_of_the_numbers_not_of_their_spelling() -> None:
 def test_no_door_can_forget_whether_a_job_fits_its_system() -> None:
     high = {**MEASURE, "runs": [{"id": "A", "length_mm": 9000, "height_mm": 3000}]}
     with pytest.raises(InvalidDocument) as refused:
-        take_off(read_measure(high), SYSTEM)  # read without the system, as a door may
+        take_off(read_measure(high), SYSTEM)  # read without the system, as an endpoint may
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("/runs/0/height_mm", "height.sheet")]

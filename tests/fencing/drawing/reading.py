@@ -99,7 +99,7 @@ def points(data: str) -> Iterator[tuple[float, float]]:
 
 
 def outside(svg: str) -> list[str]:
-    """What leaves the viewBox by more than half a line's weight."""
+    """Return what leaves the viewBox by more than half a line's weight."""
     root = read(svg)
     _, _, width, height = (float(number) for number in root.get("viewBox", "").split())
     slack, wrong = 0.25, []

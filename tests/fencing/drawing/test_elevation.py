@@ -1,4 +1,4 @@
-"""Elevations read back: true scale in both directions, rows, levels, holes, what is said at the ends."""
+"""Elevations read back: true scale in both directions, rows, levels, holes, texts at the ends."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def post_places(svg: str) -> dict[str, tuple[float, float, float]]:
     return found
 
 
-def said(svg: str) -> list[str]:
+def texts(svg: str) -> list[str]:
     return [item.text for item in reading.words(svg)]
 
 
@@ -94,7 +94,7 @@ def test_a_belled_hole_is_wider_below_a_flared_one_above(shape: HoleShape, mouth
 
 def test_typical_bays_are_labelled_once_and_odd_ones_always() -> None:
     # 11000 = 4 x 2400 + 1400
-    words = said(elevation(jobs.job(jobs.run(length=11000)), 190, n=100))
+    words = texts(elevation(jobs.job(jobs.run(length=11000)), 190, n=100))
     assert words.count("2400 typ.") == 1
     assert "2400" not in words
     assert words.count("1400") == 1
@@ -103,7 +103,7 @@ def test_typical_bays_are_labelled_once_and_odd_ones_always() -> None:
 def test_a_long_run_breaks_at_posts_and_says_so_on_both_sides() -> None:
     svg = elevation(jobs.job(jobs.run(length=24000)), 190, n=100)
     assert len(reading.marks(svg, "d-match")) == 2
-    assert said(svg).count("match P6") == 2  # two even rows of five bays
+    assert texts(svg).count("match P6") == 2  # two even rows of five bays
 
 
 def test_every_bay_of_a_broken_run_is_drawn_once() -> None:
@@ -141,7 +141,7 @@ def test_rows_are_never_longer_than_asked_and_meet_at_their_posts(longest: int) 
     assert sum(len(row.bays) for row in made) == len(takeoff.runs[0].bays)
 
 
-def test_a_bay_wider_than_any_row_is_told_to_the_caller() -> None:
+def test_a_bay_wider_than_any_row_is_stated_to_the_caller() -> None:
     takeoff = jobs.one_bay()
     with pytest.raises(TooWide):
         rows(takeoff, takeoff.runs[0], 2399, float("inf"))
@@ -156,7 +156,7 @@ def test_a_scale_is_smaller_where_a_bay_would_not_fit() -> None:
 
 def test_levels_stand_at_posts_in_metres_above_the_datum() -> None:
     takeoff = jobs.job(jobs.run(length=4800, form=Form.RAKED, levels=(Station(0, 0), Station(4800, -480))))
-    words = said(elevation(takeoff, 190))
+    words = texts(elevation(takeoff, 190))
     assert {"0.000", "\u22120.240", "\u22120.480"} <= set(words)  # ground at 0, 2400, 4800
     assert {"+1.860", "+1.620", "+1.380"} <= set(words)  # 60 gap and 1800 over it
 
@@ -169,7 +169,7 @@ def test_a_notice_stands_over_its_bay_with_its_number_and_its_gravity() -> None:
     middle = sum(x for x, _ in reading.path_points(mark, dx, dy)) / len(reading.path_points(mark, dx, dy))
     places = post_places(svg)
     assert places["A-P2"][0] < middle < places["A-P3"][0]
-    assert "1, 2" in said(svg)
+    assert "1, 2" in texts(svg)
     assert "1: mind <this>. 2: and this." in "".join(mark.itertext())
 
 
@@ -225,18 +225,18 @@ def test_a_retrofit_shows_what_stands_dashed_and_what_is_new_drawn_through() -> 
     assert reading.marks(svg, "d-existing")
     bays = [element.get("data-bay") for element, _, _ in reading.marks(svg, "g-bay")]
     assert bays == ["R1-1", "R1-2"]
-    assert {"2400", "2310", "320"} <= set(said(svg))
+    assert {"2400", "2310", "320"} <= set(texts(svg))
 
 
 def test_a_corner_post_keeps_its_first_name_in_the_next_run() -> None:
     takeoff = jobs.job(
         jobs.run("A", 4800, end=Terminal.CORNER), jobs.run("B", 4800, start=Terminal.CORNER, turn=Fraction(90))
     )
-    assert "A-P3" in said(elevation(takeoff, 190))
+    assert "A-P3" in texts(elevation(takeoff, 190))
 
 
 def sheet_marks(takeoff: TakeOff, bay: Bay) -> int:
-    """How many joints between sheets are drawn in a bay."""
+    """Return the number of joints between sheets in a bay."""
     for element, _, _ in reading.marks(elevation(takeoff, 190, n=50), "g-bay"):
         if element.get("data-bay") == bay.id:
             return sum(path.get("d", "").count("M") for path in element if path.get("class") == "d-lap")

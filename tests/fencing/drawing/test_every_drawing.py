@@ -1,4 +1,4 @@
-"""What holds for every drawing of every job: nothing covers or is cut off, sizes, escaping, determinism."""
+"""Laws of every drawing of every job: nothing covers or is cut off, sizes, escaping, determinism."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ def test_two_labels_on_one_place_move_equally_apart() -> None:
     assert spread([50, 50], [10, 10], 0, 100, 2) == [44, 56]
 
 
-def test_labels_that_cannot_fit_are_told() -> None:
+def test_labels_that_cannot_fit_are_stated() -> None:
     assert spread([5, 5], [10, 10], 0, 19, 0) is None
 
 

@@ -1,4 +1,4 @@
-"""The saw sheet shows what the plan says, to scale."""
+"""Tests that the saw sheet shows the plan to scale."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ def raked(points: Points, left: int, right: int, gap: int) -> Line:
 
 
 def drop_at(x: int, taper_from: int, taper_to: int, full_drop: int) -> int:
-    """How much lower the top stands at ``x``, where the taper runs from ``taper_from`` to the last post at ``taper_to``."""
+    """Return how much lower the top is at ``x``; the taper runs from ``taper_from`` to the last post at ``taper_to``."""
     along = abs(x - taper_from)
     whole = abs(taper_to - taper_from)
     if (x - taper_from) * (taper_to - taper_from) <= 0:

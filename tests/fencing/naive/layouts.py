@@ -1,4 +1,4 @@
-"""Where the posts of one segment stand."""
+"""Positions of the posts of one segment."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the naive counter would remark on: (code, where) of every notice about what stands."""
+"""Notices of the naive counter: (code, element) of every notice about the built fence."""
 
 from __future__ import annotations
 

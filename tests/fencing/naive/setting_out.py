@@ -39,7 +39,7 @@ def set_out(measure: Measure, system: System) -> list[StandingRun]:
 
 
 def corner_between(measure: Measure, i: int, j: int) -> bool:
-    """Whether run i ends at the corner where run j starts."""
+    """Return whether run i ends at the corner where run j starts."""
     if measure.runs[i].end is not Terminal.CORNER or measure.runs[j].start is not Terminal.CORNER:
         return False
     if j == i + 1:
@@ -60,7 +60,7 @@ def plan_closes(measure: Measure) -> bool:
 
 
 def split_face(face: int, run: Run) -> tuple[int, int]:
-    """How much of a post is before its centre and how much after it; the run that is built from its end is mirrored."""
+    """Return the parts of a post before and after its centre; a run that is built from its end is mirrored."""
     small = face // 2
     big = face - small
     if run.layout is Layout.FROM_END:
@@ -124,7 +124,7 @@ def set_out_run(here: StandingRun, system: System, first: StandingPost | None, l
 
 
 def pushed(gates: list[Gate], before: int, end: Stop, system: System) -> int:
-    """How far gates that share posts all the way to the end post are moved to meet it."""
+    """Return how far gates that share posts up to the end post are moved to meet it."""
     for i in range(len(gates)):
         off = end.at - (gates[i].end + before)
         if i + 1 < len(gates):

@@ -1,4 +1,4 @@
-"""What the naive counter remembers about a fence once it is set out."""
+"""Data of the naive counter about a fence that is set out."""
 
 from __future__ import annotations
 

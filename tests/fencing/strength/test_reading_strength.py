@@ -1,4 +1,4 @@
-"""What the screening may be asked, and how a wrong unit is asked back."""
+"""Tests of the screening request, and of the question about a wrong unit."""
 
 from __future__ import annotations
 

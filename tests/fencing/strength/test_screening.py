@@ -232,7 +232,7 @@ def test_no_hole_beyond_the_formula_s_own_depth_is_proposed() -> None:
     assert "hole_depth" not in {change.kind for change in suggest_changes(over)}
 
 
-def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> None:
+def test_posts_of_unknown_steel_still_state_the_depth_that_they_need() -> None:
     found = suggest_changes(screened(run("A", 7200), built=replace(FLAT, steel=None)))
     kinds = {change.kind for change in found}
     assert "hole_depth" in kinds
@@ -408,7 +408,7 @@ def test_ground_below_the_datum_changes_no_load_and_no_height() -> None:
     assert [post.case.height for post in here.posts] == [1800] * 4
 
 
-def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes() -> None:
+def test_a_standing_fence_too_weak_for_its_lattice_is_stated_the_height_it_takes() -> None:
     old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
     over = screened(
         retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", bearing_doubled=True

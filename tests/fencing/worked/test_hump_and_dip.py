@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from fencing.model.measure import Form, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
-from tests.fencing.worked.reckoning import counted, lengths, reckon, stops_and_warnings
+from tests.fencing.worked.by_hand import counted, lengths, stops_and_warnings, take_off_runs
 
 GROUND = ((0, 0), (1200, 100), (2400, 0), (4800, 0), (6000, -60), (7200, 0))
 
 
 def over_it(form: Form) -> TakeOff:
-    return reckon(
+    return take_off_runs(
         Run(
             "H",
             7200,
@@ -37,14 +37,14 @@ def test_a_raked_bay_is_lifted_whole_over_its_hump() -> None:
 
 
 def test_posts_caps_and_screws_of_the_raked_fence() -> None:
-    taken = over_it(Form.RAKED)
+    takeoff = over_it(Form.RAKED)
     # lifted bay: 150 + 1500 = 1650 above ground, + 600 = 2250; the others 1550 + 600 = 2150
-    assert lengths(taken, "post.square") == {2250: 1, 2150: 1}
-    assert lengths(taken, "post.channel") == {2250: 2, 2150: 4}
+    assert lengths(takeoff, "post.square") == {2250: 1, 2150: 1}
+    assert lengths(takeoff, "post.channel") == {2250: 2, 2150: 4}
     # the pair at 2400 is stepped: two halves of one cap; the pair at 4800 has one
-    assert counted(taken, "cap.pair", "cap.square") == [2, 2]
+    assert counted(takeoff, "cap.pair", "cap.square") == [2, 2]
     # rows: 1650 - 200 = 1450, 4.8 -> 5 spaces, 6 screws; 1550 - 200 = 1350 -> 6 screws; four rows
-    assert counted(taken, "screw") == [4 * 6 + 3 * 8 + (2 * 1 + 2 + 2 * 2)] == [56]
+    assert counted(takeoff, "screw") == [4 * 6 + 3 * 8 + (2 * 1 + 2 + 2 * 2)] == [56]
 
 
 def test_a_level_fence_clears_the_hump_all_along() -> None:
