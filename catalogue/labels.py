@@ -10,25 +10,25 @@ from fencing.model.roles import ROLES, part
 from shared.business.models import Business
 
 KINDS: Mapping[str, str] = {
-    "markup": "Markup", "labour": "Labour rate", "hire": "Hire, a day", "disposal": "Tipping", "discount": "Discount",
-    "tax": "Tax rate", "tax_code_for": "Which tax", "account": "Account", "payment": "Instalment", "setting": "Setting",
+    "markup": "Markup", "labour": "Labour rate", "hire": "Hire, per day", "disposal": "Tipping", "discount": "Discount",
+    "tax": "Tax rate", "tax_code_for": "Tax code", "account": "Account", "payment": "Instalment", "setting": "Setting",
     "factor": "Factor",
 }  # fmt: skip
 _ACTIVITIES = {
-    "set_out": "Setting out, a post", "dig": "Digging, a hole", "dig_deeper": "Digging, each further 100 mm",
-    "erect": "Erecting, a metre", "rake": "A raked bay",
-    "gate": "Hanging a gate", "retrofit": "A retrofitted bay", "cut": "Sawing a rail to length", "remove": "Taking down, a metre",
-    "spoil": "Carting spoil, a cubic metre", "travel": "A visit",
+    "set_out": "Setting out, per post", "dig": "Digging, per hole", "dig_deeper": "Digging, each further 100 mm",
+    "erect": "Erecting, per metre", "rake": "Raked bay, each",
+    "gate": "Gate, each", "retrofit": "Retrofitted bay, each", "cut": "Saw cut of a rail, each", "remove": "Removal, per metre",
+    "spoil": "Carting spoil, per cubic metre", "travel": "Visit, each",
 }  # fmt: skip
 _SETTINGS = {
-    "minimum_job_charge": "Least charge for a job", "rounding_step": "Prices rounded to", "rounding": "How prices are rounded",
-    "tax_line_digits": "Digits of tax on a line", "tax_rounding": "How tax is rounded", "travel_visits": "Visits to a job",
-    "rounding_difference": "Who takes the odd cent",
+    "minimum_job_charge": "Minimum job charge", "rounding_step": "Round prices to", "rounding": "Price rounding",
+    "tax_line_digits": "Digits of tax on a line", "tax_rounding": "Tax rounding", "travel_visits": "Visits to a job",
+    "rounding_difference": "Rounding difference goes to",
 }  # fmt: skip
 _CHOICES: Mapping[str, Mapping[str, str]] = {
     "markup": {"markup": "on cost", "margin": "of the price"},
     "payment": {
-        "acceptance": "on acceptance", "start": "when work begins", "posts_set": "when the posts stand",
+        "acceptance": "on acceptance", "start": "when work begins", "posts_set": "when the posts are set",
         "completion": "on completion",
     },
     "discount": {
@@ -41,8 +41,8 @@ _CHOICES: Mapping[str, Mapping[str, str]] = {
     },
     "labour": {"hazardous": "hazardous: licensed contractor"},
     "setting": {
-        "half_up": "halves up", "half_down": "halves down", "down": "down", "fairest": "who has paid least so far",
-        "first": "the first party", "last": "the last party", "largest": "who pays most",
+        "half_up": "half up", "half_down": "half down", "down": "down", "fairest": "lowest total so far",
+        "first": "the first party", "last": "the last party", "largest": "largest share",
     },
 }  # fmt: skip
 
@@ -70,7 +70,7 @@ def key_word(kind: str, key: str) -> str:
     """The key of a price rule in words.
 
     >>> key_word("labour", "dig.clay"), key_word("labour", "erect.1800"), key_word("setting", "rounding_difference")
-    ('Digging, a hole: clay', 'Erecting, a metre: up to 1800 mm', 'Who takes the odd cent')
+    ('Digging, per hole: clay', 'Erecting, per metre: up to 1800 mm', 'Rounding difference goes to')
     >>> key_word("markup", "cap"), key_word("tax_code_for", ""), key_word("hire", "auger")
     ('Post caps and square post caps', 'All that is sold', 'auger')
     """
@@ -108,7 +108,7 @@ def choice_word(kind: str, choice: str) -> str:
     """The choice of a price rule in words.
 
     >>> choice_word("payment", "posts_set"), choice_word("account", "4100"), choice_word("labour", "700")
-    ('when the posts stand', '4100', 'up to 700 mm deep')
+    ('when the posts are set', '4100', 'up to 700 mm deep')
     """
     if kind == "labour" and choice.isdigit():
         return f"up to {choice} mm deep"

@@ -24,7 +24,7 @@ from shared.business.roles import Scope
 
 HOLDS = {
     "finishes": "Finishes", "components": "Components", "suppliers": "Suppliers", "supplier_terms": "Supplier terms",
-    "offers": "Offers: what suppliers ask", "price_rules": "Price rules", "fence_systems": "Fence systems",
+    "offers": "Supplier prices", "price_rules": "Price rules", "fence_systems": "Fence systems",
 }  # fmt: skip
 STATES = {"waiting": "waiting", "running": "importing", "done": "imported", "refused": "rejected"}
 MAX_CARRIED = 1_000_000

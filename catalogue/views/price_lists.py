@@ -77,7 +77,7 @@ def _stock(request: MemberRequest) -> HttpResponse:
         messages.warning(request, str(refused), extra_tags="Not added")
     else:
         messages.success(
-            request, "The starter set is loaded. Its names and prices are invented: put yours in their place."
+            request, "The sample catalogue is loaded. Its names and prices are invented: put yours in their place."
         )
     return redirect("prices")
 
@@ -112,7 +112,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
 
 def _asking(business: Business, name: str, key: str, value: str) -> FormField:
     """A box that narrows a list."""
-    label = {"q": "Words in it", "as_of": "That count on"}.get(key) or head_of(name, key)
+    label = {"q": "Contains", "as_of": "Valid on"}.get(key) or head_of(name, key)
     choices = choices_of(business, key, needed=True)
     kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
     if kind == "select":
@@ -137,7 +137,7 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
         return _form(request, name, request.POST.dict(), errors_by_field(refused), ref, error_status(refused))
     except ValidationError as fault:
         return _form(request, name, request.POST.dict(), _pointed(fault), ref)
-    messages.success(request, "Removed." if request.POST.get("do") == "remove" else "Kept.")
+    messages.success(request, "Deleted." if request.POST.get("do") == "remove" else "Saved.")
     wanted = request.POST.get("for", "")
     if wanted and queries.systems(request.business).filter(ref=wanted).exists():
         return redirect("fence-system", wanted)

@@ -23,12 +23,12 @@ from shared.common.typed_shares import read_percent
 
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",
-    "height_mm": "Height, mm", "mass_kg": "Mass, kg", "bag_yield_m3": "One bag makes, m³", "valid_from": "From",
-    "valid_to": "To", "available_from": "Sold from", "available_to": "Sold to", "sale_unit": "Unit",
-    "supplier_sku": "Supplier's number", "minimum_quantity": "Least quantity", "minimum_order": "Least order",
+    "height_mm": "Height, mm", "mass_kg": "Mass, kg", "bag_yield_m3": "Yield of one bag, m³", "valid_from": "From",
+    "valid_to": "To", "available_from": "Available from", "available_to": "Available to", "sale_unit": "Unit",
+    "supplier_sku": "Supplier's number", "minimum_quantity": "Minimum quantity", "minimum_order": "Minimum order",
     "email": "E-mail", "sample": "Colour for drawings", "breaks": "Price breaks", "delivery": "Delivery fees",
-    "key": "For", "choice": "How or which", "amount": "Amount, % or factor", "label": "Name", "sku": "Our number",
-    "lead_time_days": "Days to deliver", "country": "Country, two letters", "account_code": "Account",
+    "key": "Applies to", "choice": "Setting", "amount": "Amount, % or factor", "label": "Name", "sku": "Our number",
+    "lead_time_days": "Lead time (days)", "country": "Country, two letters", "account_code": "Account",
 }  # fmt: skip
 HINTS = {
     "breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
@@ -36,9 +36,9 @@ HINTS = {
     "sample": "As #445566",
     "pack": "Pack size",
     "key": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; a tax code",
-    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code. "
-    "Digging: the depth the rate includes, mm. Taking down: hazardous for a licensed contractor",
-    "minimum_quantity": "Fewer are not sold",
+    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Tax code, account: its code. "
+    "Digging: the depth the rate includes, mm. Removal: hazardous for a licensed contractor",
+    "minimum_quantity": "Smallest quantity sold",
     "bag_yield_m3": "Concrete in bags only",
     "length_mm": "Of stock that is cut; empty where sold by the metre",
 }

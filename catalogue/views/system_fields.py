@@ -54,7 +54,11 @@ class SystemSection:
 
 
 STOCK_HINT = "With commas: 1590, 1890"
-_SCHEMAS = (("straight", "Straight"), ("belled", "Belled: wider at the bottom"), ("flared", "Flared: wider at the top"))
+_HOLE_SHAPES = (
+    ("straight", "Straight"),
+    ("belled", "Belled: wider at the bottom"),
+    ("flared", "Flared: wider at the top"),
+)
 _SUPPLY = (("stock", "Cut from stock lengths"), ("made_to_length", "Made to length by the supplier"))
 _FAMILY_WORDS = {"post": "all posts", "cap": "all caps", "gate": "all gate parts", "concrete": "all concrete"}
 
@@ -64,9 +68,9 @@ def _post(kind: str) -> tuple[SystemField, ...]:
     return (
         SystemField(f"{at}/face_mm", "Face, mm", "Its width seen from the front."),
         SystemField(f"{at}/setback_mm", "Setback, mm", "Post's centre to the end of a rail in its pocket."),
-        SystemField(f"{at}/embedment_min_mm", "Least embedment, mm", "Length below ground."),
+        SystemField(f"{at}/embedment_min_mm", "Minimum embedment, mm", "Length below ground."),
         SystemField(
-            f"{at}/steel_area_mm2", "Steel, mm²", "Of its cross-section; taken off the concrete.", FieldType.COUNT
+            f"{at}/steel_area_mm2", "Steel, mm²", "Of its cross-section; subtracted from the concrete.", FieldType.COUNT
         ),
         SystemField(f"{at}/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
     )
@@ -81,7 +85,7 @@ NAMED = SystemSection(
     "named", "Name", "",
     (
         SystemField("code", "Code", "Small letters, digits, hyphen, dot. It can't be changed later.", FieldType.TEXT),
-        SystemField("label", "Name", "As it stands on quotes and lists.", FieldType.TEXT),
+        SystemField("label", "Name", "Shown on quotes and in lists.", FieldType.TEXT),
     ),
 )  # fmt: skip
 SECTIONS: tuple[SystemSection, ...] = (
@@ -90,15 +94,15 @@ SECTIONS: tuple[SystemSection, ...] = (
         "bays", "Pitch and closing bay", "",
         (
             SystemField("pitch_mm", "Pitch, mm", "Hole centre to hole centre."),
-            SystemField("min_closing_bay_mm", "Least closing bay, mm", "The last two bays are evened out before one is shorter."),
+            SystemField("min_closing_bay_mm", "Minimum closing bay, mm", "If one is shorter, the last two bays are made equal."),
         ),
     ),
     SystemSection(
-        "ground", "Ground", "What is beyond a limit is still taken off, with a stop beside it.",
+        "ground", "Ground", "A fence outside a limit is still calculated, with a must-fix notice.",
         (
-            SystemField("ground_gap_mm", "Gap to the ground, mm", "Least, below the bottom rail."),
-            SystemField("max_ground_gap_mm", "Greatest gap, mm", "Over it a bay has to be stepped, raked or filled."),
-            SystemField("max_step_mm", "Greatest step, mm", "From one bay to the next."),
+            SystemField("ground_gap_mm", "Gap to the ground, mm", "Minimum, below the bottom rail."),
+            SystemField("max_ground_gap_mm", "Maximum gap, mm", "Above this, step, rake or fill the bay."),
+            SystemField("max_step_mm", "Maximum step, mm", "From one bay to the next."),
             SystemField("rake_max_deg", "Steepest rake, °", "Of a bay whose rails follow the ground.", FieldType.NUMBER),
         ),
     ),
@@ -107,7 +111,7 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("hole/depth_mm", "Depth, mm", "At least the embedment and the bedding."),
             SystemField("hole/diameter_mm", "Diameter, mm"),
-            SystemField("hole/shape", "Shape", "", FieldType.CHOICE, _SCHEMAS),
+            SystemField("hole/shape", "Shape", "", FieldType.CHOICE, _HOLE_SHAPES),
             SystemField("hole/end_diameter_mm", "Wide end, mm", "Of a belled or flared hole; empty for a straight one."),
             SystemField("hole/bedding_mm", "Bedding, mm", "Concrete under the post."),
             SystemField("hole/crown_height_mm", "Crown, mm", "Concrete above ground, so that water runs off."),
@@ -132,12 +136,12 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("sheets/cover_mm", "Cover, mm", "The width one sheet adds."),
             SystemField("sheets/lap_mm", "Lap, mm", "The width two neighbours share."),
-            SystemField("sheets/lap_allowance_mm", "Slack, mm", "A surplus up to this goes into the laps; more is ripped off."),
+            SystemField("sheets/lap_allowance_mm", "Lap allowance, mm", "A surplus up to this goes into the laps."),
             SystemField("sheets/height_deduction_mm", "Deduction, mm", "Difference between panel height and sheet length."),
-            SystemField("sheets/supply", "Bought", "", FieldType.CHOICE, _SUPPLY),
+            SystemField("sheets/supply", "Supplied as", "", FieldType.CHOICE, _SUPPLY),
             SystemField("sheets/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField("sheets/step_mm", "Length step, mm", "Of sheets made to length; else empty."),
-            SystemField("sheets/reuse_strips", "Ripped strips serve another narrow place", kind=FieldType.YES, unset=True),
+            SystemField("sheets/reuse_strips", "Use ripped strips for other narrow pieces", kind=FieldType.YES, unset=True),
         ),
     ),
     SystemSection(
@@ -146,7 +150,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("lattice/heights_mm", "Heights, mm", "With commas; empty: no lattice.", FieldType.LENGTHS, empty=True),
             SystemField("lattice/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField(
-                "lattice/open_area_ratio", "Open share", "0 to 1 of a panel's area, for the wind screening.", FieldType.NUMBER
+                "lattice/open_area_ratio", "Open area ratio", "From 0 to 1, for the strength screening.", FieldType.NUMBER
             ),
             SystemField("lattice/raked", "A panel may follow a sloping rail", kind=FieldType.YES),
         ),
@@ -156,7 +160,7 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("screws/pair_from_top_mm", "First below the top, mm"),
             SystemField("screws/pair_above_ground_mm", "Last above ground, mm"),
-            SystemField("screws/pair_spacing_max_mm", "Greatest spacing, mm"),
+            SystemField("screws/pair_spacing_max_mm", "Maximum spacing, mm"),
             SystemField("screws/per_rail_end", "Per rail end", "", FieldType.COUNT),
             SystemField("screws/per_lattice", "Per lattice panel", "Along the middle rail.", FieldType.COUNT),
             SystemField("screws/per_cap", "Per cap", "", FieldType.COUNT),
@@ -181,8 +185,8 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("gates/hinge_from_bottom_mm", "Lower hinge, mm", "Above the foot of the leaf."),
         ),
     ),
-    SystemSection("retrofit", "Retrofit", "Lattice added to a standing fence.",
-            (SystemField("retrofit/extension_overlap_mm", "Overlap of a post extension, mm", "With the standing post."),)),
+    SystemSection("retrofit", "Retrofit", "Lattice added to an existing fence.",
+            (SystemField("retrofit/extension_overlap_mm", "Overlap of a post extension, mm", "With the existing post."),)),
     SystemSection(
         "allowances", "Allowances", "Added to the net quantity: a percentage (5%) or a number (1 each). Empty: none.",
         tuple(SystemField(f"allowances/{family}", _FAMILY_WORDS[family].capitalize(), "", FieldType.TEXT) for family in FAMILIES),
@@ -190,20 +194,20 @@ SECTIONS: tuple[SystemSection, ...] = (
     ),
     SystemSection(
         "components", "Components",
-        "What the take-off names for each part. Prices come from all that serve a part in its finish and length.",
+        "The component for each part. Prices come from all components that fit its finish and length.",
         (
             SystemField(
                 "components/concrete.bag", "Concrete in bags",
-                "One chosen: concrete is bought in these bags.", FieldType.COMPONENT,
+                "If set, concrete is bought in these bags.", FieldType.COMPONENT,
             ),
             SystemField(
-                "bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: the value of the catalogue.", FieldType.NUMBER
+                "bag_yield_m3", "Yield of one bag, m³", "Wet concrete; empty: the value of the catalogue.", FieldType.NUMBER
             ),
         ),
         tuple(item for item in _by_role("components", FieldType.COMPONENT) if not item.path.endswith("concrete.bag")),
     ),
     SystemSection(
-        "steel", "Steel of the posts", "For the strength screening alone; all empty: it asks for them.",
+        "steel", "Steel of the posts", "For the strength screening only. If empty, the screening states what is missing.",
         (
             SystemField("strength/yield_mpa", "Yield strength, MPa", "", FieldType.NUMBER),
             SystemField("strength/capacity_factor", "Capacity factor", "From 0 to 1", FieldType.NUMBER),

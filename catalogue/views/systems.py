@@ -89,9 +89,9 @@ def _change(request: MemberRequest, row: FenceSystem, seen: SystemPageState) -> 
     except PAGE_ERRORS as refused:
         return _page(request, row, _with(seen, {"": error_text(refused)}), status=error_status(refused))
     data = {
-        "default": "New measures begin with it.",
-        "end": "No new measure may use it.",
-        "revive": "It can be used again.",
+        "default": "Set as default for new measures.",
+        "end": "Deactivated. New measures cannot use it.",
+        "revive": "Reactivated.",
     }
     messages.success(request, data[action])
     return redirect("fence-system", row.ref)
@@ -117,16 +117,16 @@ def _save(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVers
         tried = FenceSystemVersion(business=request.business, number=last.number + 1, document=_plain(document))
         if request.POST.get("do") == "check":
             return _page(request, row, SystemPageState(texts, last.number, lacks=_lacks(tried), tried=True), model)
-        kept = _store(request, row, document)
+        saved = _store(request, row, document)
     except (*PAGE_ERRORS, ValidationError) as fault:
         status = 422 if isinstance(fault, ValidationError) else error_status(fault)
         state = SystemPageState(texts, last.number, _faults(fault, as_json=as_json), raw)
         return _page(request, row, state, model, status)
-    same = kept.number == last.number
+    same = saved.number == last.number
     messages.success(
-        request, "Nothing was changed." if same else f"Version {kept.number} is kept; older quotes keep theirs."
+        request, "No changes to save." if same else f"Version {saved.number} saved. Older quotes keep their version."
     )
-    return redirect("fence-system", kept.system.ref)
+    return redirect("fence-system", saved.system.ref)
 
 
 def _store(request: MemberRequest, row: FenceSystem | None, document: Document) -> FenceSystemVersion:

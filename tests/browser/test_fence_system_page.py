@@ -37,7 +37,7 @@ def test_a_field_at_fault_is_led_to_mended_and_kept(
         check_page(page)
         photograph(page, "fence-system")
         page.get_by_label("Pitch, mm").fill("2.3")
-        page.get_by_role("button", name="Keep as version 2").click()
+        page.get_by_role("button", name="Save as version 2").click()
         check_page(page)
         photograph(page, "fence-system-fault")
         page.get_by_role("link", name="Pitch and closing bay: Pitch, mm").click()
@@ -45,8 +45,8 @@ def test_a_field_at_fault_is_led_to_mended_and_kept(
         expect(page.get_by_label("Pitch, mm")).to_be_in_viewport()
         expect(page.get_by_text("is it in m? 2.3 m is 2300 mm")).to_have_count(2)
         page.get_by_label("Pitch, mm").fill("2.3 m")
-        page.get_by_role("button", name="Keep as version 2").click()
-        expect(page.get_by_text("Version 2 is kept")).to_be_visible()
+        page.get_by_role("button", name="Save as version 2").click()
+        expect(page.get_by_text("Version 2 saved")).to_be_visible()
         expect(page.get_by_label("Pitch, mm")).to_have_value("2300")
 
 
@@ -58,10 +58,10 @@ def test_what_it_would_lack_stands_beside_it_and_leads_to_a_form(
         _open(page, cast, signed_in, live_server, system)
         stock = page.locator("section", has=page.get_by_role("heading", name="Rails")).get_by_label("Stock lengths, mm")
         stock.fill(stock.input_value() + ", 5777")
-        page.get_by_role("button", name="Check without keeping").click()
+        page.get_by_role("button", name="Check only").click()
         expect(page.get_by_text("No 5777 rail in").first).to_be_visible()
-        expect(page.get_by_text("Nothing is kept yet")).to_be_visible()
-        page.get_by_role("button", name="Keep as version 2").click()
+        expect(page.get_by_text("It is not saved")).to_be_visible()
+        page.get_by_role("button", name="Save as version 2").click()
         check_page(page)
         photograph(page, "fence-system-lacks")
         page.get_by_role("link", name=re.compile("No 5777 rail in")).first.click()
@@ -75,13 +75,13 @@ def test_it_is_kept_with_the_keyboard_alone_and_without_script(
 ) -> None:
     with new_page(browser, 1280, script=False) as page:
         _open(page, cast, signed_in, live_server, system)
-        page.get_by_label("Greatest step, mm").focus()
+        page.get_by_label("Maximum step, mm").focus()
         page.keyboard.press("Control+A")
         page.keyboard.type("180")
         for _ in range(200):
             page.keyboard.press("Tab")
-            if page.get_by_role("button", name="Keep as version 2").evaluate("it => it === document.activeElement"):
+            if page.get_by_role("button", name="Save as version 2").evaluate("it => it === document.activeElement"):
                 break
         page.keyboard.press("Enter")
-        expect(page.get_by_text("Version 2 is kept")).to_be_visible()
-        expect(page.get_by_label("Greatest step, mm")).to_have_value("180")
+        expect(page.get_by_text("Version 2 saved")).to_be_visible()
+        expect(page.get_by_label("Maximum step, mm")).to_have_value("180")

@@ -37,9 +37,9 @@ def test_prices_are_looked_at_and_a_file_is_tried_out(
         page.goto(f"{live_server.url}/prices/take-in")
         check_page(page)
         sheet = b"sku,label,role,sale_unit\nX-1,Washer,screw,C62\nX-2,,nonsense,C62\n"
-        page.get_by_label("What it holds").select_option("components")
+        page.get_by_label("Data type").select_option("components")
         page.get_by_label("CSV or XLSX").set_input_files({"name": "parts.csv", "mimeType": "text/csv", "buffer": sheet})
-        page.get_by_role("button", name="Show what it would do").click()
-        expect(page.get_by_text("Nothing is taken in while a row is refused")).to_be_visible()
+        page.get_by_role("button", name="Preview import").click()
+        expect(page.get_by_text("Correct the rejected rows before you import")).to_be_visible()
         check_page(page)
         photograph(page, "prices-take-in")

@@ -51,7 +51,7 @@ def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes
 def test_what_is_kept_unchanged_makes_no_version(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
     page = press(owner, f"/prices/systems/{system.ref}", _typed(system), follow=True).content.decode()
-    assert (_last(system).number, "Nothing was changed." in page) == (before, True)
+    assert (_last(system).number, "No changes to save." in page) == (before, True)
 
 
 def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Client, system: FenceSystem) -> None:
@@ -64,7 +64,7 @@ def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Cli
     assert all(f'value="{text}"' in page for text in ("0.7", "thin", "Half typed"))
     assert 'id="f-hole/depth_mm-fault"' in page
     assert 'id="f-rails/kerf_mm-fault"' in page
-    assert "2 fields to mend" in page
+    assert "2 errors" in page
     assert f'<span class="fixed">{system.code}</span>' in page
 
 
@@ -78,7 +78,7 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
     )
     assert page.status_code == 200
     assert "No 3777 channel in" in page.content.decode()
-    assert "Nothing is kept yet" in page.content.decode()
+    assert "It is not saved" in page.content.decode()
     assert _last(system).number == before
 
 

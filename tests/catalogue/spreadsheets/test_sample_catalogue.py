@@ -241,9 +241,9 @@ def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client:
     business = Business.objects.get()
     client.force_login(accept(member=business.members.get()).person)
     assert 'href="/prices">Fence systems and prices</a>' in client.get("/").content.decode()
-    assert "Load the starter set" in client.get("/prices").content.decode()
+    assert "Load sample catalogue" in client.get("/prices").content.decode()
     page = client.post("/prices", follow=True).content.decode()
-    assert "The starter set is loaded" in page
+    assert "The sample catalogue is loaded" in page
     assert missing_items(business) == []
     assert queries.price_rules_on(business).tax().rate == 15  # the tax it was started with, and no second one
     before = counts(business)
