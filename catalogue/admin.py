@@ -81,14 +81,14 @@ class DatedForm(RowForm):
     """A price begins today or later."""
 
     def clean_valid_from(self) -> Any:
-        """The day it begins."""
+        """Return the day it begins."""
         day = self.cleaned_data["valid_from"]
         if "valid_from" in self.changed_data and self._is_past(day):
             raise ValidationError("A price can't begin in the past.", code="past")
         return day
 
     def clean_valid_to(self) -> Any:
-        """The day it ends."""
+        """Return the day it ends."""
         day = self.cleaned_data["valid_to"]
         if "valid_to" in self.changed_data and self._is_past(day):
             raise ValidationError("It can't end in the past: past days keep their prices.", code="past")
@@ -201,7 +201,7 @@ class SystemForm(RowForm):
             self.fields["document"].initial = latest.document if latest else None
 
     def clean_document(self) -> Any:
-        """The document, if the engine can read it."""
+        """Return the document, if the engine can read it."""
         document = self.cleaned_data["document"]
         try:
             code = read_system(document).code

@@ -48,7 +48,7 @@ _CHOICES: Mapping[str, Mapping[str, str]] = {
 
 
 def role_word(role: str) -> str:
-    """A role as one of it is called.
+    """Return the name of a role, in the singular.
 
     >>> role_word("post.channel"), role_word("concrete.bag"), role_word("unknown")
     ('Post channel', 'Concrete in bags', 'unknown')
@@ -58,7 +58,7 @@ def role_word(role: str) -> str:
 
 
 def unit_word(code: str) -> str:
-    """A sale unit by its name.
+    """Return the name of a sale unit.
 
     >>> unit_word("MTR"), unit_word("C62"), unit_word("??")
     ('metre', 'one', '??')
@@ -67,7 +67,7 @@ def unit_word(code: str) -> str:
 
 
 def key_word(kind: str, key: str) -> str:
-    """The key of a price rule in words.
+    """Return the label of a price rule's key.
 
     >>> key_word("labour", "dig.clay"), key_word("labour", "erect.1800"), key_word("setting", "rounding_difference")
     ('Digging, per hole: clay', 'Erecting, per metre: up to 1800 mm', 'Rounding difference goes to')
@@ -105,7 +105,7 @@ def _part_word(key: str) -> str:
 
 
 def choice_word(kind: str, choice: str) -> str:
-    """The choice of a price rule in words.
+    """Return the label of a price rule's choice.
 
     >>> choice_word("payment", "posts_set"), choice_word("account", "4100"), choice_word("labour", "700")
     ('when the posts are set', '4100', 'up to 700 mm deep')
@@ -116,10 +116,10 @@ def choice_word(kind: str, choice: str) -> str:
 
 
 def finish_words(business: Business) -> dict[str, str]:
-    """The finishes of a business: its name for each code."""
+    """Return the names of a business's finishes by code."""
     return dict(queries.finishes(business).order_by("name").values_list("code", "name"))
 
 
 def supplier_words(business: Business) -> dict[str, str]:
-    """The suppliers of a business: the name for each code."""
+    """Return the names of a business's suppliers by code."""
     return dict(queries.suppliers(business).order_by("name").values_list("code", "name"))

@@ -31,22 +31,22 @@ from shared.models import SupplierAccount
 
 
 def finishes(business: Business) -> OwnedQuerySet[Finish]:
-    """The finishes of a business."""
+    """Return the finishes of a business."""
     return Finish.objects.of(business)
 
 
 def components(business: Business) -> OwnedQuerySet[Component]:
-    """The components of a business."""
+    """Return the components of a business."""
     return Component.objects.of(business)
 
 
 def systems(business: Business) -> OwnedQuerySet[FenceSystem]:
-    """The fence systems of a business."""
+    """Return the fence systems of a business."""
     return FenceSystem.objects.of(business)
 
 
 def suppliers(business: Business) -> OwnedQuerySet[Supplier]:
-    """The suppliers of a business."""
+    """Return the suppliers of a business."""
     return Supplier.objects.of(business)
 
 
@@ -61,7 +61,7 @@ def price_rules(business: Business) -> OwnedQuerySet[PriceRule]:
 
 
 def imports(business: Business) -> OwnedQuerySet[Import]:
-    """The imports of a business, without the files themselves."""
+    """Return the imports of a business, without their files."""
     return Import.objects.of(business).defer("content")
 
 
@@ -70,7 +70,7 @@ Mark = frozenset[tuple[object, ...]]
 
 
 def purchase_options_version(business: Business) -> Mark:
-    """The mark of a business's market: one query.
+    """Return the version of a business's purchase options: one query.
 
     Every write gives a row its next version and a new time stamp; sums and counts tell what was added and what was removed.
     """
@@ -127,7 +127,7 @@ def terms_that_count(rows: QuerySet[SupplierTerms], on: date) -> QuerySet[Suppli
 
 
 def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:
-    """The terms of each supplier that count on a day, by the supplier's row id."""
+    """Return the terms of each supplier valid on a day, by the supplier's id."""
     rows = SupplierTerms.objects.of(business).filter(valid_from__lte=on).order_by("valid_from")
     return {row.supplier_id: row for row in rows}
 
@@ -153,13 +153,13 @@ def price_rules_on(business: Business, on: date | None = None, supplied: date | 
 
 
 def site_words_on(business: Business, on: date | None = None) -> SiteWords:
-    """The soils and kinds of old fence the price rules of a day know. One query."""
+    """Return the soils and kinds of old fence in the price rules of a day. One query."""
     rows = price_rules(business).filter(kind__in=(RuleKind.LABOUR, RuleKind.DISPOSAL)).order_by("id")
     return read_rules(rule_lines(rows), currency=business.currency, on=on or today(business)).words
 
 
 def default_system(business: Business) -> FenceSystem:
-    """The fence system a measure gets when it names none. Refused where there is none."""
+    """Return the default fence system for measures. Raise if there is none."""
     found = systems(business).filter(is_default=True, active=True).first()
     if found is None:
         raise InvalidDocument([Fault("/system", "system.default", "No fence system is the default; name one.")])
@@ -167,7 +167,7 @@ def default_system(business: Business) -> FenceSystem:
 
 
 def system_version(business: Business, code: str, number: int | None = None) -> FenceSystemVersion:
-    """A version of a fence system, the latest unless numbered. Refused where there is none of that code."""
+    """Return a version of a fence system, by default the latest. Raise if there is none of that code."""
     named = [] if "\x00" in code else [code]  # PostgreSQL takes no text with a NUL, not even to look for
     rows = FenceSystemVersion.objects.of(business).select_related("system").filter(system__code__in=named)
     found = (rows if number is None else rows.filter(number=number)).order_by("-number").first()
@@ -186,7 +186,7 @@ def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
 
 
 def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierPrice]:
-    """A supplier's own offers, to every business it serves; to a test key those in its sandbox and no others."""
+    """Return a supplier's own prices in every business it serves; for a sandbox key, only those of its sandbox."""
     rows = SupplierPrice.unscoped.filter(
         supplier__account=account
     )  # unscoped: a supplier's own offers, in every business

@@ -43,7 +43,7 @@ _UNIQUE: dict[type[BusinessOwned], tuple[tuple[str, ...], str]] = {
 
 
 def plain(value: Any) -> Any:
-    """A column's value as the audit trail keeps it."""
+    """Return a column's value for the audit log."""
     if isinstance(value, models.Model):
         return str(value)
     return value if value is None or isinstance(value, bool | int | str | list | dict) else str(value)
@@ -86,12 +86,12 @@ def _is(stored: Any, value: Any) -> bool:
 
 
 def _audit_values(row: BusinessOwned, names: Iterable[str]) -> dict[str, Any]:
-    """A row's columns as the audit trail keeps them."""
+    """Return a record's columns for the audit log."""
     return {name: plain(getattr(row, name)) for name in names}
 
 
 def _save_once(row: BusinessOwned) -> None:
-    """Saves what is right and not there yet; refused otherwise, by the database where two save at the same moment."""
+    """Save a valid new record. Raise InvalidDocument for a duplicate, including one from a concurrent request."""
     row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
     refuse_double(row)
     row.validate_constraints()
@@ -105,7 +105,7 @@ def _save_once(row: BusinessOwned) -> None:
 
 @transaction.atomic
 def remove(row: BusinessOwned, *, actor: Actor) -> None:
-    """Removes what nothing refers to; refused otherwise, because the past must stay readable."""
+    """Delete a record without references. Raise if it has references, because past records stay readable."""
     kind, ref = row._meta.model_name or "", row.ref
     try:
         row.delete()
@@ -120,20 +120,20 @@ DatedT = TypeVar("DatedT", SupplierPrice, PriceRule)
 
 
 def change_dated(row: DatedT, *, actor: Actor, values: Mapping[str, Any]) -> DatedT:
-    """Changes an offer or a line of the price rules. Once it has begun only its end may change, and not to a past day."""
+    """Change a supplier price or price rule. If it has begun, only its end may change, and not to a past day."""
     _keep_the_past(row, values)
     return store(row, actor=actor, values=values)
 
 
 def change_terms(row: SupplierTerms, *, actor: Actor, values: Mapping[str, Any]) -> SupplierTerms:
-    """Changes a supplier's terms before they begin."""
+    """Change a supplier's terms before they begin."""
     if row.begun:
         raise InvalidDocument([Fault("", "past", "These terms have begun: give new ones from a later day.")])
     return add_dated(row, actor=actor, values=values)
 
 
 def remove_dated(row: SupplierPrice | PriceRule | SupplierTerms, *, actor: Actor) -> None:
-    """Takes back an offer or a line that has not begun."""
+    """Delete a supplier price or price rule that has not begun."""
     if row.begun:
         raise InvalidDocument(
             [Fault("", "past", "It has begun, so it can only be ended; past days keep their prices.")]
@@ -163,7 +163,7 @@ def _is_past(business: Business, day: object) -> bool:
 
 
 def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool = False) -> RowT:
-    """A new offer, line of rules or supplier's terms. It begins today or later, unless a business is just being set up."""
+    """Add a supplier price, price rule or supplier terms, from today or later, except while a business is set up."""
     if not past and _is_past(row.business, values.get("valid_from")):
         raise InvalidDocument([Fault("/valid_from", "past", "A price can't begin in the past.")])
     return store(row, actor=actor, values=values)
@@ -173,7 +173,7 @@ def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool 
 def store_system(
     *, business: Business, actor: Actor, document: Mapping[str, Any], system: FenceSystem | None = None
 ) -> FenceSystemVersion:
-    """The next version of a fence system (its first, without ``system``); the same document again changes nothing."""
+    """Save the next version of a fence system (the first without ``system``); an equal document changes nothing."""
     read = read_system(document)
     if system is None:
         system = FenceSystem(business=business, code=read.code)
@@ -205,7 +205,7 @@ def store_system(
 
 @transaction.atomic
 def change_system(*, system: FenceSystem, actor: Actor, values: Mapping[str, Any]) -> FenceSystem:
-    """Makes a system the one that measures get when they name none, or ends (or revives) it."""
+    """Make a system the default, or deactivate or reactivate it."""
     active = values.get("active", system.active)
     if values.get("is_default", system.is_default) and not active:
         raise InvalidDocument(

@@ -26,7 +26,7 @@ def import_file(event: Event) -> Finish | None:
 
 @on_event(cutting_plans.ASKED, name="catalogue.make_cutting_plan", slow=True, attempts=2)
 def make_cutting_plan(event: Event) -> Finish | None:
-    """Searches outside of any transaction and keeps the best plan so far on the row."""
+    """Search outside of any transaction and save the best plan so far on the record."""
     row = cutting_plans.open_plan(event.business, event.subject) if event.business else None
     if row is None:
         return None

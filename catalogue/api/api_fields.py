@@ -128,7 +128,7 @@ def columns(members: Members) -> tuple[str, ...]:
 
 
 def shape(members: Members) -> dict[str, Any]:
-    """The JSON Schema of one row."""
+    """Return the JSON Schema of one row."""
     return {
         "type": "object",
         "required": list(members),
@@ -142,7 +142,7 @@ def serialize_row(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def row_serializer(members: Members) -> RowSerializer:
-    """The rows of a list as they are answered; made once, because it is the same for every call."""
+    """Return the serializer of a list; it is made once, because it is the same for every request."""
     data = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
     places = _RULES if members is PRICE_RULE else _PRICES if _MONEY & members.keys() else None
     return RowSerializer(data, places)

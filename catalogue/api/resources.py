@@ -62,20 +62,20 @@ def get_by_code(rows: QuerySet[Any], named: str, field_name: str, text: str) -> 
 
 
 def with_finish(business: Business, values: Values) -> Values:
-    """The finish's row for its code."""
+    """Return the values with the finish's record for its code."""
     code = values.get("finish")
     return {**values, "finish": get_by_code(queries.finishes(business), "code", "finish", code)} if code else values
 
 
 def with_supplier(business: Business, values: Values) -> Values:
-    """The supplier's row for its code."""
+    """Return the values with the supplier's record for its code."""
     if "supplier" not in values:
         return values
     return {**values, "supplier": get_by_code(queries.suppliers(business), "code", "supplier", values["supplier"])}
 
 
 def with_both(business: Business, values: Values) -> Values:
-    """The supplier's and the component's rows."""
+    """Return the values with the records of supplier and component."""
     values = with_supplier(business, values)
     if "component" not in values:
         return values
@@ -83,7 +83,7 @@ def with_both(business: Business, values: Values) -> Values:
 
 
 def day(asked: Mapping[str, str], name: str) -> date | None:
-    """A day among the query parameters, or 400."""
+    """Return a date of the query parameters. Answer 400 if it is not valid."""
     if name not in asked:
         return None
     try:

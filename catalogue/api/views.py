@@ -32,7 +32,7 @@ _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True
 
 
 def listing(resource: Resource) -> type[Endpoint]:
-    """The endpoint of a resource's list."""
+    """Return the endpoint of a resource's list."""
 
     serializer = row_serializer(resource.members)
 
@@ -60,7 +60,7 @@ def listing(resource: Resource) -> type[Endpoint]:
 
 
 def detail(resource: Resource) -> type[Endpoint]:
-    """The endpoint of one row of a resource."""
+    """Return the endpoint of one row of a resource."""
 
     serializer = row_serializer(resource.members)
 

@@ -46,12 +46,12 @@ def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> 
 
 
 def open_plan(business: Business, ref: str) -> AskedPlan | None:
-    """The plan, unless it is finished or was cancelled before it began."""
+    """Return the plan, or None if it is finished or cancelled."""
     return AskedPlan.objects.of(business).filter(ref=ref, state__in=OPEN).first()
 
 
 def search(row: AskedPlan) -> CutPlan:
-    """The best plan in the time asked for, or up to the moment it is cancelled."""
+    """Return the best plan within the time limit, or until it is cancelled."""
     started = {"state": PlanState.RUNNING, "started_at": timezone.now()}
     AskedPlan.objects.of(row.business).filter(pk=row.pk, state__in=OPEN).update(**started)
     seconds = row.seconds if settings.REDIS_URL else min(row.seconds, IN_REQUEST_S)
@@ -78,7 +78,7 @@ class Watch:
 
 
 def finish(row: AskedPlan, plan: CutPlan) -> None:
-    """Keeps the last plan; in the caller's transaction."""
+    """Save the last plan, in the caller's transaction."""
     row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
     row.state = PlanState.CANCELLED if row.is_cancelled else PlanState.DONE
     row.plan, row.finished_at = plan.document(), timezone.now()
@@ -87,7 +87,7 @@ def finish(row: AskedPlan, plan: CutPlan) -> None:
 
 @transaction.atomic
 def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
-    """Stops a search; the best plan found stays. What has not begun never will."""
+    """Cancel a search; its best plan so far stays. A search that has not begun will not begin."""
     row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
     if row.state not in OPEN:
         raise Problem("conflict", f"This plan is {row.state.replace('_', ' ')} already.")
@@ -109,6 +109,6 @@ def clear() -> None:
 
 
 def serialize_plan(row: AskedPlan) -> dict[str, Any]:
-    """A plan as the API tells it."""
+    """Return a plan as the API shows it."""
     members = ("ref", "state", "seconds", "requested_by", "created_at", "started_at", "finished_at", "plan")
     return {name: getattr(row, name) for name in members}

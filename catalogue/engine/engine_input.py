@@ -93,7 +93,7 @@ def _articles(business: Business, on: date) -> Iterable[Article]:
 
 
 def system_of(version: FenceSystemVersion, bought: PurchaseOptions) -> System:
-    """A stored fence system for the engine: a role that one single component serves gets that component."""
+    """Return a stored fence system for the engine; a role with only one component gets that component."""
     system = read_system(version.document)
     by_role: dict[str, list[Article]] = defaultdict(list)
     for article in bought.articles:
@@ -112,13 +112,13 @@ def system_of(version: FenceSystemVersion, bought: PurchaseOptions) -> System:
 def fence_system(
     business: Business, code: str | None = None, number: int | None = None, on: date | None = None
 ) -> System:
-    """The fence system of a code, or the default one, ready for the engine. Refused where there is none."""
+    """Return the fence system of a code, or the default one, for the engine. Raise if there is none."""
     wanted = code or queries.default_system(business).code
     return system_of(queries.system_version(business, wanted, number), market(business, on))
 
 
 def cheapest(bought: PurchaseOptions) -> dict[str, Decimal]:
-    """The least price of one sale unit of each article, before breaks."""
+    """Return the minimum price of one sale unit of each article, before price breaks."""
     found: dict[str, Decimal] = {}
     for item in bought.sold:
         found[item.sku] = min(item.price, found.get(item.sku, item.price))
@@ -126,7 +126,7 @@ def cheapest(bought: PurchaseOptions) -> dict[str, Decimal]:
 
 
 def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
-    """The market as the engine compares by: the cheapest supplier of each article."""
+    """Return the comparison prices: those of the cheapest supplier of each article."""
     prices = cheapest(bought)
     articles = [article for article in bought.articles if article.sku in prices]
     eaches: dict[tuple[str, str | None], Decimal] = {}
@@ -146,7 +146,7 @@ def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
 
 
 def price_list(business: Business, system: System, on: date | None = None) -> PriceList:
-    """The prices ``auto`` compares by. Erecting is paid by the metre, so it is the same for every layout and left out.
+    """Return the comparison prices of ``auto``. Erecting is paid by the metre, equal for every layout, and left out.
 
     A hole is priced at the depth and the diameter the system digs, in the soil of its run.
     """

@@ -96,7 +96,7 @@ SAME_UNIT = {"LM": "MTR"}  # linear metre is imported as metre
 
 
 def sale_unit(text: str) -> str | None:
-    """The unit's code as we keep it, or None for a code of neither recommendation.
+    """Return the unit's code as stored, or None for a code of neither recommendation.
 
     >>> sale_unit("LM"), sale_unit("mtr"), sale_unit("BG")
     ('MTR', 'MTR', None)
@@ -119,5 +119,5 @@ def is_gtin(text: str) -> bool:
 
 
 def gtin14(text: str) -> str:
-    """A GTIN of any length written with 14 digits, so that two can be compared."""
+    """Return a GTIN with 14 digits, so that two can be compared."""
     return text.zfill(14)

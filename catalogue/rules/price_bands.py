@@ -14,7 +14,7 @@ Bands = tuple[tuple[Decimal, Decimal], ...]
 
 
 def plain_decimal(text: object, *, places: int = PLACES, most: Decimal = Decimal(10) ** 10) -> Decimal | None:
-    """A decimal string that is not negative, has at most ``places`` places and is at most ``most``; otherwise None."""
+    """Return a decimal from 0 to ``most`` with at most ``places`` places; otherwise None."""
     number = _in_digits(text) if isinstance(text, str) else None
     if number is None or not 0 <= number <= most:
         return None
@@ -23,7 +23,7 @@ def plain_decimal(text: object, *, places: int = PLACES, most: Decimal = Decimal
 
 
 def _in_digits(text: str) -> Decimal | None:
-    """A number that is written out in ASCII digits: no exponent, no underscores, nothing infinite."""
+    """Return a number in ASCII digits, without exponent, underscores or infinity; otherwise None."""
     if not text.isascii() or len(text) > 24 or not _NO_DIGITS.isdisjoint(text):
         return None
     try:
@@ -59,12 +59,12 @@ def _start_of(pair: Any) -> Decimal | None:
 
 
 def read_bands(value: Sequence[Sequence[str]]) -> Bands:
-    """Stored bands as numbers, ascending."""
+    """Return stored bands as numbers, ascending."""
     return tuple((Decimal(start), Decimal(amount)) for start, amount in value)
 
 
 def amount_at(bands: Bands, at: Decimal, otherwise: Decimal) -> Decimal:
-    """The amount of the band that ``at`` falls in; ``otherwise`` below the first.
+    """Return the amount of the band that ``at`` falls in; ``otherwise`` below the first.
 
     >>> amount_at(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
     Decimal('4.50')

@@ -221,7 +221,7 @@ class PriceRules:
         return minor_digits(self.currency)
 
     def markup(self, category: str, role: str = "") -> Markup:
-        """The markup for a role, for its family (``cap`` of ``cap.pair``), for its category; nothing where none is set."""
+        """Return the markup of a role, else of its family (``cap`` of ``cap.pair``) or category, else None."""
         for key in (role, role.partition(".")[0], category):
             if key and key in self.markups:
                 return self.markups[key]
@@ -233,12 +233,12 @@ class PriceRules:
         return next((self.accounts[key] for key in keys if key and key in self.accounts), "")
 
     def tax(self, category: str = "") -> TaxCode:
-        """The tax code of a category of cost. Refused where the rules name none."""
+        """Return the tax code of a cost category. Raise if the rules have none."""
         code = self.tax_code_for.get(category) or self.tax_code_for.get("")
         return self.tax_by_code(code or "")
 
     def tax_by_code(self, code: str) -> TaxCode:
-        """A tax code on the day of supply. Refused where there is none on that day."""
+        """Return a tax code on the day of supply. Raise if there is none on that day."""
         if code not in self.taxes:
             text = (
                 f"There is no tax code {code!r} on the day of supply." if code else "The price rules name no tax code."
@@ -316,7 +316,7 @@ def read_rules(
     supplied: date | None = None,
     tax_at: TaxRoundingLevel = TaxRoundingLevel.TOTAL,
 ) -> PriceRules:
-    """The price rules as they stood ``on`` a day, with the tax rates of the day of supply. Refused when they contradict."""
+    """Return the price rules of a day, with the tax rates of the day of supply. Raise if they contradict each other."""
     lines = list(lines)
     now, taxed = standing(lines, on), standing(lines, supplied or on)
     amounts, choices = _amounts(now, RuleKind.SETTING), _choices(now, RuleKind.SETTING)

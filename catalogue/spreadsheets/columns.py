@@ -36,7 +36,7 @@ class SpreadsheetColumn:
     by: str = ""
 
     def value(self, cell: SpreadsheetCell, decimal_comma: bool) -> Any:
-        """The value in a cell. Unreadable when it is a formula or none that the column takes."""
+        """Return the value of a cell. Raise Unreadable for a formula or a value that the column does not accept."""
         if cell.formula:
             raise Unreadable("Formulas are not imported. Enter the value, or put ' before a text that begins like one.")
         return self.read(cell, decimal_comma)
@@ -58,7 +58,7 @@ def _checked(field: models.Field[Any, Any], value: Any) -> Any:
 
 
 def plain(text: str) -> str:
-    """A text without spaces around it and without what can't be printed."""
+    """Return a text without outer spaces and without characters that cannot be printed."""
     if "\x00" in text:
         raise Unreadable("A text can't hold the character NUL.")
     return "".join(char for char in text.strip() if char.isprintable() or char == "\n")
@@ -67,7 +67,7 @@ def plain(text: str) -> str:
 def text_column(
     model: type[models.Model], name: str, *, key: bool = False, choices: bool = False, named: str = ""
 ) -> SpreadsheetColumn:
-    """A text as the model takes it; ``named``: its column, where that is called otherwise."""
+    """Return a column of texts of a model; ``named`` is the column if its name differs."""
     field = _field(model, name)
     known = {str(value) for value, _ in field.flatchoices} if choices else None
 
@@ -101,7 +101,7 @@ def _refuse_two_ways(text: str) -> None:
 
 
 def read_number(text: str, *, places: int, comma: bool) -> Decimal:
-    """A number as people write it: digits, one decimal mark, no thousands separators."""
+    """Read a number: digits, one decimal sign, no thousands separators."""
     if comma:
         _refuse_two_ways(text.strip())
     mark = "," if comma and "," in text else "."
@@ -130,7 +130,7 @@ def shown_number(value: Any) -> str:
 
 
 def number_column(model: type[models.Model], name: str, *, least: Decimal | None = Decimal(0)) -> SpreadsheetColumn:
-    """A number as the model takes it; empty is the column's default, or nothing where that is allowed."""
+    """Return a column of numbers of a model; an empty cell is the default, or None if that is allowed."""
     field = _field(model, name)
     places, most = _room(field)
 
@@ -188,7 +188,7 @@ def flag_column(model: type[models.Model], name: str) -> SpreadsheetColumn:
 
 
 def date_column(name: str, *, needed: bool = False, key: bool = False) -> SpreadsheetColumn:
-    """A day as YYYY-MM-DD, or a spreadsheet's date."""
+    """Return a column of dates: YYYY-MM-DD, or a spreadsheet's date."""
 
     def read(cell: SpreadsheetCell, decimal_comma: bool) -> date | None:
         text = cell.text.strip()
@@ -228,7 +228,7 @@ def bands_column(name: str, check: Callable[[Any], str | None]) -> SpreadsheetCo
 def code_column(
     name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: str = ""
 ) -> SpreadsheetColumn:
-    """The code of a row of the same business, as its id; ``key``: the code's path, where it tells rows apart."""
+    """Return a column of codes of the business's records, read as ids; ``key`` is the code's path if it identifies rows."""
     codes = {pk: code for code, pk in ids.items()}
 
     def read(cell: SpreadsheetCell, decimal_comma: bool) -> int | None:

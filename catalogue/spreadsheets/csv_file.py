@@ -24,7 +24,7 @@ _KEPT_AS_IS = "'"
 
 
 def decoded(content: bytes) -> str:
-    """The text of a file in UTF-8, UTF-16 with its mark, or Windows-1252; anything else is refused with its line."""
+    """Decode a file in UTF-8, UTF-16 with its mark, or Windows-1252; anything else is rejected with its line."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")) and not content.startswith(b"\xff\xfe\x00\x00"):
         return _strictly(content, "utf-16")
     if b"\x00" in content:
@@ -45,7 +45,7 @@ def _strictly(content: bytes, encoding: str) -> str:
 
 
 def separator_of(head: str) -> str:
-    """The separator of a header line: whichever of comma, semicolon, tab and bar it has most of."""
+    """Return the separator of a header line: the most frequent of comma, semicolon, tab and bar."""
     return max(_SEPARATORS, key=head.count)
 
 
@@ -75,7 +75,7 @@ def _reader(text: str) -> Any:
 
 
 def rows(text: str) -> Iterator[SpreadsheetRow]:
-    """The rows of a file; rows without any text are passed over."""
+    """Yield the rows of a file, without empty rows."""
     reader, count = _reader(text), 0
     try:
         for cells in reader:

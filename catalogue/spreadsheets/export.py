@@ -24,10 +24,10 @@ def _table(kind: SheetType, business: Business) -> Iterator[list[tuple[str, bool
 
 
 def csv_sheet(kind: ImportKind, business: Business) -> Iterator[str]:
-    """The business's rows as lines of CSV, in the order of their keys."""
+    """Yield the business's records as lines of CSV, in the order of their keys."""
     return csv_file.csv_lines(_table(kind_for(kind, business), business))
 
 
 def xlsx_sheet(kind: ImportKind, business: Business) -> bytes:
-    """The business's rows as an XLSX file."""
+    """Return the business's records as an XLSX file."""
     return xlsx_file.xlsx_bytes(_table(kind_for(kind, business), business), kind.value)

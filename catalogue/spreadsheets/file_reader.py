@@ -33,7 +33,7 @@ class Spreadsheet:
 
 
 def read_sheet(content: bytes) -> Spreadsheet:
-    """The header and rows of a CSV or XLSX file. Refused when it is neither, too large, or has no header."""
+    """Return header and rows of a CSV or XLSX file. Raise if it is neither, too large, or has no header."""
     if len(content) > MAX_BYTES:
         raise SheetRefusedError("too-large", f"A file may have {MAX_BYTES} bytes.")
     for start, what in _NOT_SHEETS.items():

@@ -39,7 +39,7 @@ def _plain(name: str) -> str:
 
 
 def waiting(business: Business, ref: str) -> Import | None:
-    """The import, unless it is finished (then there is nothing left to do)."""
+    """Return the import, or None if it is finished."""
     row = Import.objects.of(business).filter(ref=ref).first()
     return None if row is None or row.state in {ImportState.DONE, ImportState.REFUSED} else row
 
@@ -57,7 +57,7 @@ def prepare(row: Import) -> tuple[SheetType, ImportPlan] | SheetRefusedError:
 
 
 def finish(row: Import, planned: tuple[SheetType, ImportPlan] | SheetRefusedError, actor: Actor) -> Import:
-    """Writes a plan, all of it or nothing, and the report; in the caller's transaction.
+    """Save a whole plan or nothing, and the report, in the caller's transaction.
 
     The plan is made again when something changed since, so that nothing is written over that was not looked at.
     """

@@ -80,7 +80,7 @@ class _RowReader:
         self.similar_keys = {_folded(key): "one that is stored" for key in self.stored}
 
     def take(self, row: SpreadsheetRow) -> None:
-        """Adds one row to the plan."""
+        """Add one row to the plan."""
         given, faults = self._given(row)
         if not faults:
             faults = self._place(row, given)
@@ -126,7 +126,7 @@ class _RowReader:
         return self._add(values)
 
     def _left_out(self) -> tuple[dict[str, Any], list[tuple[str, str]]]:
-        """A new row's values for columns the file does not have: their defaults, or faults where there is none."""
+        """Return a new row's values for columns that the file lacks: the defaults, or faults if there is none."""
         values: dict[str, Any] = {}
         faults = []
         for column in self.kind.columns:
@@ -217,7 +217,7 @@ def check_header(kind: SheetType, sheet: Spreadsheet) -> None:
 def plan(
     kind: SheetType, sheet: Spreadsheet, business: Business, *, past: bool = False, progress: Progress | None = None
 ) -> ImportPlan:
-    """Reads a whole file against what is stored; ``past`` allows prices that began long ago, for a business being set up.
+    """Compare a file with the stored records; ``past`` allows prices that began earlier, while a business is set up.
 
     A column that is not in the file keeps what a stored row has; a new row gets its default.
     """

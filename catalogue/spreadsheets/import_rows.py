@@ -46,7 +46,7 @@ def _cell_texts(kind: SheetType, values: Mapping[str, Any]) -> dict[str, str]:
 
 
 def report(kind: SheetType, found: ImportPlan, business: Business) -> dict[str, Any]:
-    """A plan in words and numbers, as the API and the pages show it."""
+    """Return the report of a plan for the API and the pages."""
     return {
         "kind": kind.kind.value,
         "rows": found.rows,
@@ -103,7 +103,7 @@ def refuse(found: ImportPlan) -> None:
 
 @transaction.atomic
 def take_in(kind: SheetType, found: ImportPlan, business: Business, *, actor: Actor, file_name: str = "") -> None:
-    """Writes a plan without refusals. Queries grow with the number of batches, not of rows."""
+    """Save a plan without rejected rows. Queries grow with the number of batches, not of rows."""
     refuse(found)
     if kind.documents is not None:
         kind.documents.write(found.given(kind), actor)

@@ -52,7 +52,7 @@ class NewBusiness:
 
 
 def find_business(new: NewBusiness) -> Business | None:
-    """The business that was started so before, by its name and its owner."""
+    """Return the business that has this name and owner, or None."""
     return Business.objects.filter(name=new.name, members__person__email=new.owner.strip().lower()).first()
 
 
@@ -65,7 +65,7 @@ def create_business(
     stocked: bool = True,
     accepted: bool = False,
 ) -> tuple[Business, bool]:
-    """The business with its catalogue, and whether it is new. One that is there already is left exactly as it is.
+    """Return the business with its catalogue, and whether it is new. An existing business is not changed.
 
     Not ``stocked``, it has nothing but its tax: its catalogue comes by API, by spreadsheet or in the admin. The owner is
     invited by mail, unless this creates their account with a password or ``accepted`` is set, as for a demonstration.
@@ -122,7 +122,7 @@ def is_empty(business: Business) -> bool:
 
 @transaction.atomic
 def load_sample_catalogue(business: Business, *, actor: Actor) -> None:
-    """The starter set for a business that was started without; refused where anything is stored already."""
+    """Load the sample catalogue into an empty business. Raise if it has records."""
     Business.objects.select_for_update(no_key=True).get(
         pk=business.pk
     )  # of two presses at once the second finds it done

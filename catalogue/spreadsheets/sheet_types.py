@@ -210,5 +210,5 @@ _KINDS = {
 
 
 def kind_for(kind: ImportKind, business: Business) -> SheetType:
-    """A sheet as one business fills it: with its own finishes, suppliers and components to refer to."""
+    """Return the data type for a business, with its finishes, suppliers and components to refer to."""
     return _KINDS[kind](business)

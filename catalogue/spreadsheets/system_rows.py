@@ -63,7 +63,7 @@ def is_list(place: str) -> bool:
 
 
 def cell_text(value: Any) -> str:
-    """A member's value as its cell."""
+    """Return a member's value as a cell."""
     if isinstance(value, list):
         return " ".join(str(item) for item in value) or NONE
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
@@ -98,7 +98,7 @@ def _order(place: str) -> tuple[int, str]:
 
 
 def changed(document: Mapping[str, Any], members: Mapping[str, str]) -> tuple[dict[str, Any], list[Fault]]:
-    """The document with these members as the file has them, and what can't be a member."""
+    """Return the document with the members of the file, and the members that are not valid."""
     made: dict[str, Any] = {**{name: {} for name in _MAY_BE_EMPTY}, **deepcopy(dict(document))}
     faults = []
     for place, text in sorted(members.items()):
@@ -110,7 +110,7 @@ def changed(document: Mapping[str, Any], members: Mapping[str, str]) -> tuple[di
 
 
 def _put(table: dict[str, Any], names: list[str], value: Any) -> None:
-    """Puts a value in its place, or takes the member out where there is none, with tables it leaves empty."""
+    """Set a value at its path, or remove the member without a value, with tables that are then empty."""
     first, rest = names[0], names[1:]
     if rest:
         inner = dict(table.get(first, {})) if isinstance(table.get(first, {}), Mapping) else None
@@ -172,7 +172,7 @@ class SystemDocuments:
         return sorted(found)
 
     def write(self, given: Mapping[Key, Mapping[str, Any]], actor: Actor) -> None:
-        """Stores the next version of each system the file touches."""
+        """Save the next version of each system in the file."""
         codes = {code for code, _ in given}
         rows = (
             FenceSystem.objects.of(self.business).filter(code__in=codes).order_by("code").select_for_update(no_key=True)

@@ -39,7 +39,7 @@ def is_zip(content: bytes) -> bool:
 
 
 def rows(content: bytes) -> Iterator[SpreadsheetRow]:
-    """The rows of the first sheet; rows without any text are passed over."""
+    """Yield the rows of the first sheet, without empty rows."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             _check_archive(archive)
@@ -197,7 +197,7 @@ def _shared(strings: list[str], number: str, row: int) -> str:
 
 
 def xlsx_bytes(table: Iterator[list[tuple[str, bool]]], sheet: str) -> bytes:
-    """An XLSX file from cells of (text, whether it is a number): texts are texts, never formulas or links."""
+    """Return an XLSX file from cells of (text, whether it is a number): texts are texts, never formulas or links."""
     buffer = io.BytesIO()
     options = {
         "constant_memory": True,

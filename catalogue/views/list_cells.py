@@ -48,7 +48,7 @@ Name = Callable[[Mapping[str, Any], Any], tuple[Any, str]]
 
 
 def heads(name: str) -> list[tuple[str, bool]]:
-    """The columns of a list, and which hold numbers."""
+    """Return the columns of a list, and which hold numbers."""
     return [(head_of(name, item), item in NUMBERS) for item in SHOWN[name]]
 
 

@@ -111,7 +111,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
 
 
 def _asking(business: Business, name: str, key: str, value: str) -> FormField:
-    """A box that narrows a list."""
+    """Return a filter field of a list."""
     label = {"q": "Contains", "as_of": "Valid on"}.get(key) or head_of(name, key)
     choices = choices_of(business, key, needed=True)
     kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"

@@ -58,14 +58,14 @@ _OWN: Mapping[str, Callable[[Business], Mapping[str, str]]] = {
 
 
 def word(name: str) -> str:
-    """A member's name as people read it."""
+    """Return the label of a field."""
     return WORDS.get(name, name.replace("_", " ").capitalize())
 
 
 def boxes(
     resource: Resource, values: Mapping[str, Any], faults: Mapping[str, str], business: Business | None = None
 ) -> list[FormField]:
-    """The form's boxes, filled with ``values``; finishes, suppliers and components to choose from are the business's."""
+    """Return the form's fields with ``values``; finishes, suppliers and components to choose are the business's."""
     fields = sorted(resource.body().fields.items(), key=lambda item: item[0] not in FIRST)
     return [
         _box(name, field, values, faults.get(f"/{name}", ""), choices_of(business, name, needed=field.required))
@@ -109,14 +109,14 @@ def _box(
 
 
 def _on_page(name: str, fault: str) -> str:
-    """A fault in the words of the form, where pairs are typed on one line."""
+    """Return a fault in the words of the form, in which pairs are entered on one line."""
     if name in BANDS and "decimal strings" in fault:
         return f"Write pairs as in the line below, semicolons between them: at most {MAX_BANDS}."
     return fault
 
 
 def _field_type(name: str, field: Any, value: Any) -> tuple[str, Any]:
-    """The kind of box a member is typed in, and what stands there."""
+    """Return the input type of a field, and its value."""
     if isinstance(field, serializers.BooleanField):
         ticked = name == "active" if value is None else value
         return "check", "1" if ticked else ""
@@ -135,7 +135,7 @@ def written_bands(value: Any) -> str:
 
 
 def stored_record(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
-    """A stored row's members."""
+    """Return a stored row's members."""
     return serialize_row(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
 
 

@@ -79,7 +79,7 @@ def read_fields(posted: Mapping[str, str]) -> dict[str, str]:
 
 
 def read_form(texts: Mapping[str, str], before: Mapping[str, Any]) -> Document:
-    """The document that was typed over ``before``; what can't be read stays text, for the reader to refuse in its place."""
+    """Return ``before`` with the entries; an entry that cannot be read stays text, and the reader rejects it."""
     document = deepcopy(dict(before)) or {"schema": SYSTEM_SCHEMA}
     for field in FIELDS:
         if texts[field.path] != field_text(field, before) or not before:
@@ -101,7 +101,7 @@ def _put(document: Document, path: str, value: Any) -> None:
 
 
 def _value(field: SystemField, text: str) -> Any:
-    """A field's value; None where it is left out."""
+    """Return a field's value; None if it is empty."""
     if field.kind is FieldType.YES:
         return bool(text)
     if not text:
@@ -170,7 +170,7 @@ Sold = Mapping[str, Iterable[tuple[str, str]]]
 
 
 def parts(texts: Mapping[str, str], faults: Mapping[str, str], sold: Sold, *, new: bool = False) -> list[FormSection]:
-    """The form: every section with its boxes. ``sold`` is what the catalogue sells by role; a code is typed once."""
+    """Return every section of the form with its fields. ``sold`` are components by role; a code is entered only once."""
 
     def box(field: SystemField) -> FormField:
         text = texts[field.path]

@@ -54,7 +54,7 @@ class SystemPageState:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.CATALOGUE_READ)
 def system(request: MemberRequest, ref: str) -> HttpResponse:
-    """A stored fence system."""
+    """Show or change a stored fence system."""
     row = find(queries.systems(request.business), ref)
     last = queries.system_version(request.business, row.code)
     if request.method != "POST":
@@ -69,7 +69,7 @@ def system(request: MemberRequest, ref: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.CATALOGUE_WRITE)
 def new_system(request: MemberRequest) -> HttpResponse:
-    """A new fence system, begun as a copy of another where one is named."""
+    """Show or save a new fence system, as a copy of another if one is given."""
     model = request.GET.get("from") or request.POST.get("model") or ""
     like = find(queries.systems(request.business), model) if model else None
     base = queries.system_version(request.business, like.code).document if like else {}

@@ -149,7 +149,7 @@ class Search:
         self._stuck.append(node)
         if node is self.root and not node.bound:
             bound, values = unfinished_bound(self.run, node.box)
-            up = self.run.totals.up(bound, self.run.scale)
+            up = self.run.totals.round_up(bound, self.run.scale)
             if bound > 0 and up < self.run.upper:
                 node.bound, node.values = up, values
 
@@ -198,7 +198,7 @@ class Search:
         # half of the work at most for the first programme: the rest goes into making plans from its result
         until = run.effort.limit // 2 if node is self.root else None
         priced = generate(run, problem.counts, node.box, until=until)
-        bound = run.totals.up(priced.bound, run.scale)
+        bound = run.totals.round_up(priced.bound, run.scale)
         if max(bound, node.bound) < run.upper:
             bound = max(bound, self._paid(node.box, priced.values))
         if bound >= node.bound:
@@ -220,7 +220,7 @@ class Search:
         run, root = self.run, self.root
         bound, values = unfinished_bound(run, root.box)
         run.effort.spend(3 * len(values) * run.problem.widest // 500)
-        root.bound, root.values = max(run.totals.up(bound, run.scale), self._paid(root.box, values)), values
+        root.bound, root.values = max(run.totals.round_up(bound, run.scale), self._paid(root.box, values)), values
         need, bars = laid(run.problem, run.last)
         run.effort.spend(len(bars) * len(need))
         end = self._finish(need, bars) if any(need) else None

@@ -116,7 +116,7 @@ def generate(
         here = _bound_at(run, need, box, values, sack.best)
         if here > bound:
             bound, best_values = here, values
-        if run.totals.up(bound, scale) >= run.upper:
+        if run.totals.round_up(bound, scale) >= run.upper:
             return PricingResult(relaxed, bound, best_values, True)
         spent = until is not None and run.effort.done > until
         if relaxed.missing < SURE and (spent or _no_better_bound(run, relaxed, bound)):
@@ -168,7 +168,7 @@ def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tu
 def _no_better_bound(run: SearchState, relaxed: RelaxationResult, bound: int) -> bool:
     """Return True if the value of the linear programme can't round up to more than the bound."""
     value = int((relaxed.cost - SURE * max(1.0, relaxed.cost * 1e-3)) * run.scale)
-    return run.totals.up(bound, run.scale) >= run.totals.up(value, run.scale)
+    return run.totals.round_up(bound, run.scale) >= run.totals.round_up(value, run.scale)
 
 
 def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) -> int:

@@ -61,7 +61,7 @@ class PayableTotals:
     bits: int
     most: int
 
-    def up(self, value: int, scale: int) -> int:
+    def round_up(self, value: int, scale: int) -> int:
         """Return the smallest payable total of at least ``value / scale``."""
         whole = max(0, -(-value // scale))
         if whole > self.most:

@@ -178,7 +178,7 @@ class PatternBranching:
         worth = [int(gain[own].max()) if len(own) else 0 for own in self.own]
         bound = int(values @ self.counts) + sum(fee * limit.count for limit, fee in zip(path, fees, strict=True))
         bound += least_over_box(problem, self.box, slopes(problem, run.scale, worth))
-        return run.totals.up(bound, run.scale) >= run.upper
+        return run.totals.round_up(bound, run.scale) >= run.upper
 
     def _offer(self, whole: Floats) -> None:
         bars: Bars = [(*self.columns[int(column)], int(whole[column])) for column in np.flatnonzero(whole)]

@@ -59,11 +59,11 @@ class Proof:
         if any(least and not patterns for least, patterns in zip(low, listed, strict=True)):
             return self.cost
         high = [most if patterns else 0 for most, patterns in zip(high, listed, strict=True)]
-        return max(self.bars.up(total), self._pack(leaf.packing, listed, low, high, []))
+        return max(self.bars.round_up(total), self._pack(leaf.packing, listed, low, high, []))
 
     def _bound_of(self, leaf: ProofLeaf, total: int, worth: list[int], low: list[int], high: list[int]) -> int:
         """Return the bound that the prices of a leaf prove; with whole bars if the leaf's bound uses them."""
-        bound = self.bars.up(total)
+        bound = self.bars.round_up(total)
         if bound >= min(self.cost, leaf.bound * self.certificate.money):
             return bound
         most = [max(worth[max(0, room)] for room, _ in ways) for ways in self.ways]
@@ -173,7 +173,7 @@ class Proof:
         for kind, patterns in enumerate(listed):
             most = max((_gain(kind, pattern, node.values, fees) for pattern in patterns), default=0)
             slope.append(self._slope(kind, [most] * len(self.ways[kind])))
-        return self.bars.up(total + self._least(slope, low, high))
+        return self.bars.round_up(total + self._least(slope, low, high))
 
     def _worth(self, values: tuple[int, ...]) -> list[int]:
         """Return the maximum worth of the pieces within each width: the plain bounded knapsack."""

@@ -93,7 +93,7 @@ class Ways:
                 bits |= (bits << width) & mask
         return bits
 
-    def up(self, bound: int) -> int:
+    def round_up(self, bound: int) -> int:
         """Return the smallest payable total of at least ``bound / scale`` units of money, in units of the price."""
         step, bits = self.totals
         whole = max(0, -(-bound * self.certificate.money // (self.certificate.scale * step)))

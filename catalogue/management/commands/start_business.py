@@ -116,7 +116,7 @@ class Command(BaseCommand):
         return self._ask(name, asking, f"{_ASKED[name]}{hint}")
 
     def _ask(self, name: str, asking: bool, question: str) -> str:
-        """An answer that can be: one that can't is asked for again, so that nothing has to be typed twice."""
+        """Return a valid answer; an invalid one is asked for again, so that the others need not be typed twice."""
         if not asking:
             raise CommandError(f"--{name.replace('_', '-')} is needed: {question[0].lower()}{question[1:]}.")
         while True:
@@ -130,7 +130,7 @@ class Command(BaseCommand):
                 return text
 
     def _password(self, owner: str, asking: bool, *, read: bool) -> str | None:
-        """The owner's password, which has to be as good as one set on the pages; None: none yet."""
+        """Return the owner's password, under the rules of the pages; None if there is none yet."""
         person = Person(email=owner)
         if read:
             password = sys.stdin.readline().rstrip("\n") or None
