@@ -1,4 +1,4 @@
-"""``manage.py work``: what beat and worker do elsewhere, in one process, for a service without Redis."""
+"""``manage.py run_background``: run due tasks in one process, for a service without Redis, beat and worker."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from shared.common.environment import whole
 
 
 class Command(BaseCommand):
-    help = "Looks every few seconds for work that is still wanted, and for what happens regularly, and does it."
+    help = "Run due tasks and periodic tasks every few seconds."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--once", action="store_true", help="look once and stop")
+        parser.add_argument("--once", action="store_true", help="run due tasks once and stop")
 
     def handle(self, *args: Any, **options: Any) -> None:
         while True:
             close_old_connections()
             found = runner.run_due_tasks()
             if options["once"]:
-                self.stdout.write(f"{found} wanted")
+                self.stdout.write(f"{found} due tasks")
                 return
             time.sleep(whole("BAYWRIGHT_SWEEP_S"))

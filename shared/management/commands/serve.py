@@ -49,7 +49,7 @@ class Command(BaseCommand):
             f"Pages: http://localhost:{options['port']}/   API: http://localhost:{options['port']}/api/docs/"
         )
         if not settings.REDIS_URL:
-            threading.Thread(target=call_command, args=("work",), daemon=True).start()
+            threading.Thread(target=call_command, args=("run_background",), daemon=True).start()
         server: Any = load_command_class(get_commands()["runserver"], "runserver")
         server.server_cls = ProblemServer
         call_command(server, f"127.0.0.1:{options['port']}", use_reloader=False)
