@@ -92,7 +92,7 @@ def test_the_crew_sees_what_to_build_and_no_money(cast: Cast, signed_in: Any, ag
     crew = Caller(signed_in(cast.crew))
     page = crew.client.get(f"/api/v1/jobs/{agreed['job']}/set-out").content.decode()
     assert '"takeoff"' in page
-    for secret in ('"lines"', '"cost"', '"breakdown"', "costing", '"payments"'):
+    for secret in ('"lines"', '"cost"', '"taxable"', "costing", '"payments"'):
         assert secret not in page
     crew.get(f"jobs/{agreed['job']}/comparison", status=403)
     crew.get("quotes", status=403)
