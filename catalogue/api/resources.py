@@ -22,7 +22,7 @@ from shared.business.models import Business
 from shared.business.roles import Scope
 
 Values = dict[str, Any]
-Narrow = Callable[[QuerySet[Any], Mapping[str, str]], QuerySet[Any]]
+FilterRows = Callable[[QuerySet[Any], Mapping[str, str]], QuerySet[Any]]
 
 
 def _as_given(business: Business, values: Values) -> Values:
@@ -44,7 +44,7 @@ class Resource:
     read: Scope = Scope.CATALOGUE_READ
     write: Scope = Scope.CATALOGUE_WRITE
     parameters: Mapping[str, str] = field(default_factory=dict)
-    narrow: Narrow = lambda rows, asked: rows
+    filter_rows: FilterRows = lambda rows, asked: rows
     resolve: Callable[[Business, Values], Values] = _as_given
     add: Callable[..., BusinessOwned] = _added
     change: Callable[..., BusinessOwned] = _added
@@ -106,25 +106,25 @@ def _words(rows: QuerySet[Any], asked: Mapping[str, str], *columns: str) -> Quer
     return rows
 
 
-def _narrow_components(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+def _filter_components(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.active_on(rows, on) if on else rows
     return _words(_exact(rows, asked, role="role", finish="finish__code", sku="sku"), asked, "sku", "label")
 
 
-def _narrow_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+def _filter_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.offers_on(rows, on) if on else rows
     return _exact(rows, asked, component="component__sku", supplier="supplier__code")
 
 
-def _narrow_rules(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+def _filter_rules(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.rules_on(rows, on) if on else rows
     return _exact(rows, asked, kind="kind", key="key")
 
 
-def _narrow_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+def _filter_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.terms_that_count(rows, on) if on else rows
     return _exact(rows, asked, supplier="supplier__code")
@@ -149,7 +149,7 @@ RESOURCES = {
             "q": "Words in sku or label.",
             "as_of": AS_OF,
         },
-        narrow=_narrow_components,
+        filter_rows=_filter_components,
         resolve=with_finish,
     ),
     "suppliers": Resource(
@@ -158,7 +158,7 @@ RESOURCES = {
         SUPPLIER,
         SupplierIn,
         parameters={"q": "Words in code or name."},
-        narrow=lambda rows, asked: _words(rows, asked, "code", "name"),
+        filter_rows=lambda rows, asked: _words(rows, asked, "code", "name"),
     ),
     "supplier-terms": Resource(
         "supplier terms",
@@ -166,7 +166,7 @@ RESOURCES = {
         TERMS,
         TermsIn,
         parameters={"supplier": "Only this supplier, by code.", "as_of": AS_OF},
-        narrow=_narrow_terms,
+        filter_rows=_filter_terms,
         resolve=with_supplier,
         add=_added_dated,
         change=services.change_terms,
@@ -182,7 +182,7 @@ RESOURCES = {
             "supplier": "Only this supplier, by code.",
             "as_of": AS_OF,
         },
-        narrow=_narrow_offers,
+        filter_rows=_filter_offers,
         resolve=with_both,
         add=_added_dated,
         change=services.change_dated,
@@ -196,7 +196,7 @@ RESOURCES = {
         read=Scope.PRICES_READ,
         write=Scope.PRICES_WRITE,
         parameters={"kind": "Only this kind.", "key": "Only this key.", "as_of": AS_OF},
-        narrow=_narrow_rules,
+        filter_rows=_filter_rules,
         add=_added_dated,
         change=services.change_dated,
         remove=services.remove_dated,

@@ -45,7 +45,7 @@ def listing(resource: Resource) -> type[Endpoint]:
         def get(self, request: Request) -> Response:
             asked = request.query_params.dict()
             return self.page(
-                lambda: resource.narrow(resource.rows(self.business), asked), serializer, all_of=self.business
+                lambda: resource.filter_rows(resource.rows(self.business), asked), serializer, all_of=self.business
             )
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")

@@ -90,7 +90,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     asked = {key: value for key, value in request.GET.dict().items() if value and key in resource.parameters}
     fault = ""
     try:
-        rows = resource.narrow(resource.rows(request.business), asked)
+        rows = resource.filter_rows(resource.rows(request.business), asked)
     except Problem as problem:
         rows, fault = resource.rows(request.business), "; ".join(error["detail"] for error in problem.errors)
     page = Paginator(rows.order_by(*ORDER[name], "id").values(*columns(resource.members)), A_PAGE).get_page(

@@ -21,16 +21,17 @@ _NARROW_SCALE = 100
 
 
 def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
-    """Draw every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``, ``narrow``.
+    """Draw every drawing of a job as SVG texts by kind.
 
-    ``narrow`` is plan and elevation once more, in rows that a phone shows without scrolling sideways.
+    The kinds are ``plan``, ``elevation``, ``set_out``, ``detail`` and ``phone_drawings``. ``phone_drawings`` are plan and elevation again, in rows that a phone shows without scrolling sideways.
 
     Args:
         takeoff: the job.
         decimal_sign: the sign before the decimals of its figures.
 
     Returns:
-        Lists of SVG texts 180 mm wide (``narrow``: 72 mm) in the order of the measure; empty where there is nothing to draw.
+        Lists of SVG texts 180 mm wide (``phone_drawings``: 72 mm) in the order of the measure; empty if there is nothing
+        to draw.
 
     Source: house rule.
     """
