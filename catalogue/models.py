@@ -214,7 +214,7 @@ class SupplierTerms(BusinessOwned):
         return self.valid_from < today(self.business)
 
 
-class SupplierPrice(BusinessOwned):  # words: ok
+class SupplierPrice(BusinessOwned):
     """A supplier's price for a component from a date on; of several the one that began last counts.
 
     ``price`` and ``breaks`` [[quantity from, price], ...] are for one sale unit. Once an offer has begun only its end may change:

@@ -12,7 +12,7 @@ ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
-class SupplierPrice:
+class SupplierPrice:  # words: ok
     """A supplier's price of one sale unit of a component. ``breaks`` are (quantity from, price), ascending.
 
     The price of the highest break reached applies to the whole quantity. ``lead`` is in days; None: the supplier's lead time.

@@ -23,7 +23,8 @@ _NARROW_SCALE = 100
 def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
     """Draw every drawing of a job as SVG texts by kind.
 
-    The kinds are ``plan``, ``elevation``, ``set_out``, ``detail`` and ``phone_drawings``. ``phone_drawings`` are plan and elevation again, in rows that a phone shows without scrolling sideways.
+    The kinds are ``plan``, ``elevation``, ``set_out``, ``detail`` and ``phone_drawings``. ``phone_drawings`` are plan and
+    elevation again, in rows that a phone shows without scrolling sideways.
 
     Args:
         takeoff: the job.
