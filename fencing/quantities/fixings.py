@@ -141,7 +141,7 @@ def count_bay(tally: Tally, bay: Bay, finishes: Finishes, system: System) -> Non
 def count_gate(tally: Tally, gate: HungGate, hardware: tuple[str, ...], finishes: Finishes, system: System) -> None:
     """Add the parts [mm], hardware and screws of one gate to the tally; two leaves always have a drop bolt.
 
-    Source: docs/rules.md, "Gates".
+    Source: docs/rules.md, "Posts, caps, screws, concrete".
 
     Example: a leaf with hinges, and a latch from the measure:
 

@@ -155,7 +155,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
     Returns:
         The bay; ``gap_min`` and ``gap_max`` [mm, half-up] are over its whole width, hole centre to hole centre.
 
-    Source: docs/rules.md, "Levels, forms, bays".
+    Source: docs/rules.md, "Bay".
 
     Example: on ground that falls 100 mm along a level bay the gap grows from 50 to 150:
 
