@@ -118,17 +118,17 @@ class DatedAdmin(RowAdmin):
 @admin.register(Finish)
 class FinishAdmin(RowAdmin):
     ordering = ("code", "id")
-    list_display = ("code", "name", "sample", "active", "business")
+    list_display = ("code", "name", "drawing_colour", "active", "business")
     search_fields = ("code", "name")
 
 
 @admin.register(Component)
 class ComponentAdmin(RowAdmin):
     ordering = ("sku", "id")
-    list_display = ("sku", "label", "role", "finish", "length_mm", "sale_unit", "pack", "business")
+    list_display = ("sku", "name", "role", "finish", "length_mm", "sale_unit", "pack_size", "business")
     list_filter = ("business", "role", "finish")
     list_select_related = ("finish", "business")
-    search_fields = ("sku", "label")
+    search_fields = ("sku", "name")
     autocomplete_fields = ("finish",)
 
 
@@ -142,7 +142,7 @@ class SupplierAdmin(RowAdmin):
 
 @admin.register(SupplierTerms)
 class SupplierTermsAdmin(DatedAdmin):
-    kept = ("supplier", "valid_from", "minimum_order", "delivery", "lead_time_days")
+    kept = ("supplier", "valid_from", "minimum_order", "delivery_fees", "lead_time_days")
     list_display = ("supplier", "valid_from", "minimum_order", "lead_time_days", "business")
     autocomplete_fields = ("supplier",)
 
@@ -151,9 +151,10 @@ class SupplierTermsAdmin(DatedAdmin):
 class OfferAdmin(DatedAdmin):
     ordering = ("-id",)
     kept = (
-        "component", "supplier", "supplier_sku", "price", "breaks", "pack", "minimum_quantity", "lead_time_days", "valid_from",
+        "component", "supplier", "supplier_sku", "price", "price_breaks", "pack_size", "minimum_quantity",
+        "lead_time_days", "valid_from",
     )  # fmt: skip
-    list_display = ("component", "supplier", "price", "pack", "valid_from", "valid_to", "business")
+    list_display = ("component", "supplier", "price", "pack_size", "valid_from", "valid_to", "business")
     list_filter = ("business", "supplier")
     list_select_related = ("component", "supplier", "business")
     search_fields = ("component__sku", "supplier__code")
@@ -174,15 +175,15 @@ class PriceRuleAdmin(DatedAdmin):
                     "Payment: amount in percent, choice acceptance, start, posts_set or completion; together 100. "
                     "A new rate is a new line from a later day."
                 ),
-                "fields": ("business", "kind", "key", "amount", "choice", "label", "valid_from", "valid_to"),
+                "fields": ("business", "kind", "applies_to", "value", "option", "label", "valid_from", "valid_to"),
             },
         ),
         ("Record", {"classes": ("collapse",), "fields": ("ref", "version", "created_at", "updated_at")}),
     )
-    kept = ("kind", "key", "amount", "choice", "label", "valid_from")
-    list_display = ("kind", "key", "amount", "choice", "label", "valid_from", "valid_to", "business")
+    kept = ("kind", "applies_to", "value", "option", "label", "valid_from")
+    list_display = ("kind", "applies_to", "value", "option", "label", "valid_from", "valid_to", "business")
     list_filter = ("business", "kind")
-    search_fields = ("key", "label")
+    search_fields = ("applies_to", "label")
 
 
 class SystemForm(RowForm):
@@ -216,8 +217,8 @@ class SystemForm(RowForm):
 class FenceSystemAdmin(RowAdmin):
     ordering = ("code", "id")
     form = SystemForm
-    list_display = ("code", "label", "latest", "is_default", "active", "business")
-    readonly_fields = ("ref", "code", "label", "latest", "is_default")
+    list_display = ("code", "label", "latest_version", "is_default", "active", "business")
+    readonly_fields = ("ref", "code", "label", "latest_version", "is_default")
     actions = ("make_default",)
 
     @admin.action(description="Make it the one that measures get when they name none")

@@ -41,7 +41,7 @@ class Finish(BusinessOwned):
 
     code = models.CharField(max_length=40, validators=[CODE])
     name = models.CharField(max_length=80)
-    sample = models.CharField(
+    drawing_colour = models.CharField(
         max_length=7,
         blank=True,
         validators=[RegexValidator(r"^#[0-9a-f]{6}\Z", "A colour for drawings, such as #445566.")],
@@ -71,14 +71,14 @@ class Component(BusinessOwned):
     """Something the catalogue sells for a role. Each stock length in each finish is a component of its own."""
 
     sku = models.CharField(max_length=64)
-    label = models.CharField(max_length=200)
+    name = models.CharField(max_length=200)
     role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in ComponentRole])
     finish = models.ForeignKey(Finish, on_delete=models.PROTECT, null=True, blank=True, related_name="components")
     length_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
     width_mm = models.PositiveIntegerField(null=True, blank=True)
     height_mm = models.PositiveIntegerField(null=True, blank=True)
     sale_unit = models.CharField(max_length=3, choices=list(SALE_UNITS.items()), default="C62")
-    pack = models.DecimalField(max_digits=10, decimal_places=3, default=Decimal(1), validators=[SOMETHING])
+    pack_size = models.DecimalField(max_digits=10, decimal_places=3, default=Decimal(1), validators=[SOMETHING])
     gtin = models.CharField("GTIN", max_length=14, blank=True, validators=[check_gtin])
     mass_kg = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True, validators=[NOT_NEGATIVE])
     bag_yield_m3 = models.DecimalField(max_digits=8, decimal_places=5, null=True, blank=True, validators=[NOT_NEGATIVE])
@@ -89,7 +89,7 @@ class Component(BusinessOwned):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "sku"], name="component_sku_once"),
-            models.CheckConstraint(condition=Q(pack__gt=0), name="component_pack_above_0"),
+            models.CheckConstraint(condition=Q(pack_size__gt=0), name="component_pack_above_0"),
             models.CheckConstraint(
                 condition=Q(available_to__isnull=True)
                 | Q(available_from__isnull=True)
@@ -100,7 +100,7 @@ class Component(BusinessOwned):
         indexes = [models.Index(fields=["business", "role", "finish", "length_mm"], name="component_by_role")]
 
     def __str__(self) -> str:
-        return f"{self.sku} {self.label}"
+        return f"{self.sku} {self.name}"
 
     def clean(self) -> None:
         """Check fields against each other."""
@@ -108,7 +108,7 @@ class Component(BusinessOwned):
             raise ValidationError({"length_mm": "Enter a stock length in mm, or MTR as sale unit."})
         if self.role == ComponentRole.CONCRETE_BAG and not self.bag_yield_m3:
             raise ValidationError({"bag_yield_m3": "How much concrete one bag makes, in m3."})
-        _refuse_parts(self.sale_unit, pack=self.pack)
+        _refuse_parts(self.sale_unit, pack_size=self.pack_size)
 
 
 class FenceSystem(BusinessOwned):
@@ -118,7 +118,7 @@ class FenceSystem(BusinessOwned):
     label = models.CharField(max_length=200)
     is_default = models.BooleanField(default=False)
     active = models.BooleanField(default=True)
-    latest = models.PositiveIntegerField(default=0, editable=False)
+    latest_version = models.PositiveIntegerField(default=0, editable=False)
 
     class Meta:
         constraints = [
@@ -192,7 +192,7 @@ class SupplierTerms(BusinessOwned):
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="terms")
     valid_from = models.DateField()
     minimum_order = models.DecimalField(max_digits=14, decimal_places=4, default=Decimal(0), validators=[NOT_NEGATIVE])
-    delivery = models.JSONField(default=list, blank=True)
+    delivery_fees = models.JSONField(default=list, blank=True)
     lead_time_days = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
@@ -206,7 +206,7 @@ class SupplierTerms(BusinessOwned):
         return f"{self.supplier} from {self.valid_from}"
 
     def clean(self) -> None:
-        check_bands(self.delivery, "delivery", from_zero=True)
+        check_bands(self.delivery_fees, "delivery_fees", from_zero=True)
 
     @property
     def begun(self) -> bool:
@@ -225,8 +225,8 @@ class SupplierPrice(BusinessOwned):
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="offers")
     supplier_sku = models.CharField(max_length=64, blank=True)
     price = models.DecimalField(max_digits=14, decimal_places=4, validators=[NOT_NEGATIVE])
-    breaks = models.JSONField(default=list, blank=True)
-    pack = models.DecimalField(max_digits=10, decimal_places=3, default=Decimal(1), validators=[SOMETHING])
+    price_breaks = models.JSONField(default=list, blank=True)
+    pack_size = models.DecimalField(max_digits=10, decimal_places=3, default=Decimal(1), validators=[SOMETHING])
     minimum_quantity = models.DecimalField(
         max_digits=12, decimal_places=3, default=Decimal(0), validators=[NOT_NEGATIVE]
     )
@@ -240,7 +240,7 @@ class SupplierPrice(BusinessOwned):
                 fields=["business", "supplier", "component", "valid_from"], name="offer_once_from_a_day"
             ),
             models.CheckConstraint(condition=Q(price__gte=0), name="offer_price_not_negative"),
-            models.CheckConstraint(condition=Q(pack__gt=0), name="offer_pack_above_0"),
+            models.CheckConstraint(condition=Q(pack_size__gt=0), name="offer_pack_above_0"),
             models.CheckConstraint(
                 condition=Q(valid_to__isnull=True) | Q(valid_to__gte=F("valid_from")), name="offer_ends_after_it_begins"
             ),
@@ -251,9 +251,9 @@ class SupplierPrice(BusinessOwned):
         return f"{self.component_id} from {self.supplier_id} at {self.price} since {self.valid_from}"
 
     def clean(self) -> None:
-        check_bands(self.breaks, "breaks", from_zero=False)
+        check_bands(self.price_breaks, "price_breaks", from_zero=False)
         if self.component_id is not None:
-            _refuse_parts(self.component.sale_unit, pack=self.pack, minimum_quantity=self.minimum_quantity)
+            _refuse_parts(self.component.sale_unit, pack_size=self.pack_size, minimum_quantity=self.minimum_quantity)
 
     @property
     def begun(self) -> bool:
@@ -265,9 +265,9 @@ class PriceRule(BusinessOwned):
     """One line of how the business prices, from a date on; of one kind and key the line that began last counts."""
 
     kind = models.CharField(max_length=20, choices=[(kind.value, kind.value) for kind in RuleKind])
-    key = models.CharField(max_length=80, blank=True)
-    amount = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
-    choice = models.CharField(max_length=80, blank=True)
+    applies_to = models.CharField(max_length=80, blank=True)
+    value = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    option = models.CharField(max_length=80, blank=True)
     label = models.CharField(max_length=200, blank=True)
     valid_from = models.DateField()
     valid_to = models.DateField(null=True, blank=True)
@@ -275,7 +275,7 @@ class PriceRule(BusinessOwned):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["business", "kind", "key", "valid_from"], name="price_rule_once_from_a_day"
+                fields=["business", "kind", "applies_to", "valid_from"], name="price_rule_once_from_a_day"
             ),
             models.CheckConstraint(
                 condition=Q(valid_to__isnull=True) | Q(valid_to__gte=F("valid_from")),
@@ -284,11 +284,11 @@ class PriceRule(BusinessOwned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kind} {self.key}".strip()
+        return f"{self.kind} {self.applies_to}".strip()
 
     def clean(self) -> None:
-        self.key = rule_key(self.kind, self.key)
-        faults = rule_faults(self.kind, self.key, self.amount, self.choice)
+        self.applies_to = rule_key(self.kind, self.applies_to)
+        faults = rule_faults(self.kind, self.applies_to, self.value, self.option)
         if faults:
             raise ValidationError(dict(faults))
 

@@ -112,7 +112,7 @@ def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
         valid_on(on),
         business=OuterRef("business"),
         kind=OuterRef("kind"),
-        key=OuterRef("key"),
+        applies_to=OuterRef("applies_to"),
         valid_from__gt=OuterRef("valid_from"),
     )
     return rows.filter(valid_on(on)).filter(~Exists(later))
@@ -135,7 +135,8 @@ def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:
 def rule_lines(rows: Iterable[PriceRule]) -> list[RuleLine]:
     """Rows of price rules as values."""
     return [
-        RuleLine(row.kind, row.key, row.amount, row.choice, row.label, row.valid_from, row.valid_to) for row in rows
+        RuleLine(row.kind, row.applies_to, row.value, row.option, row.label, row.valid_from, row.valid_to)
+        for row in rows
     ]
 
 

@@ -38,7 +38,7 @@ _UNIQUE: dict[type[BusinessOwned], tuple[tuple[str, ...], str]] = {
     Supplier: (("code",), "code"),
     SupplierTerms: (("supplier", "valid_from"), "valid_from"),
     SupplierPrice: (("supplier", "component", "valid_from"), "valid_from"),
-    PriceRule: (("kind", "key", "valid_from"), "valid_from"),
+    PriceRule: (("kind", "applies_to", "valid_from"), "valid_from"),
 }
 
 
@@ -191,11 +191,11 @@ def store_system(
     if last is not None and last.document == document:
         return last
     digest = hashlib.sha256(written).hexdigest()
-    system.latest = (last.number if last else 0) + 1
+    system.latest_version = (last.number if last else 0) + 1
     system.label = read.label
     system.save()
     version = FenceSystemVersion(
-        business=business, system=system, number=system.latest, document=document, sha256=digest
+        business=business, system=system, number=system.latest_version, document=document, sha256=digest
     )
     version.save()
     detail = {"version": version.number, "sha256": digest}

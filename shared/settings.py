@@ -194,6 +194,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "shared.api.openapi.EndpointSchema",
     "UNAUTHENTICATED_USER": None,
     "URL_FORMAT_OVERRIDE": None,
+    "FORMAT_SUFFIX_KWARG": None,  # {format} in a path is a parameter of our own
     "COERCE_DECIMAL_TO_STRING": True,
 }
 SPECTACULAR_SETTINGS = {

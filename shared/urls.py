@@ -10,12 +10,12 @@ from shared.web.unavailable import handler500 as handler500  # Django looks for 
 
 APPS = (
     "shared",
+    "quotes.integrations",  # before the catalogue: supply/prices/bulk is not the ref of a price
     "catalogue",
     "quotes.jobs",
     "quotes.quoting",
     "quotes.documents",
     "quotes.purchasing",
-    "quotes.integrations",
     "quotes.accounting",
     "quotes.office",
 )

@@ -27,20 +27,20 @@ FINISH: Members = {
     "ref": ("ref", _TEXT),
     "code": ("code", _TEXT),
     "name": ("name", _TEXT),
-    "sample": ("sample", _TEXT),
+    "drawing_colour": ("drawing_colour", _TEXT),
     "active": ("active", _FLAG),
 }
 COMPONENT: Members = {
     "ref": ("ref", _TEXT),
     "sku": ("sku", _TEXT),
-    "label": ("label", _TEXT),
+    "name": ("name", _TEXT),
     "role": ("role", _TEXT),
     "finish": ("finish__code", _MAYBE_TEXT),
     "length_mm": ("length_mm", _MAYBE_WHOLE),
     "width_mm": ("width_mm", _MAYBE_WHOLE),
     "height_mm": ("height_mm", _MAYBE_WHOLE),
     "sale_unit": ("sale_unit", _TEXT),
-    "pack": ("pack", _AMOUNT),
+    "pack_size": ("pack_size", _AMOUNT),
     "gtin": ("gtin", _TEXT),
     "mass_kg": ("mass_kg", _MAYBE_AMOUNT),
     "bag_yield_m3": ("bag_yield_m3", _MAYBE_AMOUNT),
@@ -65,38 +65,38 @@ TERMS: Members = {
     "supplier": ("supplier__code", _TEXT),
     "valid_from": ("valid_from", _DAY),
     "minimum_order": ("minimum_order", _AMOUNT),
-    "delivery": ("delivery", _BANDS),
+    "delivery_fees": ("delivery_fees", _BANDS),
     "lead_time_days": ("lead_time_days", _WHOLE),
 }
 _PRICED: Members = {
     "supplier_sku": ("supplier_sku", _TEXT),
     "price": ("price", _AMOUNT),
-    "breaks": ("breaks", _BANDS),
-    "pack": ("pack", _AMOUNT),
+    "price_breaks": ("price_breaks", _BANDS),
+    "pack_size": ("pack_size", _AMOUNT),
     "minimum_quantity": ("minimum_quantity", _AMOUNT),
     "lead_time_days": ("lead_time_days", _MAYBE_WHOLE),
     "valid_from": ("valid_from", _DAY),
     "valid_to": ("valid_to", _MAYBE_DAY),
 }
-OFFER: Members = {
+SUPPLIER_PRICE: Members = {
     "ref": ("ref", _TEXT),
     "component": ("component__sku", _TEXT),
     "supplier": ("supplier__code", _TEXT),
     **_PRICED,
 }
-SUPPLY_OFFER: Members = {
+SUPPLIER_OWN_PRICE: Members = {
     "ref": ("ref", _TEXT),
     "business": ("business__ref", _TEXT),
     "component": ("component__sku", _TEXT),
-    "label": ("component__label", _TEXT),
+    "name": ("component__name", _TEXT),
     **_PRICED,
 }
 PRICE_RULE: Members = {
     "ref": ("ref", _TEXT),
     "kind": ("kind", _TEXT),
-    "key": ("key", _TEXT),
-    "amount": ("amount", _MAYBE_AMOUNT),
-    "choice": ("choice", _TEXT),
+    "applies_to": ("applies_to", _TEXT),
+    "value": ("value", _MAYBE_AMOUNT),
+    "option": ("option", _TEXT),
     "label": ("label", _TEXT),
     "valid_from": ("valid_from", _DAY),
     "valid_to": ("valid_to", _MAYBE_DAY),
@@ -107,12 +107,12 @@ SYSTEM: Members = {
     "label": ("label", _TEXT),
     "is_default": ("is_default", _FLAG),
     "active": ("active", _FLAG),
-    "latest": ("latest", _WHOLE),
+    "latest_version": ("latest_version", _WHOLE),
 }
 IMPORT: Members = {
     "ref": ("ref", _TEXT),
     "kind": ("kind", _TEXT),
-    "state": ("state", _TEXT),
+    "status": ("state", _TEXT),
     "file_name": ("file_name", _TEXT),
     "requested_by": ("requested_by", _TEXT),
     "rows_total": ("rows_total", _MAYBE_WHOLE),
@@ -152,21 +152,24 @@ def _rule_digits(currency: str, kind: str, key: str) -> int:
     return minor_digits(currency) if is_money(kind, key) else 0
 
 
-_MONEY = {"price", "minimum_order", "amount"}
-_PRICES, _RULES = MoneyPlaces(("business__currency",)), MoneyPlaces(("business__currency", "kind", "key"), _rule_digits)
+_MONEY = {"price", "minimum_order", "value"}
+_PRICES, _RULES = (
+    MoneyPlaces(("business__currency",)),
+    MoneyPlaces(("business__currency", "kind", "applies_to"), _rule_digits),
+)
 
 
 REPORT_SCHEMA: dict[str, Any] = {
     "type": "object",
     "properties": {
         "kind": _TEXT,
-        **dict.fromkeys(("rows", "added", "changed", "unchanged", "refused"), _WHOLE),
-        "refusals": {
+        **dict.fromkeys(("rows", "added", "changed", "unchanged", "rejected"), _WHOLE),
+        "errors": {
             "type": "array",
             "items": {"type": "object", "properties": {"row": _WHOLE, "column": _TEXT, "reason": _TEXT}},
         },
-        "changes": {"type": "array", "items": {"type": "object"}},
-        "additions": {"type": "array", "items": {"type": "object"}},
+        "changed_rows": {"type": "array", "items": {"type": "object"}},
+        "added_rows": {"type": "array", "items": {"type": "object"}},
         "open_quotes": {"type": "array", "items": {"type": "object"}},
     },
 }
@@ -176,11 +179,11 @@ IMPORT_SCHEMA: dict[str, Any] = {
 }
 COMPLETENESS_SCHEMA: dict[str, Any] = {
     "type": "object",
-    "required": ["system", "complete", "lacks"],
+    "required": ["system", "is_complete", "missing_items"],
     "properties": {
         "system": _MAYBE_TEXT,
-        "complete": _FLAG,
-        "lacks": {
+        "is_complete": _FLAG,
+        "missing_items": {
             "type": "array",
             "items": {
                 "type": "object",

@@ -1,4 +1,4 @@
-"""Cutting plans through the API: at once within two seconds, or as a job that tells how far it is and can be stopped."""
+"""Cutting plans: calculated at once within two seconds, or in the background with a status and a cancel action."""
 
 from __future__ import annotations
 
@@ -38,29 +38,33 @@ DEMAND_SCHEMA: dict[str, Any] = {
                 "properties": {
                     "length_mm": _MM,
                     "price": _MONEY,
-                    "have": {
+                    "quantity_available": {
                         "type": ["integer", "null"],
-                        "description": "How many there are; null or left out: as many as wanted.",
+                        "description": "Quantity in stock. Null or left out: no limit.",
                     },
                     "trim_mm": {"type": "integer", "description": "Lost off the ends of every bar."},
                     "handling": _MONEY,
-                    "min_offcut_mm": {**_MM, "description": "Least length of a remnant worth keeping."},
-                    "credit": {**_MONEY, "description": "Earned for a bar whose remnant is kept."},
+                    "min_offcut_mm": {**_MM, "description": "Minimum length of an offcut worth keeping."},
+                    "offcut_credit": {**_MONEY, "description": "Credit for a bar whose offcut is kept."},
                     "label": {"type": "string", "maxLength": 80},
                 },
             },
         },
     },
-    "example": {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]},
+    "example": {
+        "kerf_mm": 3,
+        "pieces": [[2238, 8]],
+        "stock": [{"length_mm": 6000, "price": "31.20", "quantity_available": None}],
+    },
 }
 PLAN_SCHEMA: dict[str, Any] = {
     "type": "object",
-    "required": ["schema", "status"],
+    "required": ["schema", "result"],
     "properties": {
         "schema": {"const": "cutplan-2"},
-        "status": {"type": "string", "enum": ["optimal", "gap", "infeasible"]},
+        "result": {"type": "string", "enum": ["optimal", "gap", "infeasible"]},
         "cost": _MONEY,
-        "bound": {**_MONEY, "description": "No plan costs less than this: proved."},
+        "lower_bound": {**_MONEY, "description": "No plan costs less than this: proved."},
         "gap_ppm": {"type": "integer", "description": "How much dearer than the bound, in parts per million."},
         "proof": {
             "type": "string",
@@ -68,8 +72,8 @@ PLAN_SCHEMA: dict[str, Any] = {
             "description": "Given where the bound rests in part on a solver's word; else it is checked without one.",
         },
         "stopped_early": {"type": "boolean", "description": "Stopped by the time limit or by a user."},
-        "nowhere": {**_PAIRS, "description": "Pieces that fit no stock."},
-        "text": {"type": "string"},
+        "unplaced_pieces": {**_PAIRS, "description": "Pieces that fit no stock."},
+        "summary": {"type": "string"},
         "bars": {
             "type": "array",
             "items": {
@@ -83,7 +87,7 @@ PLAN_SCHEMA: dict[str, Any] = {
                     "offcut_mm": {"type": "integer"},
                     "keep": {"type": "boolean"},
                     "handling": _MONEY,
-                    "credit": _MONEY,
+                    "offcut_credit": _MONEY,
                     "label": {"type": "string"},
                 },
             },
@@ -93,10 +97,10 @@ PLAN_SCHEMA: dict[str, Any] = {
 _TIME = {"type": ["string", "null"], "format": "date-time"}
 ASKED_SCHEMA: dict[str, Any] = {
     "type": "object",
-    "required": ["ref", "state", "seconds", "plan"],
+    "required": ["ref", "status", "seconds", "plan"],
     "properties": {
         "ref": {"type": "string"},
-        "state": {"type": "string", "enum": list(PlanState)},
+        "status": {"type": "string", "enum": list(PlanState)},
         "seconds": {"type": "integer"},
         "requested_by": {"type": "string"},
         "created_at": _TIME,
@@ -105,13 +109,13 @@ ASKED_SCHEMA: dict[str, Any] = {
         "plan": {"oneOf": [PLAN_SCHEMA, {"type": "null"}], "description": "The best one found so far."},
     },
 }
-LISTED = ("ref", "state", "seconds", "requested_by", "created_at", "started_at", "finished_at")
+LISTED = ("ref", "status", "seconds", "requested_by", "created_at", "started_at", "finished_at")
 LISTED_SCHEMA = {**ASKED_SCHEMA, "required": list(LISTED)}
 LISTED_SCHEMA["properties"] = {name: ASKED_SCHEMA["properties"][name] for name in LISTED}
-_PLANS = RowSerializer(same_names(*LISTED))
+_PLANS = RowSerializer({**same_names(*LISTED), "status": "state"})
 
 
-class CutPlans(Endpoint):
+class CuttingPlans(Endpoint):
     """A cutting plan of any demand: at once, or later where it takes long."""
 
     scopes = {"GET": Scope.ORDERS_READ, "POST": Scope.MEASURES_READ}
@@ -123,7 +127,7 @@ class CutPlans(Endpoint):
         f"broker, it searches before it answers, and {cutting_plans.IN_REQUEST_S} at most.",
     }
 
-    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Plans that were asked for in the background")
+    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="List cutting plans requested in the background")
     def get(self, request: Request) -> Response:
         return self.page(lambda: AskedPlan.objects.of(self.business), _PLANS, all_of=self.business)
 
@@ -131,9 +135,9 @@ class CutPlans(Endpoint):
         request={"application/json": DEMAND_SCHEMA},
         responses={
             200: OpenApiResponse(PLAN_SCHEMA, "The plan, with how close to the cheapest it is proved to be."),
-            202: OpenApiResponse(ASKED_SCHEMA, "Being searched; look at its address."),
+            202: OpenApiResponse(ASKED_SCHEMA, "The search has started. Read its status at its address."),
         },
-        summary="Make a cutting plan",
+        summary="Calculate a cutting plan",
     )
     def post(self, request: Request) -> Response:
         seconds = self._seconds()
@@ -149,36 +153,36 @@ class CutPlans(Endpoint):
     def _seconds(self) -> int | None:
         """Return the seconds to search in the background; None if the caller waits."""
         asked = self.request.query_params
-        background = asked.get("background", "false")
-        if background not in {"true", "false"}:
-            raise _unknown("background", "Say true or false.")
+        background = self.flag("background")
         text = asked.get("seconds", str(cutting_plans.MAX_SECONDS))
         if not (text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= cutting_plans.MAX_SECONDS):
-            raise _unknown("seconds", f"Say a whole number from 1 to {cutting_plans.MAX_SECONDS}.")
-        return int(text) if background == "true" else None
+            raise _unknown("seconds", f"Enter a whole number from 1 to {cutting_plans.MAX_SECONDS}.")
+        return int(text) if background else None
 
 
 def _unknown(parameter: str, detail: str) -> Problem:
     return Problem("invalid-parameter", errors=[{"parameter": parameter, "code": "value", "detail": detail}])
 
 
-class CutPlanDetail(Endpoint):
+class CuttingPlanDetail(Endpoint):
     """Status of a plan, with the best result so far."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
-    @extend_schema(responses={200: ASKED_SCHEMA}, summary="A plan that was asked for in the background")
+    @extend_schema(responses={200: ASKED_SCHEMA}, summary="Get a cutting plan")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(AskedPlan.objects.of(self.business), ref)
         return self.one(cutting_plans.serialize_plan(row), row)
 
 
-class CutPlanCancel(Endpoint):
-    """Stops a search and keeps the best plan it found."""
+class CuttingPlanCancel(Endpoint):
+    """Cancelling of a search. The best result is kept."""
 
     scopes = {"POST": Scope.ORDERS_WRITE}
 
-    @extend_schema(request=None, responses={200: ASKED_SCHEMA}, summary="Stop a plan, keeping the best found")
+    @extend_schema(
+        request=None, responses={200: ASKED_SCHEMA}, summary="Cancel a cutting plan and keep the best result"
+    )
     def post(self, request: Request, ref: str) -> Response:
         row = cutting_plans.cancel(self.find(AskedPlan.objects.of(self.business), ref), actor=self.actor)
         return self.one(cutting_plans.serialize_plan(row), row)

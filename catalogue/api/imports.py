@@ -1,4 +1,4 @@
-"""Spreadsheets through the API: taking one in (or only trying to), following how far it is, and getting one out."""
+"""Import and export of spreadsheets: preview, import, status and export."""
 
 from __future__ import annotations
 
@@ -80,9 +80,9 @@ class Imports(Endpoint):
     paged = True
     parser_classes = [CsvParser, XlsxParser, AnyFileParser]
     parameters = {
-        "kind": f"What the file holds; POST needs it: {', '.join(ImportKind)}.",
+        "kind": f"Content of the file, required for POST: {', '.join(ImportKind)}.",
         "file_name": "Name of the file, for the record.",
-        "dry_run": "true: say what the file would do, and do nothing.",
+        "dry_run": "true: report what the file would change and change nothing.",
     }
 
     @extend_schema(responses={200: page_of(shape(IMPORT))}, summary="List imports")
@@ -98,7 +98,7 @@ class Imports(Endpoint):
             200: OpenApiResponse(REPORT_SCHEMA, "What the file would do (dry_run)."),
             202: OpenApiResponse(IMPORT_SCHEMA, "The import is running; read its address for the status."),
         },
-        summary="Take a file in, or only try to",
+        summary="Import a file or preview the import",
     )
     def post(self, request: Request) -> Response:
         asked = request.query_params
@@ -106,7 +106,7 @@ class Imports(Endpoint):
         _needs_prices(self, kind, Scope.PRICES_WRITE)
         body: Any = request.data
         content = body if isinstance(body, bytes) else b""
-        if asked.get("dry_run", "false") == "true":
+        if self.flag("dry_run"):
             try:
                 return Response(report(*dry_run(kind, content, self.business), self.business))
             except SheetRefusedError as fault:
@@ -130,28 +130,28 @@ class ImportDetail(Endpoint):
 
     scopes = {"GET": Scope.CATALOGUE_READ}
 
-    @extend_schema(responses={200: IMPORT_SCHEMA}, summary="How far a file is, and its report")
+    @extend_schema(responses={200: IMPORT_SCHEMA}, summary="Get import status and report")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(queries.imports(self.business), ref)
         data = serialize_row(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
         return self.one({**data, "report": row.report}, row)
 
 
-class SheetFile(Endpoint):
+class ExportFile(Endpoint):
     """A spreadsheet of the catalogue as a file; importing it again changes nothing."""
 
     scopes = {"GET": Scope.CATALOGUE_READ}
 
     @extend_schema(
         responses={(200, media_type): OpenApiTypes.BINARY for media_type in export.FORMATS.values()},
-        summary="A sheet as CSV or XLSX",
+        summary="Export catalogue data as CSV or XLSX",
     )
-    def get(self, request: Request, kind: str, form: str) -> Any:
-        if kind not in ImportKind.__members__.values() or form not in export.FORMATS:
+    def get(self, request: Request, kind: str, format: str) -> Any:
+        if kind not in ImportKind.__members__.values() or format not in export.FORMATS:
             raise Problem("not-found")
         wanted = ImportKind(kind)
         _needs_prices(self, wanted, Scope.PRICES_READ)
-        if form == "csv":
+        if format == "csv":
             lines = export.csv_sheet(wanted, self.business)
             first = next(lines)  # what fails, fails before the answer begins
             answer: Any = StreamingHttpResponse(chain([first], lines), content_type=export.FORMATS["csv"])
@@ -159,5 +159,5 @@ class SheetFile(Endpoint):
             answer = StreamingHttpResponse(
                 iter([export.xlsx_sheet(wanted, self.business)]), content_type=export.FORMATS["xlsx"]
             )
-        answer["Content-Disposition"] = f'attachment; filename="{kind}.{form}"'
+        answer["Content-Disposition"] = f'attachment; filename="{kind}.{format}"'
         return answer

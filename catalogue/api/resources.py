@@ -1,4 +1,4 @@
-"""Finishes, components, suppliers, terms, offers and price rules as resources: one way to list, read, add, change, remove."""
+"""Resources of the catalogue: finishes, components, suppliers, terms, supplier prices and price rules."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from catalogue import queries, services
-from catalogue.api.api_fields import COMPONENT, FINISH, OFFER, PRICE_RULE, SUPPLIER, TERMS, Members
+from catalogue.api.api_fields import COMPONENT, FINISH, PRICE_RULE, SUPPLIER, SUPPLIER_PRICE, TERMS, Members
 from catalogue.api.serializers import ComponentIn, FinishIn, PriceRuleIn, SupplierIn, SupplierPriceIn, TermsIn
 from catalogue.models import Component, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
 from fencing.model.faults import Fault, InvalidDocument
@@ -38,6 +38,7 @@ class Resource:
     """Description of how the API reads and writes one kind of record."""
 
     name: str
+    plural: str
     model: type[BusinessOwned]
     members: Members
     body: type[StrictSerializer]
@@ -49,6 +50,11 @@ class Resource:
     add: Callable[..., BusinessOwned] = _added
     change: Callable[..., BusinessOwned] = _added
     remove: Callable[..., None] = services.remove
+
+    @property
+    def one(self) -> str:
+        """Return the name with its article."""
+        return self.name if self.name == self.plural else f"a {self.name}"
 
     def rows(self, business: Business) -> QuerySet[Any]:
         return self.model.objects.of(business)
@@ -109,10 +115,10 @@ def _words(rows: QuerySet[Any], asked: Mapping[str, str], *columns: str) -> Quer
 def _filter_components(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.active_on(rows, on) if on else rows
-    return _words(_exact(rows, asked, role="role", finish="finish__code", sku="sku"), asked, "sku", "label")
+    return _words(_exact(rows, asked, role="role", finish="finish__code", sku="sku"), asked, "sku", "name")
 
 
-def _filter_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+def _filter_supplier_prices(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.offers_on(rows, on) if on else rows
     return _exact(rows, asked, component="component__sku", supplier="supplier__code")
@@ -121,7 +127,7 @@ def _filter_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[An
 def _filter_rules(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
     rows = queries.rules_on(rows, on) if on else rows
-    return _exact(rows, asked, kind="kind", key="key")
+    return _exact(rows, asked, kind="kind", applies_to="applies_to")
 
 
 def _filter_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
@@ -134,11 +140,12 @@ def _added_dated(row: BusinessOwned, *, actor: Actor, values: Values) -> Busines
     return services.add_dated(row, actor=actor, values=values)
 
 
-AS_OF = "Only what counts on this day (YYYY-MM-DD)."
+AS_OF = "Only what is valid on this day (YYYY-MM-DD)."
 RESOURCES = {
-    "finishes": Resource("finish", Finish, FINISH, FinishIn),
+    "finishes": Resource("finish", "finishes", Finish, FINISH, FinishIn),
     "components": Resource(
         "component",
+        "components",
         Component,
         COMPONENT,
         ComponentIn,
@@ -146,7 +153,7 @@ RESOURCES = {
             "role": "Only this role.",
             "finish": "Only this finish, by code.",
             "sku": "Only this sku.",
-            "q": "Words in sku or label.",
+            "q": "Words in sku or name.",
             "as_of": AS_OF,
         },
         filter_rows=_filter_components,
@@ -154,6 +161,7 @@ RESOURCES = {
     ),
     "suppliers": Resource(
         "supplier",
+        "suppliers",
         Supplier,
         SUPPLIER,
         SupplierIn,
@@ -161,6 +169,7 @@ RESOURCES = {
         filter_rows=lambda rows, asked: _words(rows, asked, "code", "name"),
     ),
     "supplier-terms": Resource(
+        "supplier terms",
         "supplier terms",
         SupplierTerms,
         TERMS,
@@ -172,17 +181,18 @@ RESOURCES = {
         change=services.change_terms,
         remove=services.remove_dated,
     ),
-    "offers": Resource(
-        "offer",
+    "supplier-prices": Resource(
+        "supplier price",
+        "supplier prices",
         SupplierPrice,
-        OFFER,
+        SUPPLIER_PRICE,
         SupplierPriceIn,
         parameters={
             "component": "Only this component, by sku.",
             "supplier": "Only this supplier, by code.",
             "as_of": AS_OF,
         },
-        filter_rows=_filter_offers,
+        filter_rows=_filter_supplier_prices,
         resolve=with_both,
         add=_added_dated,
         change=services.change_dated,
@@ -190,12 +200,17 @@ RESOURCES = {
     ),
     "price-rules": Resource(
         "price rule",
+        "price rules",
         PriceRule,
         PRICE_RULE,
         PriceRuleIn,
         read=Scope.PRICES_READ,
         write=Scope.PRICES_WRITE,
-        parameters={"kind": "Only this kind.", "key": "Only this key.", "as_of": AS_OF},
+        parameters={
+            "kind": "Only this kind.",
+            "applies_to": "Only what applies to this, such as dig.clay.",
+            "as_of": AS_OF,
+        },
         filter_rows=_filter_rules,
         add=_added_dated,
         change=services.change_dated,

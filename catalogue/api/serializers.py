@@ -69,21 +69,21 @@ def _mm() -> _Whole:
 class FinishIn(StrictSerializer):
     code = _text(40, needed=True)
     name = _text(80, needed=True)
-    sample = _text(7)
+    drawing_colour = _text(7)
     active = _Flag(required=False)
 
 
 class ComponentIn(StrictSerializer):
-    cleared = defaults(Component, "sale_unit", "pack")
+    cleared = defaults(Component, "sale_unit", "pack_size")
     sku = _text(64, needed=True)
-    label = _text(200, needed=True)  # type: ignore[assignment]  # a member of the body, not the form's label
+    name = _text(200, needed=True)
     role = serializers.ChoiceField(choices=[role.value for role in ComponentRole])
     finish = TextField(max_length=40, required=False, allow_null=True)
     length_mm = _mm()
     width_mm = _mm()
     height_mm = _mm()
     sale_unit = _SaleUnit(max_length=3, required=False)
-    pack = ExactField(places=3, least="0.001", most="1000000", required=False)
+    pack_size = ExactField(places=3, least="0.001", most="1000000", required=False)
     gtin = _text(14)
     mass_kg = ExactField(places=3, most="100000", required=False, allow_null=True)
     bag_yield_m3 = ExactField(places=5, most="10", required=False, allow_null=True)
@@ -108,20 +108,20 @@ class SupplierIn(StrictSerializer):
 
 
 class TermsIn(StrictSerializer):
-    cleared = defaults(SupplierTerms, "minimum_order", "delivery", "lead_time_days")
+    cleared = defaults(SupplierTerms, "minimum_order", "delivery_fees", "lead_time_days")
     supplier = _text(40, needed=True)
     valid_from = serializers.DateField()
     minimum_order = ExactField(places=4, required=False)
-    delivery = _Bands(from_zero=True, required=False)
+    delivery_fees = _Bands(from_zero=True, required=False)
     lead_time_days = _Whole(min_value=0, max_value=365, required=False)
 
 
 class _PriceBase(StrictSerializer):
-    cleared = defaults(SupplierPrice, "breaks", "pack", "minimum_quantity")
+    cleared = defaults(SupplierPrice, "price_breaks", "pack_size", "minimum_quantity")
     supplier_sku = _text(64)
     price = ExactField(places=4)
-    breaks = _Bands(required=False)
-    pack = ExactField(places=3, least="0.001", most="1000000", required=False)
+    price_breaks = _Bands(required=False)
+    pack_size = ExactField(places=3, least="0.001", most="1000000", required=False)
     minimum_quantity = ExactField(places=3, most="1000000", required=False)
     lead_time_days = _Whole(min_value=0, max_value=365, required=False, allow_null=True)
     valid_from = serializers.DateField()
@@ -140,10 +140,10 @@ class SupplierOwnPriceIn(_PriceBase):
 
 class PriceRuleIn(StrictSerializer):
     kind = serializers.ChoiceField(choices=[kind.value for kind in RuleKind])
-    key = _text(80)
-    amount = ExactField(places=6, most="99999999", required=False, allow_null=True)
-    choice = _text(80)
-    label = _text(200)  # type: ignore[assignment]  # as above
+    applies_to = _text(80)
+    value = ExactField(places=6, most="99999999", required=False, allow_null=True)
+    option = _text(80)
+    label = _text(200)  # type: ignore[assignment]  # a member of the body, not DRF's own
     valid_from = serializers.DateField()
     valid_to = serializers.DateField(required=False, allow_null=True)
 

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue import queries, services
-from catalogue.api.api_fields import SUPPLY_OFFER, row_serializer, shape
+from catalogue.api.api_fields import SUPPLIER_OWN_PRICE, row_serializer, shape
 from catalogue.api.resources import AS_OF, day
 from catalogue.api.serializers import SupplierOwnPriceIn
 from catalogue.models import Supplier, SupplierPrice
@@ -21,7 +21,7 @@ from shared.api.problems import Problem
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
 
-_SCHEMA, _OFFERS = shape(SUPPLY_OFFER), row_serializer(SUPPLY_OFFER)
+_SCHEMA, _PRICES = shape(SUPPLIER_OWN_PRICE), row_serializer(SUPPLIER_OWN_PRICE)
 
 
 class _SupplyEndpoint(Endpoint):
@@ -32,36 +32,34 @@ class _SupplyEndpoint(Endpoint):
             raise Problem("forbidden", "This address is for suppliers' keys.")
         return self.actor.supplier_account
 
-    def _offers(self) -> QuerySet[SupplierPrice]:
+    def _prices(self) -> QuerySet[SupplierPrice]:
         return queries.offers_of(self.account, test=self.actor.test)
 
-    def _serialize(self, offer: SupplierPrice) -> dict[str, Any]:
-        return _OFFERS.of(offer)
+    def _data(self, offer: SupplierPrice) -> dict[str, Any]:
+        return _PRICES.of(offer)
 
 
-class SupplyOffers(_SupplyEndpoint):
-    """Every offer of the supplier."""
+class SupplierOwnPrices(_SupplyEndpoint):
+    """Prices of the supplier."""
 
     scopes = {"GET": Scope.SUPPLY_PRICES_READ, "POST": Scope.SUPPLY_PRICES_WRITE}
     paged = True
     parameters = {
-        "business": "Only offers to this business, by ref.",
+        "business": "Only prices for this business, by ref.",
         "component": "Only this component, by sku.",
         "as_of": AS_OF,
     }
 
-    @extend_schema(responses={200: page_of(_SCHEMA)}, summary="A supplier's own offers")
+    @extend_schema(responses={200: page_of(_SCHEMA)}, summary="List own prices")
     def get(self, request: Request) -> Response:
         asked = request.query_params
-        rows, on = self._offers(), day(asked.dict(), "as_of")
+        rows, on = self._prices(), day(asked.dict(), "as_of")
         rows = queries.offers_on(rows, on) if on else rows
         by = {"business": "business__ref", "component": "component__sku"}
         rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
-        return self.page(rows, _OFFERS)
+        return self.page(rows, _PRICES)
 
-    @extend_schema(
-        request=SupplierOwnPriceIn, responses={201: _SCHEMA}, summary="A supplier's new price, from a day on"
-    )
+    @extend_schema(request=SupplierOwnPriceIn, responses={201: _SCHEMA}, summary="Create a price")
     def post(self, request: Request) -> Response:
         values = self.validated_data(SupplierOwnPriceIn)
         supplier = self._supplier(values.pop("business"))
@@ -70,7 +68,7 @@ class SupplyOffers(_SupplyEndpoint):
             raise InvalidDocument([Fault("/component", "unknown", "This business has no such component.")])
         offer = SupplierPrice(business=supplier.business, supplier=supplier, component=component)
         stored = services.add_dated(offer, actor=self.actor, values=values)
-        return self.created(self._serialize(stored), stored)
+        return self.created(self._data(stored), stored)
 
     def _supplier(self, business_ref: str) -> Supplier:
         found = (
@@ -84,28 +82,28 @@ class SupplyOffers(_SupplyEndpoint):
         return found
 
 
-class SupplyOfferDetail(_SupplyEndpoint):
-    """One offer of the supplier: it may be ended, and changed before it begins."""
+class SupplierOwnPriceDetail(_SupplyEndpoint):
+    """One price of the supplier. It can be ended, and changed before it begins."""
 
     scopes = {"GET": Scope.SUPPLY_PRICES_READ, "PATCH": Scope.SUPPLY_PRICES_WRITE}
 
-    @extend_schema(responses={200: _SCHEMA}, summary="One of a supplier's offers")
+    @extend_schema(responses={200: _SCHEMA}, summary="Get a price")
     def get(self, request: Request, ref: str) -> Response:
-        offer = self.find(self._offers(), ref)
-        return self.one(self._serialize(offer), offer)
+        offer = self.find(self._prices(), ref)
+        return self.one(self._data(offer), offer)
 
     @extend_schema(
         request=SupplierOwnPriceIn(partial=True),
         responses={200: _SCHEMA},
-        summary="End an offer, or change one to come",
+        summary="End a price or change a future one",
     )
     def patch(self, request: Request, ref: str) -> Response:
-        offer = self.get_for_update(self._offers().filter(business__suspended_at=None), ref)
+        offer = self.get_for_update(self._prices().filter(business__suspended_at=None), ref)
         values = self.validated_data(SupplierOwnPriceIn, partial=True)
         fixed = [name for name in ("business", "component") if name in values]
         if fixed:
             raise InvalidDocument(
-                Fault(f"/{name}", "fixed", "This can't be changed; make a new offer.") for name in fixed
+                Fault(f"/{name}", "fixed", "This cannot be changed. Create a new price.") for name in fixed
             )
         offer = services.change_dated(offer, actor=self.actor, values=values)
-        return self.one(self._serialize(offer), offer)
+        return self.one(self._data(offer), offer)

@@ -41,14 +41,16 @@ def listing(resource: Resource) -> type[Endpoint]:
         paged = True
         parameters = resource.parameters
 
-        @extend_schema(responses={200: page_of(shape(resource.members))}, summary=f"List: {resource.name}")
+        @extend_schema(responses={200: page_of(shape(resource.members))}, summary=f"List {resource.plural}")
         def get(self, request: Request) -> Response:
             asked = request.query_params.dict()
             return self.page(
                 lambda: resource.filter_rows(resource.rows(self.business), asked), serializer, all_of=self.business
             )
 
-        @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
+        @extend_schema(
+            request=resource.body, responses={201: shape(resource.members)}, summary=f"Create {resource.one}"
+        )
         def post(self, request: Request) -> Response:
             values = resource.resolve(self.business, self.validated_data(resource.body))
             row = resource.add(resource.model(business=self.business), actor=self.actor, values=values)
@@ -67,7 +69,7 @@ def detail(resource: Resource) -> type[Endpoint]:
     class Detail(Endpoint):
         scopes = {"GET": resource.read, "PATCH": resource.write, "DELETE": resource.write}
 
-        @extend_schema(responses={200: shape(resource.members)}, summary=f"Read: {resource.name}")
+        @extend_schema(responses={200: shape(resource.members)}, summary=f"Get {resource.one}")
         def get(self, request: Request, ref: str) -> Response:
             row = self.find(resource.rows(self.business), ref)
             return self.one(serializer.of(row), row)
@@ -75,7 +77,7 @@ def detail(resource: Resource) -> type[Endpoint]:
         @extend_schema(
             request=resource.body(partial=True),
             responses={200: shape(resource.members)},
-            summary=f"Change: {resource.name}",
+            summary=f"Change {resource.one}",
         )
         def patch(self, request: Request, ref: str) -> Response:
             row = self.get_for_update(resource.rows(self.business), ref)
@@ -83,7 +85,7 @@ def detail(resource: Resource) -> type[Endpoint]:
             row = resource.change(row, actor=self.actor, values=values)
             return self.one(serializer.of(row), row)
 
-        @extend_schema(responses={204: None}, summary=f"Remove: {resource.name}")
+        @extend_schema(responses={204: None}, summary=f"Delete {resource.one}")
         def delete(self, request: Request, ref: str) -> Response:
             resource.remove(self.get_for_update(resource.rows(self.business), ref), actor=self.actor)
             return Response(status=204)
@@ -116,13 +118,11 @@ class FenceSystems(Endpoint):
     scopes = {"GET": Scope.CATALOGUE_READ, "POST": Scope.CATALOGUE_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(shape(SYSTEM))}, summary="Fence systems")
+    @extend_schema(responses={200: page_of(shape(SYSTEM))}, summary="List fence systems")
     def get(self, request: Request) -> Response:
         return self.page(lambda: queries.systems(self.business), _SYSTEMS, all_of=self.business)
 
-    @extend_schema(
-        request=_DOCUMENT, responses={201: SYSTEM_FULL_SCHEMA}, summary="A new fence system, by its document"
-    )
+    @extend_schema(request=_DOCUMENT, responses={201: SYSTEM_FULL_SCHEMA}, summary="Create a fence system")
     def post(self, request: Request) -> Response:
         version = services.store_system(business=self.business, actor=self.actor, document=_document(request))
         return self.created(_system(version.system, version), version.system)
@@ -134,12 +134,14 @@ class FenceSystemDetail(Endpoint):
     scopes = {"GET": Scope.CATALOGUE_READ, "PUT": Scope.CATALOGUE_WRITE, "PATCH": Scope.CATALOGUE_WRITE}
     parameters = {"version": "Number of an earlier version."}
 
-    @extend_schema(responses={200: SYSTEM_FULL_SCHEMA}, summary="A fence system with its document")
+    @extend_schema(responses={200: SYSTEM_FULL_SCHEMA}, summary="Get a fence system and its document")
     def get(self, request: Request, ref: str) -> Response:
         system = self.find(queries.systems(self.business), ref)
         return self.one(_system(system, self._version(system, request.query_params.get("version"))), system)
 
-    @extend_schema(request=_DOCUMENT, responses={200: SYSTEM_FULL_SCHEMA}, summary="The next version of a fence system")
+    @extend_schema(
+        request=_DOCUMENT, responses={200: SYSTEM_FULL_SCHEMA}, summary="Save the next version of a fence system"
+    )
     def put(self, request: Request, ref: str) -> Response:
         system = self.get_for_update(queries.systems(self.business), ref)
         version = services.store_system(
@@ -150,7 +152,7 @@ class FenceSystemDetail(Endpoint):
     @extend_schema(
         request=SystemChange(partial=True),
         responses={200: SYSTEM_FULL_SCHEMA},
-        summary="Make it the default, or end it",
+        summary="Make a fence system the default or deactivate it",
     )
     def patch(self, request: Request, ref: str) -> Response:
         system = self.get_for_update(queries.systems(self.business), ref)
@@ -160,7 +162,7 @@ class FenceSystemDetail(Endpoint):
         return self.one(_system(system, self._version(system, None)), system)
 
     def _version(self, system: FenceSystem, number: str | None) -> FenceSystemVersion:
-        wanted = str(system.latest) if number is None else number
+        wanted = str(system.latest_version) if number is None else number
         if not (wanted.isascii() and wanted.isdigit() and len(wanted) < 7):
             fault = {"parameter": "version", "code": "whole", "detail": "Enter a whole number."}
             raise Problem("invalid-parameter", errors=[fault])
@@ -174,19 +176,19 @@ class Completeness(Endpoint):
     """Items that a fence system needs before it can quote."""
 
     scopes = {"GET": Scope.CATALOGUE_READ}
-    parameters = {"system": "Code of the fence system; the default one when left out."}
+    parameters = {"system": "Code of the fence system. Default: the default system."}
     refuses = {"GET": ("422",)}
 
-    @extend_schema(responses={200: COMPLETENESS_SCHEMA}, summary="What is missing before a system can quote")
+    @extend_schema(responses={200: COMPLETENESS_SCHEMA}, summary="List what a fence system lacks for quoting")
     def get(self, request: Request) -> Response:
         code = request.query_params.get("system")
         if not code and not queries.systems(self.business).filter(is_default=True, active=True).exists():
             none = {"code": "system.missing", "role": "", "finish": None, "text": "no fence system"}
-            return Response({"system": None, "complete": False, "lacks": [none]})
+            return Response({"system": None, "is_complete": False, "missing_items": [none]})
         code = code or queries.default_system(self.business).code
         found = missing_items(self.business, code)
         missing = [{"code": item.code, "role": item.role, "finish": item.finish, "text": item.text} for item in found]
-        return Response({"system": code, "complete": not found, "lacks": missing})
+        return Response({"system": code, "is_complete": not found, "missing_items": missing})
 
 
 def endpoints() -> list[tuple[str, type[Endpoint]]]:

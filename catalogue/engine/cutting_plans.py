@@ -19,7 +19,7 @@ from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
 
-ASKED = "catalogue.cutplan_asked"
+ASKED = "cutting_plan.requested"
 INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
 """Time limit of a search that the caller waits for: about two seconds with the start of its process."""
 MAX_SECONDS = 60
@@ -100,15 +100,15 @@ def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
 
 
 def clear() -> None:
-    """Says of plans whose job was lost that they were given up, and drops those of a month ago."""
+    """Mark plans whose task was lost as failed, and delete plans older than a month."""
     now = timezone.now()
     # unscoped: a routine of the whole service
     rows = AskedPlan.unscoped
-    rows.filter(state__in=OPEN, created_at__lt=now - LOST).update(state=PlanState.GIVEN_UP, finished_at=now)
+    rows.filter(state__in=OPEN, created_at__lt=now - LOST).update(state=PlanState.FAILED, finished_at=now)
     rows.filter(created_at__lt=now - KEPT).exclude(state__in=OPEN).delete()
 
 
 def serialize_plan(row: AskedPlan) -> dict[str, Any]:
     """Return a plan as the API shows it."""
-    members = ("ref", "state", "seconds", "requested_by", "created_at", "started_at", "finished_at", "plan")
-    return {name: getattr(row, name) for name in members}
+    members = ("ref", "seconds", "requested_by", "created_at", "started_at", "finished_at", "plan")
+    return {**{name: getattr(row, name) for name in members}, "status": row.state}

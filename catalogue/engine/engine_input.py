@@ -53,7 +53,7 @@ def _read_market(business: Business, on: date) -> PurchaseOptions:
                 row.name,
                 row.preferred,
                 terms[row.pk].minimum_order if row.pk in terms else Decimal(0),
-                read_bands(terms[row.pk].delivery) if row.pk in terms else (),
+                read_bands(terms[row.pk].delivery_fees) if row.pk in terms else (),
             )
             for row in sellers.values()
         ),
@@ -63,8 +63,8 @@ def _read_market(business: Business, on: date) -> PurchaseOptions:
                 row.component.sku,
                 row.supplier_sku or row.component.sku,
                 row.price,
-                read_bands(row.breaks),
-                row.pack,
+                read_bands(row.price_breaks),
+                row.pack_size,
                 row.minimum_quantity,
                 (terms[row.supplier_id].lead_time_days if row.supplier_id in terms else 0)
                 if row.lead_time_days is None
@@ -81,7 +81,7 @@ def _articles(business: Business, on: date) -> Iterable[Article]:
         finish = row.finish.code if row.finish else None
         yield Article(
             row.sku,
-            row.label,
+            row.name,
             row.role,
             finish,
             row.length_mm,

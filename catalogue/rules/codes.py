@@ -39,7 +39,7 @@ class ImportKind(StrEnum):
     COMPONENTS = "components"
     SUPPLIERS = "suppliers"
     SUPPLIER_TERMS = "supplier_terms"
-    OFFERS = "offers"
+    SUPPLIER_PRICES = "supplier_prices"
     PRICE_RULES = "price_rules"
     FENCE_SYSTEMS = "fence_systems"
 
@@ -50,7 +50,7 @@ class ImportState(StrEnum):
     WAITING = "waiting"
     RUNNING = "running"
     DONE = "done"
-    REFUSED = "refused"
+    REJECTED = "rejected"
 
 
 class PlanState(StrEnum):
@@ -60,7 +60,7 @@ class PlanState(StrEnum):
     RUNNING = "running"
     DONE = "done"
     CANCELLED = "cancelled"
-    GIVEN_UP = "given_up"
+    FAILED = "failed"
 
 
 def is_piece(role: str) -> bool:

@@ -30,7 +30,7 @@ _DIAMETER = range(50, 2001)
 
 def rate_faults(amount: Decimal | None) -> Faults:
     """Return what is wrong with a rate."""
-    return [("amount", "Enter an amount that is not negative.")] if amount is None or amount < 0 else []
+    return [("value", "Enter an amount that is not negative.")] if amount is None or amount < 0 else []
 
 
 def labour_faults(key: str, amount: Decimal | None, choice: str) -> Faults:
@@ -39,13 +39,13 @@ def labour_faults(key: str, amount: Decimal | None, choice: str) -> Faults:
     faults = _choice_faults(activity, finer, choice)
     if activity == "remove" and choice == HAZARDOUS:
         if amount is not None:
-            faults.append(("amount", "Leave this empty: a licensed contractor prices a hazardous kind on each quote."))
+            faults.append(("value", "Leave this empty: a licensed contractor prices a hazardous kind on each quote."))
     else:
         faults += rate_faults(amount)
     if activity not in ACTIVITIES:
-        faults.append(("key", f"Begin with one of: {', '.join(ACTIVITIES)}."))
+        faults.append(("applies_to", f"Begin with one of: {', '.join(ACTIVITIES)}."))
     if activity == "erect" and finer and not _is_whole(finer):
-        faults.append(("key", "Erecting goes by height: erect.1800 is for heights up to 1800 mm."))
+        faults.append(("applies_to", "Erecting goes by height: erect.1800 is for heights up to 1800 mm."))
     return faults
 
 
@@ -55,25 +55,25 @@ def _choice_faults(activity: str, finer: str, choice: str) -> Faults:
     if activity == "dig":
         if _is_whole(choice) and int(choice) in _DEPTH:
             return []
-        return [("choice", "Enter the depth the rate includes, in mm from 100 to 3000. Leave it empty for any depth.")]
+        return [("option", "Enter the depth the rate includes, in mm from 100 to 3000. Leave it empty for any depth.")]
     if activity == "remove" and finer:
         text = f"Enter {HAZARDOUS} for a kind only a licensed contractor may take down; otherwise leave this empty."
-        return [] if choice == HAZARDOUS else [("choice", text)]
-    return [("choice", "Leave this empty.")]
+        return [] if choice == HAZARDOUS else [("option", text)]
+    return [("option", "Leave this empty.")]
 
 
 def factor_faults(key: str, amount: Decimal | None, choice: str) -> Faults:
     """Return what is wrong with a factor: (field, what to enter)."""
     faults: Faults = []
     if amount is None or not Decimal("0.1") <= amount <= 10:
-        faults.append(("amount", "Enter a factor from 0.1 to 10, such as 1.25."))
+        faults.append(("value", "Enter a factor from 0.1 to 10, such as 1.25."))
     if choice:
-        faults.append(("choice", "Leave this empty."))
+        faults.append(("option", "Leave this empty."))
     name, _, finer = key.partition(".")
     if name == "diameter" and not (_is_whole(finer) and int(finer) in _DIAMETER):
-        faults.append(("key", "Enter the diameter up to which the factor holds, in mm: diameter.300."))
+        faults.append(("applies_to", "Enter the diameter up to which the factor holds, in mm: diameter.300."))
     if name not in ("diameter", "bulking"):
-        faults.append(("key", "Enter diameter.300 (holes up to 300 mm across), bulking, or bulking.clay."))
+        faults.append(("applies_to", "Enter diameter.300 (holes up to 300 mm across), bulking, or bulking.clay."))
     return faults
 
 

@@ -89,13 +89,13 @@ _Faults = list[tuple[str, str]]
 
 def _percent_fault(amount: Decimal | None, *, below: int) -> _Faults:
     if amount is None or not 0 <= amount < below:
-        return [("amount", f"Enter a percentage from 0 to below {below}.")]
+        return [("value", f"Enter a percentage from 0 to below {below}.")]
     return []
 
 
 def _chosen_fault(choice: str, choices: Iterable[str]) -> _Faults:
     known = tuple(choices)
-    return [] if choice in known else [("choice", f"Choose from: {', '.join(known)}.")]
+    return [] if choice in known else [("option", f"Choose from: {', '.join(known)}.")]
 
 
 def _markup_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
@@ -105,25 +105,25 @@ def _markup_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
 
 
 def _discount_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
-    taken = [("key", "Choose another name: this one means no discount.")] if key == "none" else []
+    taken = [("applies_to", "Choose another name: this one means no discount.")] if key == "none" else []
     return taken + _percent_fault(amount, below=100) + (_chosen_fault(choice, GivenTo) if choice else [])
 
 
 def _tax_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     faults = _percent_fault(amount, below=100) + _chosen_fault(choice, TAX_CATEGORIES)
     if not faults and amount is not None and (amount > 0) != (choice == "S"):
-        faults.append(("amount", "Category S has a rate above 0, every other category a rate of 0."))
+        faults.append(("value", "Category S has a rate above 0, every other category a rate of 0."))
     return faults
 
 
 def _setting_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     if key in _CHOICES:
         return _chosen_fault(choice, _CHOICES[key])
-    return rate_faults(amount) if key in _AMOUNTS else [("key", f"Choose from: {', '.join(SETTINGS)}.")]
+    return rate_faults(amount) if key in _AMOUNTS else [("applies_to", f"Choose from: {', '.join(SETTINGS)}.")]
 
 
 def _named_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
-    return [] if choice else [("choice", "Enter a code.")]
+    return [] if choice else [("option", "Enter a code.")]
 
 
 _KIND_FAULTS = {
@@ -146,7 +146,7 @@ def rule_faults(kind: str, key: str, amount: Decimal | None, choice: str) -> _Fa
     if kind not in RuleKind.__members__.values():
         return [("kind", f"Choose from: {', '.join(RuleKind)}.")]
     faults = _KIND_FAULTS[RuleKind(kind)](key, amount, choice)
-    return faults if key or kind == RuleKind.TAX_OF else [("key", "Enter a key."), *faults]
+    return faults if key or kind == RuleKind.TAX_OF else [("applies_to", "Enter a key."), *faults]
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ def _plain(name: str) -> str:
 def waiting(business: Business, ref: str) -> Import | None:
     """Return the import, or None if it is finished."""
     row = Import.objects.of(business).filter(ref=ref).first()
-    return None if row is None or row.state in {ImportState.DONE, ImportState.REFUSED} else row
+    return None if row is None or row.state in {ImportState.DONE, ImportState.REJECTED} else row
 
 
 def prepare(row: Import) -> tuple[SheetType, ImportPlan] | SheetRefusedError:
@@ -62,14 +62,14 @@ def finish(row: Import, planned: tuple[SheetType, ImportPlan] | SheetRefusedErro
     The plan is made again when something changed since, so that nothing is written over that was not looked at.
     """
     if isinstance(planned, SheetRefusedError):
-        return _end(row, ImportState.REFUSED, {"refused": 1, "refusals": [_error_report(planned)]})
+        return _end(row, ImportState.REJECTED, {"rejected": 1, "errors": [_error_report(planned)]})
     kind, found = planned
     if fingerprint(kind, row.business) != found.fingerprint:
         kind, found = dry_run(ImportKind(row.kind), bytes(row.content), row.business)
     data = report(kind, found, row.business)
     row.rows_total = row.rows_done = found.rows
     if found.refused:
-        return _end(row, ImportState.REFUSED, data)
+        return _end(row, ImportState.REJECTED, data)
     with transaction.atomic():
         take_in(kind, found, row.business, actor=actor, file_name=row.file_name)
     return _end(row, ImportState.DONE, data)

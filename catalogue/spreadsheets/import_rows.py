@@ -53,10 +53,10 @@ def report(kind: SheetType, found: ImportPlan, business: Business) -> dict[str, 
         "added": len(found.added),
         "changed": len(found.changed),
         "unchanged": found.unchanged,
-        "refused": len(found.refused),
-        "refusals": [{"row": item.row, "column": item.column, "reason": item.reason} for item in found.refused[:SHOWN]],
-        "changes": [{"row": item.row, **_change(kind, item)} for item in found.changed[:SHOWN]],
-        "additions": [_cell_texts(kind, values) for values in found.added[:SHOWN]],
+        "rejected": len(found.refused),
+        "errors": [{"row": item.row, "column": item.column, "reason": item.reason} for item in found.refused[:SHOWN]],
+        "changed_rows": [{"row": item.row, **_change(kind, item)} for item in found.changed[:SHOWN]],
+        "added_rows": [_cell_texts(kind, values) for values in found.added[:SHOWN]],
         "open_quotes": effect_on_quotes(business, kind.kind, _touched(kind, found)),
     }
 
@@ -79,7 +79,7 @@ def _key(kind: SheetType, values: Mapping[str, Any]) -> str:
 
 def _touched(kind: SheetType, found: ImportPlan) -> dict[str, Decimal | None]:
     """Skus whose data or price a file changes, with the new price; none for the other sheets, which name no sku."""
-    if kind.kind not in (ImportKind.COMPONENTS, ImportKind.OFFERS):
+    if kind.kind not in (ImportKind.COMPONENTS, ImportKind.SUPPLIER_PRICES):
         return {}
     rows = found.given(kind).values()
     if kind.kind is ImportKind.COMPONENTS:
@@ -96,7 +96,9 @@ def refuse(found: ImportPlan) -> None:
     """Refused when any row is, each with its row and column."""
     if found.refused:
         raise InvalidDocument(
-            Fault(f"/rows/{item.row}/{item.column}" if item.column else f"/rows/{item.row}", "row.refused", item.reason)
+            Fault(
+                f"/rows/{item.row}/{item.column}" if item.column else f"/rows/{item.row}", "row.rejected", item.reason
+            )
             for item in found.refused[:SHOWN]
         )
 

@@ -97,7 +97,7 @@ def create_business(
         load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
     else:
         _tax(business, new.tax_name, new.tax_rate)
-        on_all = {"choice": "standard", "label": "All that is sold", "valid_from": BEGINS}
+        on_all = {"option": "standard", "label": "All that is sold", "valid_from": BEGINS}
         services.add_dated(PriceRule(business=business, kind=RuleKind.TAX_OF), actor=SYSTEM, values=on_all, past=True)
     return business, True
 
@@ -140,7 +140,7 @@ def _load(business: Business, actor: Actor) -> None:
     _sheet(business, ImportKind.COMPONENTS, actor)
     for supplier in starter["suppliers"]:
         _supplier(business, supplier, actor)
-    _sheet(business, ImportKind.OFFERS, actor)
+    _sheet(business, ImportKind.SUPPLIER_PRICES, actor)
     _sheet(business, ImportKind.PRICE_RULES, actor)
     for path in sorted(STARTER.glob("*.json")):
         document = json.loads(path.read_text(encoding="utf-8"))
@@ -149,9 +149,9 @@ def _load(business: Business, actor: Actor) -> None:
 
 
 def _tax(business: Business, name: str, rate: Decimal) -> None:
-    tax = {"amount": rate, "choice": "S" if rate else "Z", "label": name, "valid_from": BEGINS}
+    tax = {"value": rate, "option": "S" if rate else "Z", "label": name, "valid_from": BEGINS}
     services.add_dated(
-        PriceRule(business=business, kind=RuleKind.TAX, key="standard"), actor=SYSTEM, values=tax, past=True
+        PriceRule(business=business, kind=RuleKind.TAX, applies_to="standard"), actor=SYSTEM, values=tax, past=True
     )
 
 

@@ -83,7 +83,7 @@ def _check_offer(values: Mapping[str, Any]) -> Faults:
 
 
 def _check_rule(values: Mapping[str, Any]) -> Faults:
-    faults = rule_faults(values["kind"], values["key"], values["amount"], values["choice"])
+    faults = rule_faults(values["kind"], values["applies_to"], values["value"], values["option"])
     return faults + _ends_before(values, "valid_from", "valid_to")
 
 
@@ -101,12 +101,12 @@ def _components(business: Business) -> SheetType:
     finishes = dict(Finish.objects.of(business).values_list("code", "pk"))
     columns = (
         text_column(Component, "sku", key=True),
-        text_column(Component, "label"),
+        text_column(Component, "name"),
         text_column(Component, "role", choices=True),
         code_column("finish", "finish_id", finishes, needed=False, what="finish"),
         *(number_column(Component, name, least=Decimal(1)) for name in ("length_mm", "width_mm", "height_mm")),
         _unit_column(),
-        number_column(Component, "pack"),
+        number_column(Component, "pack_size"),
         text_column(Component, "gtin"),
         number_column(Component, "mass_kg"),
         number_column(Component, "bag_yield_m3"),
@@ -125,22 +125,22 @@ def _offers(business: Business) -> SheetType:
         code_column("sku", "component_id", skus, needed=True, what="component", key="component__sku"),
         text_column(SupplierPrice, "supplier_sku"),
         number_column(SupplierPrice, "price"),
-        bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
-        number_column(SupplierPrice, "pack"),
+        bands_column("price_breaks", lambda value: bands_fault(value, from_zero=False)),
+        number_column(SupplierPrice, "pack_size"),
         number_column(SupplierPrice, "minimum_quantity"),
         number_column(SupplierPrice, "lead_time_days"),
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
     )
-    return SheetType(ImportKind.OFFERS, SupplierPrice, columns, _check_offer, dated=True)
+    return SheetType(ImportKind.SUPPLIER_PRICES, SupplierPrice, columns, _check_offer, dated=True)
 
 
 def _price_rules(business: Business) -> SheetType:
     columns = (
         text_column(PriceRule, "kind", key=True, choices=True),
-        text_column(PriceRule, "key", key=True),
-        number_column(PriceRule, "amount"),
-        text_column(PriceRule, "choice"),
+        text_column(PriceRule, "applies_to", key=True),
+        number_column(PriceRule, "value"),
+        text_column(PriceRule, "option"),
         text_column(PriceRule, "label"),
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
@@ -149,7 +149,7 @@ def _price_rules(business: Business) -> SheetType:
 
 
 def _settle_rule(values: dict[str, Any]) -> None:
-    values["key"] = rule_key(values["kind"], values["key"])
+    values["applies_to"] = rule_key(values["kind"], values["applies_to"])
 
 
 def _nothing_more(values: Mapping[str, Any]) -> Faults:
@@ -160,7 +160,7 @@ def _finishes(business: Business) -> SheetType:
     columns = (
         text_column(Finish, "code", key=True),
         text_column(Finish, "name"),
-        text_column(Finish, "sample"),
+        text_column(Finish, "drawing_colour"),
         flag_column(Finish, "active"),
     )
     return SheetType(ImportKind.FINISHES, Finish, columns, _nothing_more, dated=False)
@@ -187,7 +187,7 @@ def _supplier_terms(business: Business) -> SheetType:
         code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
         date_column("valid_from", needed=True, key=True),
         number_column(SupplierTerms, "minimum_order"),
-        bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),
+        bands_column("delivery_fees", lambda value: bands_fault(value, from_zero=True)),
         number_column(SupplierTerms, "lead_time_days"),
     )
     return SheetType(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
@@ -203,7 +203,7 @@ _KINDS = {
     ImportKind.COMPONENTS: _components,
     ImportKind.SUPPLIERS: _suppliers,
     ImportKind.SUPPLIER_TERMS: _supplier_terms,
-    ImportKind.OFFERS: _offers,
+    ImportKind.SUPPLIER_PRICES: _offers,
     ImportKind.PRICE_RULES: _price_rules,
     ImportKind.FENCE_SYSTEMS: _fence_systems,
 }

@@ -24,9 +24,9 @@ from shared.business.roles import Scope
 
 HOLDS = {
     "finishes": "Finishes", "components": "Components", "suppliers": "Suppliers", "supplier_terms": "Supplier terms",
-    "offers": "Supplier prices", "price_rules": "Price rules", "fence_systems": "Fence systems",
+    "supplier_prices": "Supplier prices", "price_rules": "Price rules", "fence_systems": "Fence systems",
 }  # fmt: skip
-STATES = {"waiting": "waiting", "running": "importing", "done": "imported", "refused": "rejected"}
+STATES = {"waiting": "waiting", "running": "importing", "done": "imported", "rejected": "rejected"}
 MAX_CARRIED = 1_000_000
 
 

@@ -14,17 +14,17 @@ from catalogue.views.record_form import MONEY, word
 from shared.business.models import Business
 
 SHOWN: Mapping[str, tuple[str, ...]] = {
-    "components": ("label", "role", "finish", "length_mm", "sale_unit"),
-    "offers": ("component", "supplier", "price", "minimum_quantity", "valid_from", "valid_to"),
-    "price-rules": ("key", "kind", "amount", "choice", "label", "valid_from", "valid_to"),
+    "components": ("name", "role", "finish", "length_mm", "sale_unit"),
+    "supplier-prices": ("component", "supplier", "price", "minimum_quantity", "valid_from", "valid_to"),
+    "price-rules": ("applies_to", "kind", "value", "option", "label", "valid_from", "valid_to"),
     "suppliers": ("name", "email", "phone", "preferred", "active"),
     "supplier-terms": ("supplier", "valid_from", "minimum_order", "lead_time_days"),
-    "finishes": ("name", "sample", "active"),
+    "finishes": ("name", "drawing_colour", "active"),
 }
-HEADS = {"label": "Name", "key": "For", "amount": "Amount"}
+HEADS = {"label": "Name", "applies_to": "For", "value": "Amount"}
 PERCENT = frozenset({"markup", "discount", "tax", "payment"})
-NUMBERS = frozenset({"length_mm", "price", "minimum_quantity", "amount", "minimum_order", "lead_time_days"})
-_CODES = {("components", "label"): "sku", ("suppliers", "name"): "code", ("finishes", "name"): "code"}
+NUMBERS = frozenset({"length_mm", "price", "minimum_quantity", "value", "minimum_order", "lead_time_days"})
+_CODES = {("components", "name"): "sku", ("suppliers", "name"): "code", ("finishes", "name"): "code"}
 """The code that stands beside a row's name."""
 _WORDS: Mapping[str, Callable[[str], str]] = {"role": labels_module.role_word, "sale_unit": labels_module.unit_word}
 """Members that hold a code of ours, and how it is called."""
@@ -65,12 +65,12 @@ def rows_of(name: str, rows: Iterable[Mapping[str, Any]], business: Business) ->
 
 
 def _names(name: str, rows: list[Mapping[str, Any]], business: Business) -> dict[str, Mapping[str, str]]:
-    skus = {row["component"] for row in rows} if name == "offers" else set()
-    labels = queries.components(business).filter(sku__in=skus).values_list("sku", "label") if skus else ()
+    skus = {row["component"] for row in rows} if name == "supplier-prices" else set()
+    labels = queries.components(business).filter(sku__in=skus).values_list("sku", "name") if skus else ()
     return {
         "component": dict(labels),
         "finish": labels_module.finish_words(business) if name == "components" else {},
-        "supplier": labels_module.supplier_words(business) if name in ("offers", "supplier-terms") else {},
+        "supplier": labels_module.supplier_words(business) if name in ("supplier-prices", "supplier-terms") else {},
     }
 
 
@@ -82,7 +82,7 @@ def _cell(name: str, member: str, row: Mapping[str, Any], names: Mapping[str, Ma
         return ListCell(head, value, day=True)
     if member in names:
         return ListCell(head, names[member].get(value, value) or "", value or "")
-    if name == "price-rules" and member in ("kind", "key", "choice"):
+    if name == "price-rules" and member in ("kind", "applies_to", "option"):
         return _rule_cell(head, member, row)
     if member in _WORDS:
         return ListCell(head, _WORDS[member](value), value)
@@ -108,7 +108,7 @@ def _rule_cell(head: str, member: str, row: Mapping[str, Any]) -> ListCell:
     kind, value = row["kind"], row[member]
     if member == "kind":
         return ListCell(head, labels_module.KINDS.get(kind, kind))
-    label = labels_module.key_word(kind, value) if member == "key" else labels_module.choice_word(kind, value)
+    label = labels_module.key_word(kind, value) if member == "applies_to" else labels_module.choice_word(kind, value)
     return ListCell(head, label, value if label.casefold() != value.casefold() else "")
 
 

@@ -38,8 +38,9 @@ from shared.web.page_errors import PAGE_ERRORS, error_status, errors_by_field
 from shared.web.seen_version import acting_on, field_facts
 
 ORDER = {
-    "components": ("role", "label"), "offers": ("component__label", "supplier__name", "-valid_from"),
-    "price-rules": ("kind", "key", "-valid_from"), "suppliers": ("name",), "supplier-terms": ("supplier__name", "-valid_from"),
+    "components": ("role", "name"), "supplier-prices": ("component__name", "supplier__name", "-valid_from"),
+    "price-rules": ("kind", "applies_to", "-valid_from"), "suppliers": ("name",),
+    "supplier-terms": ("supplier__name", "-valid_from"),
     "finishes": ("name",),
 }  # fmt: skip
 A_PAGE = 100

@@ -26,23 +26,25 @@ WORDS = {
     "height_mm": "Height, mm", "mass_kg": "Mass, kg", "bag_yield_m3": "Yield of one bag, m³", "valid_from": "From",
     "valid_to": "To", "available_from": "Available from", "available_to": "Available to", "sale_unit": "Unit",
     "supplier_sku": "Supplier's number", "minimum_quantity": "Minimum quantity", "minimum_order": "Minimum order",
-    "email": "E-mail", "sample": "Colour for drawings", "breaks": "Price breaks", "delivery": "Delivery fees",
-    "key": "Applies to", "choice": "Setting", "amount": "Amount, % or factor", "label": "Name", "sku": "Our number",
+    "email": "E-mail", "drawing_colour": "Colour for drawings", "price_breaks": "Price breaks",
+    "delivery_fees": "Delivery fees", "applies_to": "Applies to", "option": "Setting",
+    "value": "Amount, % or factor", "label": "Name", "sku": "Our number",
     "lead_time_days": "Lead time (days)", "country": "Country, two letters", "account_code": "Account",
 }  # fmt: skip
 HINTS = {
-    "breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
-    "delivery": "From a value of the order, then the fee: 0 45; 800 0",
-    "sample": "As #445566",
-    "pack": "Pack size",
-    "key": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; a tax code",
-    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Tax code, account: its code. "
+    "price_breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
+    "delivery_fees": "From a value of the order, then the fee: 0 45; 800 0",
+    "drawing_colour": "As #445566",
+    "pack_size": "Pack size",
+    "applies_to": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; "
+    "a tax code",
+    "option": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Tax code, account: its code. "
     "Digging: the depth the rate includes, mm. Removal: hazardous for a licensed contractor",
     "minimum_quantity": "Smallest quantity sold",
     "bag_yield_m3": "Concrete in bags only",
     "length_mm": "Of stock that is cut; empty where sold by the metre",
 }
-BANDS = ("breaks", "delivery")
+BANDS = ("price_breaks", "delivery_fees")
 MONEY = frozenset({"price", "minimum_order"})
 WIDE = frozenset({"label", "component", "supplier", "address", "name"})
 FIRST = frozenset({"component", "supplier"})
@@ -77,7 +79,7 @@ def choices_of(business: Business | None, name: str, *, needed: bool) -> tuple[t
     """Return the choices of a field as names with codes; none if any text may be entered."""
     if name == "component":
         rows = queries.components(business).order_by("sku") if business else None
-        return () if rows is None else tuple(rows.values_list("sku", "label")[:MAX_PICKED])
+        return () if rows is None else tuple(rows.values_list("sku", "name")[:MAX_PICKED])
     words = _words(business, name)
     listed = tuple((code, f"{label} ({code})" if label != code else code) for code, label in words.items())
     return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
@@ -170,7 +172,7 @@ def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
 
 def _value(name: str, field: Any, text: str, *, percent: bool) -> Any:
     if isinstance(field, ExactField):
-        return read_percent(text) if percent and name == "amount" else typed_number(text)
+        return read_percent(text) if percent and name == "value" else typed_number(text)
     if name.endswith("_mm"):
         return read_length(text, LEVEL)
     if isinstance(field, serializers.IntegerField):

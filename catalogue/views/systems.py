@@ -226,7 +226,7 @@ def _way(lack: MissingItem, names: Mapping[str, str], ref: str) -> tuple[str, st
                  "label": f"{role_word(lack.role)}{size}{place}"}  # fmt: skip
         return _new("components", given, ref), "Add it"
     if lack.code == "price.missing":
-        return _new("offers", {"component": lack.key}, ref), "Add a price"
+        return _new("supplier-prices", {"component": lack.key}, ref), "Add a price"
     kind = {
         "labour.missing": "labour",
         "factor.missing": "factor",
@@ -234,7 +234,7 @@ def _way(lack: MissingItem, names: Mapping[str, str], ref: str) -> tuple[str, st
         "tax.missing": "tax" if lack.key else "tax_code_for",
     }.get(lack.code)
     if kind:
-        return _new("price-rules", {"kind": kind, "key": lack.key}, ref), "Add it"
+        return _new("price-rules", {"kind": kind, "applies_to": lack.key}, ref), "Add it"
     return (_new("finishes", {}, ref), "Add one") if lack.code == "finish.missing" else ("", "")
 
 

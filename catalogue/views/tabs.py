@@ -6,11 +6,11 @@ from catalogue.api.resources import RESOURCES
 from shared.business.access import MemberRequest
 
 WORDS = {
-    "components": "Components", "offers": "Supplier prices", "price-rules": "Price rules", "suppliers": "Suppliers",
+    "components": "Components", "supplier_prices": "Supplier prices", "price-rules": "Price rules", "suppliers": "Suppliers",
     "supplier-terms": "Supplier terms", "finishes": "Finishes",
 }  # fmt: skip
 ONE = {
-    "components": "a component", "offers": "a supplier price", "price-rules": "a price rule", "suppliers": "a supplier",
+    "components": "a component", "supplier-prices": "a supplier price", "price-rules": "a price rule", "suppliers": "a supplier",
     "supplier-terms": "a supplier's terms", "finishes": "a finish",
 }  # fmt: skip
 

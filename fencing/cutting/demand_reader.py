@@ -12,7 +12,16 @@ from fencing.reading.json_reader import read_json, sound
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "schema")
-STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "min_offcut_mm", "credit", "label")
+STOCK_KEYS = (
+    "length_mm",
+    "price",
+    "quantity_available",
+    "trim_mm",
+    "handling",
+    "min_offcut_mm",
+    "offcut_credit",
+    "label",
+)
 
 LONGEST = 100_000
 """Maximum length of a bar [mm]: 100 m."""
@@ -50,7 +59,7 @@ def read_demand(source: str | bytes) -> Demand:
     Source: house rule.
 
     Example:
-        >>> text = '{"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": null}]}'
+        >>> text = '{"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20"}]}'
         >>> read_demand(text).pieces
         ((2238, 8),)
     """
@@ -115,15 +124,19 @@ def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
         row = ObjectReader(item, pointer, faults, STOCK_KEYS)
         length = row.whole("length_mm", 1, LONGEST)
         money = {"price": _money(row, "price")}
-        money.update({key: _money(row, key) for key in ("handling", "credit") if key in row})
-        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MAX_BARS, unit="")
+        money.update({key: _money(row, key) for key in ("handling", "offcut_credit") if key in row})
+        have = (
+            None
+            if "quantity_available" not in row or row.raw("quantity_available") is None
+            else row.whole("quantity_available", 0, MAX_BARS, unit="")
+        )
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
             row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm; reduce the trim")
         row.whole("min_offcut_mm", 1, LONGEST, KEEP_DEFAULT)
         if "label" in row:
             row.text("label", 80)
-        if row.good("price", "handling", "credit"):
+        if row.good("price", "handling", "offcut_credit"):
             _check_credit(row, money)
         rows.append((pointer, money, have, row))
     return rows
@@ -131,9 +144,9 @@ def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
 
 def _check_credit(row: ObjectReader, money: dict[str, Decimal]) -> None:
     spent = money["price"] + money.get("handling", Decimal(0))
-    if money.get("credit", Decimal(0)) > spent:
+    if money.get("offcut_credit", Decimal(0)) > spent:
         row.fault(
-            "credit",
+            "offcut_credit",
             "range",
             f"the credit for an offcut can't be higher than the cost of its bar ({spent}); enter 0 to {spent}",
         )
@@ -167,7 +180,7 @@ def _stock(row: Row, decimals: int) -> StockLength:
         table.whole("trim_mm", 0, LONGEST, 0),
         units.get("handling", 0),
         table.whole("min_offcut_mm", 1, LONGEST, KEEP_DEFAULT),
-        units.get("credit", 0),
+        units.get("offcut_credit", 0),
         table.text("label", 80) if "label" in table else None,
     )
 

@@ -123,12 +123,17 @@ class CutPlan:
         """Return the document of ``cutplan-2.json``."""
         if self.status is Status.INFEASIBLE:
             nowhere = [[length, count] for length, count in self.nowhere]
-            return {"schema": PLAN_SCHEMA, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}
+            return {
+                "schema": PLAN_SCHEMA,
+                "result": self.status.value,
+                "unplaced_pieces": nowhere,
+                "summary": _sentence(self),
+            }
         plan: dict[str, object] = {
             "schema": PLAN_SCHEMA,
-            "status": self.status.value,
+            "result": self.status.value,
             "cost": self.money(self.cost),
-            "bound": self.money(self.bound),
+            "lower_bound": self.money(self.bound),
             "gap_ppm": self.gap_ppm,
             "bars": self._bars(),
         }
@@ -155,7 +160,7 @@ class CutPlan:
         if stock.handling:
             one["handling"] = self.money(stock.handling)
         if bar.credited:
-            one["credit"] = self.money(stock.credit)
+            one["offcut_credit"] = self.money(stock.credit)
         if stock.label:
             one["label"] = stock.label
         return one

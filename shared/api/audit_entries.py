@@ -19,7 +19,7 @@ ENTRY_SCHEMA = {
     "type": "object",
     "properties": {
         "number": {"type": "integer", "description": "Counts the entries of the business without gaps."},
-        "at": {"type": "string", "format": "date-time"},
+        "created_at": {"type": "string", "format": "date-time"},
         "actor": {"type": "object", "properties": dict.fromkeys(("kind", "ref", "name"), _TEXT)},
         "action": {"type": "string", "description": "What was done, such as quote.sent."},
         "subject": {"type": "string", "description": "To what, as kind:ref."},
@@ -33,7 +33,7 @@ def entry_row(entry: AuditEntry) -> dict[str, Any]:
     """Return an entry as the API shows it."""
     return {
         "number": entry.number,
-        "at": entry.at,
+        "created_at": entry.at,
         "actor": {"kind": entry.actor_kind, "ref": entry.actor_ref, "name": entry.actor_name},
         "action": entry.action,
         "subject": entry.subject,

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.generators import EndpointEnumerator, SchemaGenerator
 from rest_framework.request import Request
 
 from shared.api import pagination
@@ -45,9 +45,20 @@ def _made() -> Published:
     return Published(write_json(made), tuple(_operations(made)))
 
 
+class _Endpoints(EndpointEnumerator):
+    """The endpoints of the document, also those whose address ends with a format."""
+
+    def should_include_endpoint(self, path: str, callback: Any) -> bool:
+        return bool(super().should_include_endpoint(path.removesuffix(".{format}"), callback))
+
+
+class _Generator(SchemaGenerator):
+    endpoint_inspector_cls = _Endpoints
+
+
 def document() -> dict[str, Any]:
     """Make the OpenAPI 3.1 document: about a second of work. To answer a call, use ``published``."""
-    generator: Any = SchemaGenerator  # ships no types
+    generator: Any = _Generator  # its base ships no types
     made: dict[str, Any] = generator(api_version="v1").get_schema(request=None, public=True)
     return made
 

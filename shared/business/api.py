@@ -78,7 +78,7 @@ ISSUED_KEY_SCHEMA = {
     "type": "object",
     "properties": {
         **KEY_SCHEMA["properties"],
-        "key": {"type": "string", "description": "The key itself. No other answer ever holds it: store it now."},
+        "secret": {"type": "string", "description": "The key itself. It is shown only once: store it now."},
     },
 }
 
@@ -154,7 +154,7 @@ class BusinessDetail(Endpoint):
 
     scopes = {"GET": Scope.BUSINESS_READ, "PATCH": Scope.BUSINESS_WRITE}
 
-    @extend_schema(responses={200: _BUSINESS}, summary="The business")
+    @extend_schema(responses={200: _BUSINESS}, summary="Get the business")
     def get(self, request: Request) -> Response:
         return self.one(business_row(self.business), self.business)
 
@@ -171,7 +171,7 @@ class BusinessDetail(Endpoint):
 
 
 def business_row(business: Business) -> dict[str, Any]:
-    """A business as the API tells it."""
+    """Return a business as the API shows it."""
     return {name: getattr(business, name) for name in _BUSINESS_MEMBERS}
 
 
@@ -187,12 +187,12 @@ class RoleChange(StrictSerializer):
 
 
 class Members(Endpoint):
-    """Who belongs to the business."""
+    """Members of the business."""
 
     scopes = {"GET": Scope.MEMBERS_READ, "POST": Scope.MEMBERS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(_MEMBER)}, summary="Members")
+    @extend_schema(responses={200: page_of(_MEMBER)}, summary="List members")
     def get(self, request: Request) -> Response:
         return self.page(lambda: members_of(self.business), MEMBERS, by="id", all_of=self.business)
 
@@ -211,7 +211,7 @@ class Members(Endpoint):
 
 
 class Invitations(Endpoint):
-    """Members who are written to."""
+    """Invitations of members by mail."""
 
     scopes = {"POST": Scope.MEMBERS_WRITE}
     idempotent = frozenset({"POST"})
@@ -236,19 +236,19 @@ class MemberDetail(Endpoint):
 
     scopes = {"GET": Scope.MEMBERS_READ, "PATCH": Scope.MEMBERS_WRITE, "DELETE": Scope.MEMBERS_WRITE}
 
-    @extend_schema(responses={200: _MEMBER}, summary="One member")
+    @extend_schema(responses={200: _MEMBER}, summary="Get a member")
     def get(self, request: Request, ref: str) -> Response:
         member = self.find(members_of(self.business), ref)
         return self.one(MEMBERS.of(member), member)
 
-    @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
+    @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Change a member's role")
     def patch(self, request: Request, ref: str) -> Response:
         member = self.get_for_update(members_of(self.business), ref)
         role = MemberRole(self.validated_data(RoleChange)["role"])
         member = services.change_role(member=member, role=role, actor=self.actor)
         return self.one(MEMBERS.of(member), member)
 
-    @extend_schema(responses={204: None}, summary="Take a member out")
+    @extend_schema(responses={204: None}, summary="Remove a member")
     def delete(self, request: Request, ref: str) -> Response:
         member = self.get_for_update(members_of(self.business), ref)
         services.remove_member(member=member, actor=self.actor)
@@ -266,28 +266,28 @@ class NewKey(StrictSerializer):
         child=serializers.ChoiceField(sorted(BUSINESS_SCOPES)), allow_empty=False, max_length=len(BUSINESS_SCOPES)
     )
     expires_at = serializers.DateTimeField(required=False, allow_null=True, default_timezone=UTC)
-    test = serializers.BooleanField(required=False, default=False)
+    sandbox = serializers.BooleanField(required=False, default=False)
 
     def validate_expires_at(self, value: datetime | None) -> datetime | None:
         if value is not None and value <= timezone.now():
-            raise serializers.ValidationError("A moment that is still to come is wanted.", "past")
+            raise serializers.ValidationError("Enter a time in the future.", "past")
         return value
 
-    def validate_test(self, value: bool) -> bool:
+    def validate_sandbox(self, value: bool) -> bool:
         # it would look like a key of a sandbox and change what is real
         if value:
-            text = "A business has no sandbox: test keys are for suppliers' systems."
+            text = "A business has no sandbox. Sandbox keys are for suppliers' systems."
             raise serializers.ValidationError(text, "sandbox")
         return value
 
 
 class Keys(Endpoint):
-    """Keys of the business's own machines."""
+    """Keys of the business's own systems."""
 
     scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="Keys")
+    @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="List keys")
     def get(self, request: Request) -> Response:
         return self.page(lambda: ApiKey.objects.filter(business=self.business), KEYS, all_of=self.business)
 
@@ -303,7 +303,7 @@ class Keys(Endpoint):
             business=self.business,
             expires_at=data.get("expires_at"),
         )
-        response = Response({**KEYS.of(key), "key": text}, status=201)
+        response = Response({**KEYS.of(key), "secret": text}, status=201)
         response["Location"] = f"{request.path}/{key.ref}"
         response["Cache-Control"] = "no-store"
         return response
@@ -315,7 +315,7 @@ class KeyDetail(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: KEY_SCHEMA}, summary="One key")
+    @extend_schema(responses={200: KEY_SCHEMA}, summary="Get a key")
     def get(self, request: Request, ref: str) -> Response:
         return Response(KEYS.of(self.find(ApiKey.objects.filter(business=self.business), ref)))
 

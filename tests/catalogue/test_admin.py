@@ -91,19 +91,19 @@ def test_a_price_that_has_begun_can_only_be_ended(office: Client, stocked: Busin
 
 def test_a_new_rule_begins_today_or_later_and_makes_sense(office: Client, stocked: Business) -> None:
     address = reverse("admin:catalogue_pricerule_add")
-    rule = {"business": stocked.pk, "kind": "labour", "key": "dig", "amount": "44", "valid_from": "2024-05-05"}
+    rule = {"business": stocked.pk, "kind": "labour", "applies_to": "dig", "value": "44", "valid_from": "2024-05-05"}
     assert "in the past" in shown_faults(office.post(address, rule))
     rule["valid_from"] = timezone.localdate().isoformat()
-    assert "Begin with one of" in shown_faults(office.post(address, {**rule, "key": "dance"}))
+    assert "Begin with one of" in shown_faults(office.post(address, {**rule, "applies_to": "dance"}))
     assert office.post(address, rule).status_code == 302
-    assert PriceRule.objects.of(stocked).filter(amount=44).exists()
+    assert PriceRule.objects.of(stocked).filter(value=44).exists()
     assert AuditEntry.objects.filter(business=stocked, action="pricerule.added", actor_name="Olive").count() == 1
 
 
 def test_a_row_of_another_business_can_not_be_linked_to(office: Client, cast: Cast, stocked: Business) -> None:
     foreign = Finish.objects.of(cast.strangers_business).create(code="far", name="Far")
     address = reverse("admin:catalogue_component_add")
-    component = {"business": stocked.pk, "sku": "Z", "label": "Z", "role": "latch", "sale_unit": "C62", "pack": "1"}
+    component = {"business": stocked.pk, "sku": "Z", "name": "Z", "role": "latch", "sale_unit": "C62", "pack_size": "1"}
     assert "no such finish" in shown_faults(office.post(address, {**component, "finish": foreign.pk}))
     assert not Component.objects.of(stocked).filter(sku="Z").exists()
 

@@ -31,14 +31,14 @@ odd = st.one_of(
     st.dictionaries(st.text(max_size=3), st.integers(), max_size=2),
 )
 HEADS = {
-    "components": b"sku,label,role",
-    "offers": b"supplier,sku,price,valid_from",
-    "price_rules": b"kind,key,valid_from",
+    "components": b"sku,name,role",
+    "supplier_prices": b"supplier,sku,price,valid_from",
+    "price_rules": b"kind,applies_to,valid_from",
 }
 files = st.one_of(st.binary(max_size=200), st.text(max_size=200).map(str.encode))
 ASKED = ["as_of", "cursor", "page_size", "q", "role", "finish", "sku", "ordering"]
 near = {
-    "sku": "S", "label": "L", "role": "latch", "code": "c", "name": "N", "kind": "labour", "key": "dig", "amount": "3",
+    "sku": "S", "role": "latch", "code": "c", "name": "N", "kind": "labour", "applies_to": "dig", "value": "3",
     "component": "HG-1", "supplier": "ostrel", "price": "1", "valid_from": "2099-01-01",
 }  # fmt: skip
 

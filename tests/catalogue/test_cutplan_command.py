@@ -18,7 +18,11 @@ import pytest
 from django.core.management import call_command
 
 ROOT = Path(__file__).resolve().parents[2]
-GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
+GOOD = {
+    "kerf_mm": 3,
+    "pieces": [[2238, 8]],
+    "stock": [{"length_mm": 6000, "price": "31.20", "quantity_available": None}],
+}
 
 
 def run(document: Any, folder: Path, *more: str) -> tuple[int, str, str]:
@@ -38,9 +42,9 @@ def test_the_contracts_example_gives_the_contracts_plan(tmp_path: Path) -> None:
     bar = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "offcut_mm": 1518, "keep": True}
     plan = {
         "schema": "cutplan-2",
-        "status": "optimal",
+        "result": "optimal",
         "cost": "124.80",
-        "bound": "124.80",
+        "lower_bound": "124.80",
         "gap_ppm": 0,
         "bars": [bar],
     }
@@ -63,7 +67,7 @@ def test_what_is_no_document_is_refused(text: str, tmp_path: Path) -> None:
 def test_an_infeasible_demand_is_an_answer_not_a_refusal(tmp_path: Path) -> None:
     code, out, _ = run({**GOOD, "pieces": [[7000, 1]]}, tmp_path)
     assert code == 0
-    assert json.loads(out)["nowhere"] == [[7000, 1]]
+    assert json.loads(out)["unplaced_pieces"] == [[7000, 1]]
 
 
 @pytest.mark.parametrize("name", ["nowhere.json", "two\nlines.json", "nul\0"])
@@ -88,7 +92,7 @@ def test_a_plan_can_be_checked_again_without_the_solver(tmp_path: Path) -> None:
         {"pieces": [[2238, 10**9]]},
         {"pieces": [[1 + place, 1] for place in range(100_000)]},
         {"kerf_mm": 7000},
-        {"stock": [{"length_mm": -6000, "price": "-1", "have": None}]},
+        {"stock": [{"length_mm": -6000, "price": "-1", "quantity_available": None}]},
         {"pieces": [[0, 1], [-1, 1]]},
     ],
     ids=["a milliard of pieces", "a hundred thousand lengths", "kerf beyond stock", "negative stock", "no length"],

@@ -17,10 +17,10 @@ from shared.api.serializers import validated_data
 from shared.common.figures import use_decimal_sign
 from shared.common.form_fields import faults_by_pointer, typed_number
 
-OFFERS = RESOURCES["offers"]
+OFFERS = RESOURCES["supplier-prices"]
 STORED = {
-    "component": "CH-1", "supplier": "YARD", "price": "1.7800", "pack": "5.000", "minimum_quantity": "0.000",
-    "breaks": [["10", "4.50"]], "valid_from": "2026-01-01",
+    "component": "CH-1", "supplier": "YARD", "price": "1.7800", "pack_size": "5.000", "minimum_quantity": "0.000",
+    "price_breaks": [["10", "4.50"]], "valid_from": "2026-01-01",
 }  # fmt: skip
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
 
@@ -30,15 +30,22 @@ def _offer(sign: str) -> dict[str, str]:
         return {box.name: box.value for box in boxes(OFFERS, as_typed(OFFERS, STORED, 2), {})}
 
 
-@pytest.mark.parametrize(("sign", "price", "breaks"), [(".", "1.78", "10 4.50"), (",", "1,78", "10 4,50")])
-def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign: str, price: str, breaks: str) -> None:
+@pytest.mark.parametrize(("sign", "price", "price_breaks"), [(".", "1.78", "10 4.50"), (",", "1,78", "10 4,50")])
+def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(
+    sign: str, price: str, price_breaks: str
+) -> None:
     form = _offer(sign)
-    assert (form["price"], form["pack"], form["minimum_quantity"], form["breaks"]) == (price, "5", "0", breaks)
+    assert (form["price"], form["pack_size"], form["minimum_quantity"], form["price_breaks"]) == (
+        price,
+        "5",
+        "0",
+        price_breaks,
+    )
     posted = QueryDict(mutable=True)
     posted.update(form)
     with use_decimal_sign(sign):
         values = validated_data(OFFERS.body, read_typed(OFFERS, posted))
-    assert (str(values["price"]), str(values["pack"]), values["breaks"]) == ("1.78", "5", [["10", "4.50"]])
+    assert (str(values["price"]), str(values["pack_size"]), values["price_breaks"]) == ("1.78", "5", [["10", "4.50"]])
 
 
 @pytest.mark.parametrize(("sign", "text"), [(".", "1,200"), (",", "1.200")])
@@ -56,10 +63,10 @@ def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form() -> None
     with pytest.raises(InvalidDocument) as refused:
         validated_data(
             OFFERS.body,
-            read_typed(OFFERS, QueryDict("component=C&supplier=Y&price=1&breaks=ten 4&valid_from=2026-01-01")),
+            read_typed(OFFERS, QueryDict("component=C&supplier=Y&price=1&price_breaks=ten 4&valid_from=2026-01-01")),
         )
     shown_faults = {box.name: box.fault for box in boxes(OFFERS, {}, faults_by_pointer(refused.value)) if box.fault}
-    assert shown_faults == {"breaks": "Write pairs as in the line below, semicolons between them: at most 20."}
+    assert shown_faults == {"price_breaks": "Write pairs as in the line below, semicolons between them: at most 20."}
 
 
 def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
@@ -82,7 +89,7 @@ def test_a_length_is_read_as_everywhere_else(length: str, meant: object) -> None
 
 @pytest.mark.parametrize(("kind", "meant"), [("markup", "5"), ("tax", "5"), ("labour", "5%")])
 def test_a_percent_sign_is_read_where_the_amount_is_a_percentage(kind: str, meant: str) -> None:
-    assert read_typed(RESOURCES["price-rules"], QueryDict(f"kind={kind}&key=x&amount=5%25"))["amount"] == meant
+    assert read_typed(RESOURCES["price-rules"], QueryDict(f"kind={kind}&applies_to=x&value=5%25"))["value"] == meant
 
 
 def test_a_system_form_reads_feet_and_inches() -> None:

@@ -29,7 +29,7 @@ def _dearer(business: Business) -> None:
 
 def _renamed(business: Business) -> None:
     row = Component.objects.of(business).order_by("id")[:1].get()
-    row.label = "Another name"
+    row.name = "Another name"
     row.save()
 
 

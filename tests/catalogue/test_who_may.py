@@ -44,21 +44,21 @@ ROWS: dict[str, type[BusinessOwned] | None] = {
     "suppliers/<str:ref>": Supplier,
     "supplier-terms": None,
     "supplier-terms/<str:ref>": SupplierTerms,
-    "offers": None,
-    "offers/<str:ref>": SupplierPrice,
+    "supplier-prices": None,
+    "supplier-prices/<str:ref>": SupplierPrice,
     "price-rules": None,
     "price-rules/<str:ref>": PriceRule,
     "fence-systems": None,
     "fence-systems/<str:ref>": FenceSystem,
-    "completeness": None,
-    "cutplans": None,
-    "cutplans/<str:ref>": AskedPlan,
-    "cutplans/<str:ref>/cancel": AskedPlan,
+    "fence-systems/completeness": None,
+    "cutting-plans": None,
+    "cutting-plans/<str:ref>": AskedPlan,
+    "cutting-plans/<str:ref>/cancel": AskedPlan,
     "imports": None,
     "imports/<str:ref>": Import,
-    "sheets/<str:kind>.<str:form>": None,
-    "supply/offers": None,
-    "supply/offers/<str:ref>": SupplierPrice,
+    "exports/<str:kind>.<str:format>": None,
+    "supply/prices": None,
+    "supply/prices/<str:ref>": SupplierPrice,
 }
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 ENDPOINTS: dict[str, type[Endpoint]] = {
@@ -103,7 +103,7 @@ class Stage:
 def stage(cast: Cast, stocked: Business, signed_in: Callable[..., Client], key_client: Callable[..., Client]) -> Stage:
     load_starter(cast.strangers_business, tax_name="GST", tax_rate=Decimal(15))
     for business in (stocked, cast.strangers_business):
-        Import.objects.of(business).create(kind="offers", file_name="x", content=b"x")
+        Import.objects.of(business).create(kind="supplier_prices", file_name="x", content=b"x")
         AskedPlan.objects.of(business).create(demand={}, seconds=1)
     Supplier.objects.of(stocked).filter(code="ostrel").update(account=cast.supplier)
     Supplier.objects.of(stocked).filter(code="merrow").update(account=cast.other_supplier)
@@ -119,7 +119,7 @@ def stage(cast: Cast, stocked: Business, signed_in: Callable[..., Client], key_c
 
 
 def ask(client: Client, method: str, address: str, ref: str) -> Any:
-    path = address.replace("<str:ref>", ref).replace("<str:kind>.<str:form>", "components.csv")
+    path = address.replace("<str:ref>", ref).replace("<str:kind>.<str:format>", "components.csv")
     body = json.dumps({}) if method in {"POST", "PUT", "PATCH"} else ""
     headers = {"If-Match": "*"}
     kind = "text/csv" if address == "imports" else "application/json"

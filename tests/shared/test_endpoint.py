@@ -136,9 +136,9 @@ def test_a_suspended_business_reads_and_does_not_write(owner_client: Client, bus
 def test_a_new_key_is_shown_once_and_works_until_revoked(owner_client: Client) -> None:
     made = owner_client.post("/api/v1/keys", {"name": "till", "scopes": ["business:read"]}, JSON)
     assert made.status_code == 201
-    machine = Client(headers={"Authorization": f"Bearer {made.json()['key']}"})
+    machine = Client(headers={"Authorization": f"Bearer {made.json()['secret']}"})
     assert machine.get("/api/v1/business").status_code == 200
-    assert "key" not in owner_client.get(made["Location"]).json()
+    assert "secret" not in owner_client.get(made["Location"]).json()
     assert owner_client.delete(made["Location"]).status_code == 204
     assert machine.get("/api/v1/business").status_code == 401
 
@@ -151,11 +151,11 @@ def test_a_key_that_would_be_over_already_is_refused(owner_client: Client) -> No
 
 
 def test_a_business_gets_no_test_key_that_would_change_what_is_real(owner_client: Client) -> None:
-    body = {"name": "till", "scopes": ["jobs:write"], "test": True}
+    body = {"name": "till", "scopes": ["jobs:write"], "sandbox": True}
     [fault] = owner_client.post("/api/v1/keys", body, JSON).json()["errors"]
-    assert (fault["pointer"], fault["code"]) == ("#/test", "sandbox")
-    made = owner_client.post("/api/v1/keys", {**body, "test": False}, JSON)
-    assert (made.status_code, made.json()["key"][:4]) == (201, "bwl_")
+    assert (fault["pointer"], fault["code"]) == ("#/sandbox", "sandbox")
+    made = owner_client.post("/api/v1/keys", {**body, "sandbox": False}, JSON)
+    assert (made.status_code, made.json()["secret"][:4]) == (201, "bwl_")
 
 
 def test_the_last_owner_stays(owner_client: Client, cast: Cast) -> None:

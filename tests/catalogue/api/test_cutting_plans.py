@@ -22,18 +22,30 @@ from shared.business.roles import Scope
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db
-AT = "/api/v1/cutplans"
+AT = "/api/v1/cutting-plans"
 CaptureCommits = Callable[..., Any]
-GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
+GOOD = {
+    "kerf_mm": 3,
+    "pieces": [[2238, 8]],
+    "stock": [{"length_mm": 6000, "price": "31.20", "quantity_available": None}],
+}
 BAR = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "offcut_mm": 1518, "keep": True}
-PLAN = {"schema": "cutplan-2", "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [BAR]}
+PLAN = {
+    "schema": "cutplan-2",
+    "result": "optimal",
+    "cost": "124.80",
+    "lower_bound": "124.80",
+    "gap_ppm": 0,
+    "bars": [BAR],
+}
 
 
 def hard(lengths: int = 1000, pieces: int = 200_000) -> dict[str, Any]:
     """The largest demand there may be: it can't be proved in the first moments."""
     chosen = [300 + 5003 * place % 5599 for place in range(lengths)]  # 5599 is prime: every length once
     stock = [
-        {"length_mm": length, "price": price, "have": None} for length, price in ((3600, "18.90"), (6000, "30.10"))
+        {"length_mm": length, "price": price, "quantity_available": None}
+        for length, price in ((3600, "18.90"), (6000, "30.10"))
     ]
     return {"kerf_mm": 3, "pieces": [[length, pieces // lengths] for length in chosen], "stock": stock}
 
@@ -53,8 +65,8 @@ def test_the_largest_demand_has_a_plan_and_a_gap_in_a_few_seconds(owner_client: 
     began = time.process_time()
     plan = post(owner_client, hard()).json()
     assert time.process_time() - began < 5
-    assert plan["status"] == "gap"
-    assert 0 < float(plan["bound"]) <= float(plan["cost"])
+    assert plan["result"] == "gap"
+    assert 0 < float(plan["lower_bound"]) <= float(plan["cost"])
     made = sum(bar["count"] * count for bar in plan["bars"] for _, count in bar["cuts"])
     assert made == 200_000
 
@@ -67,7 +79,7 @@ def test_the_largest_demand_has_a_plan_and_a_gap_in_a_few_seconds(owner_client: 
         ({"pieces": [[2238, 10**9]]}, "#/pieces/0/1"),
         ({"pieces": [[0, 1]]}, "#/pieces/0/0"),
         ({"pieces": [[length, 1] for length in range(1, 30_000)]}, "#/pieces"),
-        ({"stock": [{"length_mm": 6000, "price": 31.2, "have": None}]}, "#/stock/0/price"),
+        ({"stock": [{"length_mm": 6000, "price": 31.2, "quantity_available": None}]}, "#/stock/0/price"),
         ({"stok": []}, "#/stok"),
     ],
 )
@@ -89,7 +101,7 @@ def test_a_parameter_it_does_not_know_is_refused(owner_client: Client, query: st
 
 def test_a_piece_longer_than_every_stock_is_an_answer(owner_client: Client) -> None:
     plan = post(owner_client, {**GOOD, "pieces": [[7000, 1]]}).json()
-    assert (plan["status"], plan["nowhere"]) == ("infeasible", [[7000, 1]])
+    assert (plan["result"], plan["unplaced_pieces"]) == ("infeasible", [[7000, 1]])
 
 
 def test_in_the_background_it_answers_where_to_look(
@@ -97,9 +109,9 @@ def test_in_the_background_it_answers_where_to_look(
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
         asked = post(owner_client, GOOD, "?background=true&seconds=5")
-        assert (asked.status_code, asked.json()["state"], asked.json()["plan"]) == (202, "waiting", None)
+        assert (asked.status_code, asked.json()["status"], asked.json()["plan"]) == (202, "waiting", None)
     data = owner_client.get(asked["Location"]).json()
-    assert (data["state"], data["plan"]) == ("done", PLAN)
+    assert (data["status"], data["plan"]) == ("done", PLAN)
     assert data["finished_at"] >= data["started_at"]
     assert [row["ref"] for row in owner_client.get(AT).json()["items"]] == [data["ref"]]
 
@@ -108,12 +120,12 @@ def test_a_running_search_that_is_cancelled_keeps_the_best_plan_found(owner_clie
     asked = post(owner_client, hard(400, 40_000), "?background=true")
     AskedPlan.objects.of(business).update(state=PlanState.RUNNING)  # a worker has begun
     cancelled = owner_client.post(f"{asked['Location']}/cancel")
-    assert (cancelled.status_code, cancelled.json()["state"]) == (200, "running")
+    assert (cancelled.status_code, cancelled.json()["status"]) == (200, "running")
     finish = make_cutting_plan(Event.objects.get(kind=cutting_plans.ASKED))
     assert finish is not None
     finish()
     data = owner_client.get(asked["Location"]).json()
-    assert (data["state"], data["plan"]["status"]) == ("cancelled", "gap")
+    assert (data["status"], data["plan"]["result"]) == ("cancelled", "gap")
     assert sum(bar["count"] * count for bar in data["plan"]["bars"] for _, count in bar["cuts"]) == 40_000
     assert owner_client.post(f"{asked['Location']}/cancel").status_code == 409
 
@@ -142,7 +154,7 @@ def test_without_a_broker_a_search_keeps_the_request_waiting_for_seconds_only(
 
 def test_a_plan_cancelled_before_it_began_is_never_searched(owner_client: Client) -> None:
     asked = post(owner_client, GOOD, "?background=true")
-    assert owner_client.post(f"{asked['Location']}/cancel").json()["state"] == "cancelled"
+    assert owner_client.post(f"{asked['Location']}/cancel").json()["status"] == "cancelled"
     assert make_cutting_plan(Event.objects.get(kind=cutting_plans.ASKED)) is None
     assert owner_client.get(asked["Location"]).json()["plan"] is None
 
@@ -201,7 +213,7 @@ def test_a_search_that_was_lost_is_given_up_and_old_plans_go(owner_client: Clien
     rows = AskedPlan.objects.of(business)
     rows.update(created_at=timezone.now() - timedelta(hours=3))
     delete_old_plans()
-    assert rows.get().state == PlanState.GIVEN_UP
+    assert rows.get().state == PlanState.FAILED
     rows.update(created_at=timezone.now() - timedelta(days=31))
     delete_old_plans()
     assert not rows.exists()

@@ -21,7 +21,7 @@ from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db
 API = "/api/v1"
-RAIL = {"sku": "R-3000", "label": "Rail 3000", "role": "rail", "length_mm": 3000}
+RAIL = {"sku": "R-3000", "name": "Rail 3000", "role": "rail", "length_mm": 3000}
 
 
 def days(number: int) -> str:
@@ -37,13 +37,13 @@ def pointers(answer: Any) -> set[str]:
 
 
 def test_a_component_is_added_read_changed_and_removed(owner_client: Client, business: Business) -> None:
-    added = send(owner_client, "POST", "/components", {**RAIL, "pack": "5", "gtin": "4006381333931"})
+    added = send(owner_client, "POST", "/components", {**RAIL, "pack_size": "5", "gtin": "4006381333931"})
     assert added.status_code == 201, added.content
     at = added["Location"].removeprefix(API)
-    assert owner_client.get(f"{API}{at}").json()["pack"] == "5.000"
-    changed = send(owner_client, "PATCH", at, {"label": "Rail, long"}, **{"If-Match": added["ETag"]})
-    assert (changed.status_code, changed.json()["label"]) == (200, "Rail, long")
-    assert send(owner_client, "PATCH", at, {"label": "late"}, **{"If-Match": added["ETag"]}).status_code == 412
+    assert owner_client.get(f"{API}{at}").json()["pack_size"] == "5.000"
+    changed = send(owner_client, "PATCH", at, {"name": "Rail, long"}, **{"If-Match": added["ETag"]})
+    assert (changed.status_code, changed.json()["name"]) == (200, "Rail, long")
+    assert send(owner_client, "PATCH", at, {"name": "late"}, **{"If-Match": added["ETag"]}).status_code == 412
     assert send(owner_client, "DELETE", at, **{"If-Match": changed["ETag"]}).status_code == 204
     assert owner_client.get(f"{API}{at}").status_code == 404
     entries = AuditEntry.objects.filter(business=business, action__startswith="component.").order_by("number")
@@ -63,14 +63,14 @@ def test_a_component_is_added_read_changed_and_removed(owner_client: Client, bus
         ({"length_mm": None}, "#/length_mm"),
         ({"length_mm": -5}, "#/length_mm"),
         ({"length_mm": "3000"}, "#/length_mm"),
-        ({"pack": "0"}, "#/pack"),
-        ({"pack": 5}, "#/pack"),
+        ({"pack_size": "0"}, "#/pack_size"),
+        ({"pack_size": 5}, "#/pack_size"),
         ({"finish": "gold"}, "#/finish"),
         ({"available_from": "2026-02-30"}, "#/available_from"),
         ({"available_from": "2026-03-02", "available_to": "2026-03-01"}, "#"),
         ({"business": "mine"}, "#/business"),
         ({"ref": "x"}, "#/ref"),
-        ({"label": "a\u0000b"}, "#/label"),
+        ({"name": "a\u0000b"}, "#/name"),
         ({"sku": "x" * 65}, "#/sku"),
         ({"role": "concrete.bag"}, "#/bag_yield_m3"),
     ],
@@ -84,8 +84,8 @@ def test_a_component_that_can_not_be_is_refused_at_its_member(
 
 
 def test_every_fault_of_a_body_is_named_at_once(owner_client: Client) -> None:
-    answer = send(owner_client, "POST", "/components", {"role": "moat", "pack": "x", "colour": "red"})
-    assert pointers(answer) == {"#/sku", "#/label", "#/role", "#/pack", "#/colour"}
+    answer = send(owner_client, "POST", "/components", {"role": "moat", "pack_size": "x", "colour": "red"})
+    assert pointers(answer) == {"#/sku", "#/name", "#/role", "#/pack_size", "#/colour"}
 
 
 def test_a_sku_that_is_taken_is_refused_but_free_in_another_business(
@@ -98,7 +98,7 @@ def test_a_sku_that_is_taken_is_refused_but_free_in_another_business(
 
 def offer(client: Client, **changes: Any) -> Any:
     body = {"component": "HG-1", "supplier": "ostrel", "price": "15.20", "valid_from": days(1), **changes}
-    return send(client, "POST", "/offers", body)
+    return send(client, "POST", "/supplier-prices", body)
 
 
 def test_a_new_price_is_a_new_offer_and_the_old_one_still_tells_the_past(
@@ -107,7 +107,7 @@ def test_a_new_price_is_a_new_offer_and_the_old_one_still_tells_the_past(
     assert offer(owner_client).status_code == 201
 
     def price_on(day: str) -> str:
-        rows = owner_client.get(f"{API}/offers?component=HG-1&supplier=ostrel&as_of={day}").json()["items"]
+        rows = owner_client.get(f"{API}/supplier-prices?component=HG-1&supplier=ostrel&as_of={day}").json()["items"]
         assert len(rows) == 1
         return str(rows[0]["price"])
 
@@ -116,7 +116,7 @@ def test_a_new_price_is_a_new_offer_and_the_old_one_still_tells_the_past(
 
 def test_a_price_that_has_begun_can_only_be_ended(owner_client: Client, stocked: Business) -> None:
     row = SupplierPrice.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
-    at, tag = f"/offers/{row.ref}", f'"{row.ref}.{row.version}"'
+    at, tag = f"/supplier-prices/{row.ref}", f'"{row.ref}.{row.version}"'
     assert pointers(send(owner_client, "PATCH", at, {"price": "1.00"}, **{"If-Match": tag})) == {"#/price"}
     assert send(owner_client, "DELETE", at, **{"If-Match": tag}).status_code == 422
     assert pointers(send(owner_client, "PATCH", at, {"valid_to": days(-1)}, **{"If-Match": tag})) == {"#/valid_to"}
@@ -133,7 +133,7 @@ def test_a_price_that_has_begun_can_only_be_ended(owner_client: Client, stocked:
         ({"price": 3.5}, "#/price"),
         ({"price": "١٢"}, "#/price"),
         ({"valid_from": "2020-01-01"}, "#/valid_from"),
-        ({"breaks": [["50", "1"], ["10", "2"]]}, "#/breaks"),
+        ({"price_breaks": [["50", "1"], ["10", "2"]]}, "#/price_breaks"),
         ({"component": "NOPE"}, "#/component"),
         ({"supplier": "unknown"}, "#/supplier"),
         ({"valid_to": days(0)}, "#"),
@@ -150,16 +150,16 @@ def test_an_offer_that_can_not_be_is_refused(
 def test_price_rules_are_the_owners_to_change_and_the_estimators_to_read(
     cast: Cast, signed_in: Callable[..., Client], stocked: Business
 ) -> None:
-    body = {"kind": "labour", "key": "dig", "amount": "33", "valid_from": days(0)}
+    body = {"kind": "labour", "applies_to": "dig", "value": "33", "valid_from": days(0)}
     assert send(signed_in(cast.estimator), "POST", "/price-rules", body).status_code == 403
     assert signed_in(cast.estimator).get(f"{API}/price-rules?kind=labour").status_code == 200
     assert send(signed_in(cast.owner), "POST", "/price-rules", body).status_code == 201
-    assert PriceRule.objects.of(stocked).filter(kind="labour", key="dig").count() == 2
+    assert PriceRule.objects.of(stocked).filter(kind="labour", applies_to="dig").count() == 2
 
 
 def test_a_rule_that_means_nothing_is_refused_at_its_member(owner_client: Client, business: Business) -> None:
-    body = {"kind": "tax", "key": "standard", "amount": "0", "choice": "S", "valid_from": days(0)}
-    assert pointers(send(owner_client, "POST", "/price-rules", body)) == {"#/amount"}
+    body = {"kind": "tax", "applies_to": "standard", "value": "0", "option": "S", "valid_from": days(0)}
+    assert pointers(send(owner_client, "POST", "/price-rules", body)) == {"#/value"}
 
 
 def test_a_fence_system_keeps_every_version(owner_client: Client, stocked: Business) -> None:
@@ -200,13 +200,13 @@ def test_the_default_system_can_be_moved_but_not_ended(owner_client: Client, sto
 
 
 def test_completeness_says_in_words_what_is_missing(owner_client: Client, stocked: Business) -> None:
-    whole = owner_client.get(f"{API}/completeness").json()
-    assert whole == {"system": "corrugated-50", "complete": True, "lacks": []}
+    whole = owner_client.get(f"{API}/fence-systems/completeness").json()
+    assert whole == {"system": "corrugated-50", "is_complete": True, "missing_items": []}
     SupplierPrice.objects.of(stocked).filter(component__sku="CH-2490-FT").delete()
     Component.objects.of(stocked).filter(sku="CH-2490-FT").delete()
     SupplierPrice.objects.of(stocked).filter(component__sku="RL-4600-SM").delete()
-    found = owner_client.get(f"{API}/completeness?system=corrugated-50").json()
-    assert [lack["text"] for lack in found["lacks"]] == [
+    found = owner_client.get(f"{API}/fence-systems/completeness?system=corrugated-50").json()
+    assert [lack["text"] for lack in found["missing_items"]] == [
         "no 2490 channel in fogthistle",
         "no price for 4600 rail in saltmarl",
     ]
@@ -218,19 +218,19 @@ def test_a_supplier_sees_and_prices_its_own_offers_alone(
     Supplier.objects.of(stocked).filter(code="merrow").update(account=cast.supplier)
     Supplier.objects.of(stocked).filter(code="ostrel").update(account=cast.other_supplier)
     supplier = key_client(supplier=cast.supplier)
-    rows = supplier.get(f"{API}/supply/offers?component=HG-1").json()["items"]
+    rows = supplier.get(f"{API}/supply/prices?component=HG-1").json()["items"]
     assert [(row["business"], row["price"]) for row in rows] == [(stocked.ref, "14.43")]
     body = {"business": stocked.ref, "component": "HG-1", "price": "14.00", "valid_from": days(3)}
-    assert send(supplier, "POST", "/supply/offers", body).status_code == 201
+    assert send(supplier, "POST", "/supply/prices", body).status_code == 201
     theirs = SupplierPrice.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
-    assert supplier.get(f"{API}/supply/offers/{theirs.ref}").status_code == 404
+    assert supplier.get(f"{API}/supply/prices/{theirs.ref}").status_code == 404
     elsewhere = {**body, "business": cast.strangers_business.ref}
-    assert pointers(send(supplier, "POST", "/supply/offers", elsewhere)) == {"#/business"}
-    assert supplier.get(f"{API}/offers").status_code == 403
+    assert pointers(send(supplier, "POST", "/supply/prices", elsewhere)) == {"#/business"}
+    assert supplier.get(f"{API}/supplier-prices").status_code == 403
 
 
 @pytest.mark.parametrize(
-    "path", ["components", "offers", "price-rules", "suppliers", "finishes", "fence-systems", "supplier-terms"]
+    "path", ["components", "supplier-prices", "price-rules", "suppliers", "finishes", "fence-systems", "supplier-terms"]
 )
 def test_a_list_takes_the_same_few_queries_at_any_size(owner_client: Client, stocked: Business, path: str) -> None:
     def queries(size: int) -> int:

@@ -79,14 +79,14 @@ def test_a_business_is_started_with_everything_it_needs_to_quote() -> None:
 def test_a_second_run_changes_nothing_not_even_what_the_owner_has_edited() -> None:
     run()
     business = Business.objects.get()
-    rule = PriceRule.objects.of(business).get(kind="labour", key="dig")
-    rule.amount = Decimal(99)
+    rule = PriceRule.objects.of(business).get(kind="labour", applies_to="dig")
+    rule.value = Decimal(99)
     rule.save()
     before = (counts(business), AuditEntry.objects.count(), Person.objects.count())
     assert "there already" in run()
     assert (counts(business), AuditEntry.objects.count(), Person.objects.count()) == before
     rule.refresh_from_db()
-    assert rule.amount == 99
+    assert rule.value == 99
 
 
 def test_a_business_without_tax_is_started_with_a_rate_of_nothing() -> None:
@@ -265,9 +265,9 @@ def test_the_starter_set_prices_soils_by_depth_and_old_fences_with_tipping() -> 
 
 
 def test_rates_that_do_not_reach_the_holes_of_the_system_are_missing(stocked: Business) -> None:
-    values = {"amount": Decimal(150), "choice": "400", "valid_from": date(2025, 1, 1)}
+    values = {"value": Decimal(150), "option": "400", "valid_from": date(2025, 1, 1)}
     services.add_dated(
-        PriceRule(business=stocked, kind="labour", key="dig.Basalt"), actor=SYSTEM, values=values, past=True
+        PriceRule(business=stocked, kind="labour", applies_to="dig.Basalt"), actor=SYSTEM, values=values, past=True
     )
     assert [(item.code, item.key) for item in missing_items(stocked)] == [("labour.missing", "dig_deeper.basalt")]
-    assert PriceRule.objects.of(stocked).filter(key="dig.basalt").exists()
+    assert PriceRule.objects.of(stocked).filter(applies_to="dig.basalt").exists()

@@ -36,11 +36,11 @@ ROWS = {
     ImportKind.COMPONENTS: 90,
     ImportKind.SUPPLIERS: 2,
     ImportKind.SUPPLIER_TERMS: 2,
-    ImportKind.OFFERS: 180,
+    ImportKind.SUPPLIER_PRICES: 180,
     ImportKind.PRICE_RULES: 50,
     ImportKind.FENCE_SYSTEMS: 60,
 }
-HEAD = "sku,label,role,length_mm"
+HEAD = "sku,name,role,length_mm"
 
 
 def tomorrow() -> str:
@@ -81,7 +81,7 @@ def test_texts_that_look_like_formulas_numbers_and_quotes_come_back_exactly(busi
         "héß 雨",
     ]
     for number, text in enumerate(texts):
-        Component.objects.of(business).create(sku=f"S{number}", label=text, role="latch")
+        Component.objects.of(business).create(sku=f"S{number}", name=text, role="latch")
     for content in (
         "".join(csv_sheet(ImportKind.COMPONENTS, business)).encode(),
         xlsx_sheet(ImportKind.COMPONENTS, business),
@@ -122,7 +122,7 @@ def test_an_xlsx_file_holds_texts_as_texts_and_no_formula() -> None:
         f"{HEAD}\r\nR1,Rail,rail,3000\r\n".encode("utf-8-sig"),
         f"{HEAD}\nR1,Rail,rail,3000\n".replace(",", ";").encode("cp1252"),
         f"{HEAD}\nR1,Rail,rail,3000\n".replace(",", "\t").encode("utf-16"),
-        b"SKU,Label,Role,Length mm\nR1,Rail,rail,3000\n\n ,,\n",
+        b"SKU,Name,Role,Length mm\nR1,Rail,rail,3000\n\n ,,\n",
     ],
     ids=["utf-8", "byte order mark", "semicolons", "utf-16 tabs", "header as people write it"],
 )
@@ -134,19 +134,19 @@ def test_encodings_and_separators_are_found_out(business: Business, content: byt
 
 @pytest.mark.django_db
 def test_accented_letters_of_an_older_encoding_are_read(business: Business) -> None:
-    found = planned(ImportKind.COMPONENTS, "sku;label;role\nL1;Verschlu\xdf;latch\n".encode("cp1252"), business)
-    assert found.added[0]["label"] == "Verschluß"
+    found = planned(ImportKind.COMPONENTS, "sku;name;role\nL1;Verschlu\xdf;latch\n".encode("cp1252"), business)
+    assert found.added[0]["name"] == "Verschluß"
 
 
 def rule_sheet(amount: str, separator: str) -> str:
     cells = ["labour", "dig", amount, tomorrow()]
-    return separator.join(["kind", "key", "amount", "valid_from"]) + "\n" + separator.join(cells) + "\n"
+    return separator.join(["kind", "applies_to", "value", "valid_from"]) + "\n" + separator.join(cells) + "\n"
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(("text", "value"), [("12,5", "12.5"), ("12.5", "12.5"), ("1200", "1200")])
 def test_a_decimal_comma_is_read_where_commas_do_not_separate(business: Business, text: str, value: str) -> None:
-    assert planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business).added[0]["amount"] == Decimal(value)
+    assert planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business).added[0]["value"] == Decimal(value)
 
 
 @pytest.mark.django_db
@@ -154,7 +154,7 @@ def test_a_decimal_comma_is_read_where_commas_do_not_separate(business: Business
     "text", ["1.234,50", "1,234.50", "£3", "12 50", "1e3", "-1", "NaN", "1.1234567", "١٢", "99999999999"]
 )
 def test_a_number_that_can_be_taken_two_ways_or_none_is_refused_with_its_cell(business: Business, text: str) -> None:
-    assert refusals(planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business)) == [(2, "amount")]
+    assert refusals(planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business)) == [(2, "value")]
 
 
 @pytest.mark.django_db
@@ -163,12 +163,12 @@ def test_a_number_that_can_be_taken_two_ways_or_none_is_refused_with_its_cell(bu
     [
         ("R1,Rail,rail,3000", "sku"),  # the sku is there twice
         ("R2,Rail,moat,3000", "role"),
-        ("R2,,rail,3000", "label"),
+        ("R2,,rail,3000", "name"),
         ("R2,Rail,rail,", "length_mm"),
         ("R2,Rail,rail,-3", "length_mm"),
         ("R2,Rail,rail,3.5", "length_mm"),
-        ("R2,=1+1,rail,3000", "label"),
-        ("R2,@SUM(1),rail,3000", "label"),
+        ("R2,=1+1,rail,3000", "name"),
+        ("R2,@SUM(1),rail,3000", "name"),
         ("R2,Rail,rail,3000,more", ""),
     ],
 )
@@ -192,32 +192,32 @@ def test_a_bad_row_is_refused_by_row_and_column_and_nothing_is_taken_in(
         ("unknown,HG-1,3.00,{tomorrow},", "supplier"),
         ("ostrel,NOPE,3.00,{tomorrow},", "sku"),
         ("ostrel,HG-1,3.00,31.12.2030,", "valid_from"),
-        ("ostrel,HG-1,3.00,{tomorrow},10=2", "breaks"),
+        ("ostrel,HG-1,3.00,{tomorrow},10=2", "price_breaks"),
         ("ostrel,HG-1,17.00,2024-01-01,", "price"),
     ],
-    ids=["past", "negative", "supplier", "component", "date", "breaks", "begun"],
+    ids=["past", "negative", "supplier", "component", "date", "price_breaks", "begun"],
 )
 def test_an_offer_that_can_not_be_is_refused_by_its_cell(stocked: Business, cells: str, column: str) -> None:
-    content = f"supplier,sku,price,valid_from,breaks\n{cells.format(tomorrow=tomorrow())}\n"
-    assert refusals(planned(ImportKind.OFFERS, content, stocked)) == [(2, column)]
+    content = f"supplier,sku,price,valid_from,price_breaks\n{cells.format(tomorrow=tomorrow())}\n"
+    assert refusals(planned(ImportKind.SUPPLIER_PRICES, content, stocked)) == [(2, column)]
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("kind", "content", "column"),
     [
-        (ImportKind.FINISHES, "code,name,sample\nmoss,Moss,green\n", "sample"),
+        (ImportKind.FINISHES, "code,name,drawing_colour\nmoss,Moss,green\n", "drawing_colour"),
         (ImportKind.FINISHES, "code,name,active\nmoss,Moss,perhaps\n", "active"),
         (ImportKind.FINISHES, "code,name\nMoss Green,Moss\n", "code"),
         (ImportKind.SUPPLIERS, "code,name,email\nreed,Reed,no-address\n", "email"),
         (ImportKind.SUPPLIERS, "code,name,country\nreed,Reed,nz\n", "country"),
         (ImportKind.SUPPLIERS, "code,name,gln\nreed,Reed,7300010000002\n", "gln"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_time_days\nnobody,{tomorrow},3\n", "supplier"),
-        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,delivery\nostrel,{tomorrow},10:5\n", "delivery"),
+        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,delivery_fees\nostrel,{tomorrow},10:5\n", "delivery_fees"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from\nostrel,2023-01-01\n", "valid_from"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_time_days\nostrel,2024-01-01,9\n", "lead_time_days"),
     ],
-    ids=["sample", "flag", "code", "e-mail", "country", "check digit", "supplier", "bands", "past", "begun"],
+    ids=["drawing_colour", "flag", "code", "e-mail", "country", "check digit", "supplier", "bands", "past", "begun"],
 )
 def test_a_finish_supplier_or_terms_that_can_not_be_is_refused_by_its_cell(
     stocked: Business, kind: ImportKind, content: str, column: str
@@ -229,13 +229,16 @@ def test_a_finish_supplier_or_terms_that_can_not_be_is_refused_by_its_cell(
 def test_suppliers_and_their_terms_come_in_by_file(stocked: Business, olive: Actor) -> None:
     for kind, content in (
         (ImportKind.SUPPLIERS, 'code,name,address,preferred\nreed,Reed Yard,"1 Reed Lane\nTern Bay",yes\n'),
-        (ImportKind.SUPPLIER_TERMS, f"supplier,valid_from,minimum_order,delivery\nreed,{tomorrow()},80,0:35 500:0\n"),
+        (
+            ImportKind.SUPPLIER_TERMS,
+            f"supplier,valid_from,minimum_order,delivery_fees\nreed,{tomorrow()},80,0:35 500:0\n",
+        ),
     ):
         sheet, found = dry_run(kind, content.encode(), stocked)
         take_in(sheet, found, stocked, actor=olive)
     reed = Supplier.objects.of(stocked).get(code="reed")
     assert (reed.address, reed.preferred, reed.active) == ("1 Reed Lane\nTern Bay", True, True)
-    assert reed.terms.get().delivery == [["0", "35"], ["500", "0"]]
+    assert reed.terms.get().delivery_fees == [["0", "35"], ["500", "0"]]
 
 
 @pytest.mark.django_db
@@ -250,10 +253,10 @@ def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stoc
     tells_effect(effect)
     try:
         content = f"supplier,sku,price,valid_from\nostrel,HG-1,17.00,{tomorrow()}\n".encode()
-        data = report(*dry_run(ImportKind.OFFERS, content, stocked), stocked)
+        data = report(*dry_run(ImportKind.SUPPLIER_PRICES, content, stocked), stocked)
     finally:
         _EFFECTS.remove(effect)
-    assert (data["added"], data["changed"], data["refused"]) == (1, 0, 0)
+    assert (data["added"], data["changed"], data["rejected"]) == (1, 0, 0)
     assert data["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
     assert asked == [{"HG-1": Decimal("17.00")}]
     assert (SupplierPrice.objects.of(stocked).count(), AuditEntry.objects.count()) == before
@@ -265,7 +268,7 @@ def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, 
     content += "NEW-1,New,latch" + "," * 12
     sheet, found = dry_run(ImportKind.COMPONENTS, content.encode(), stocked)
     take_in(sheet, found, stocked, actor=olive, file_name="prices.csv")
-    assert Component.objects.of(stocked).get(sku="HG-1").label == "Gate hinge zinc"
+    assert Component.objects.of(stocked).get(sku="HG-1").name == "Gate hinge zinc"
     assert Component.objects.of(stocked).get(sku="HG-1").version == 2
     assert Component.objects.of(stocked).filter(sku="NEW-1").exists()
     data = AuditEntry.objects.filter(business=stocked, actor_name="Olive").order_by("number")
@@ -276,19 +279,19 @@ def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, 
 @pytest.mark.django_db
 def test_a_column_that_is_left_out_stays_as_it_is_stored(stocked: Business) -> None:
     before = Component.objects.of(stocked).get(sku="CB-25")
-    found = planned(ImportKind.COMPONENTS, "sku,label\nCB-25,Concrete\n", stocked)
-    assert [(item.pk, dict(item.values)) for item in found.changed] == [(before.pk, {"label": "Concrete"})]
+    found = planned(ImportKind.COMPONENTS, "sku,name\nCB-25,Concrete\n", stocked)
+    assert [(item.pk, dict(item.values)) for item in found.changed] == [(before.pk, {"name": "Concrete"})]
 
 
 @pytest.mark.django_db
 def test_a_new_row_needs_every_column_that_has_no_default(stocked: Business) -> None:
-    assert refusals(planned(ImportKind.COMPONENTS, "sku,label\nNEW,Something\n", stocked)) == [(2, "role")]
+    assert refusals(planned(ImportKind.COMPONENTS, "sku,name\nNEW,Something\n", stocked)) == [(2, "role")]
 
 
 @pytest.mark.django_db
 def test_a_sheet_of_another_business_refers_to_nothing_here(stocked: Business, cast: Cast) -> None:
-    content = "".join(csv_sheet(ImportKind.OFFERS, stocked))
-    found = planned(ImportKind.OFFERS, content, cast.strangers_business)
+    content = "".join(csv_sheet(ImportKind.SUPPLIER_PRICES, stocked))
+    found = planned(ImportKind.SUPPLIER_PRICES, content, cast.strangers_business)
     assert found.added == []
     assert {item.column for item in found.refused} >= {"supplier", "sku"}
 
@@ -322,12 +325,12 @@ ATTACKS = {
     "an old workbook": (b"\xd0\xcf\x11\xe0" + b"\x00" * 100, "kind"),
     "a PDF": (b"%PDF-1.7", "kind"),
     "eleven megabytes": (b"a," * 5_500_000, "too-large"),
-    "one line of ten megabytes": (b"sku,label\n" + b"x" * 9_000_000, "line"),
-    "bytes without sense": (b"sku,label\n\x00\x01\x02", "encoding"),
-    "a letter no encoding has": (b"sku,label\nA,\x81\xff\n", "encoding"),
+    "one line of ten megabytes": (b"sku,name\n" + b"x" * 9_000_000, "line"),
+    "bytes without sense": (b"sku,name\n\x00\x01\x02", "encoding"),
+    "a letter no encoding has": (b"sku,name\nA,\x81\xff\n", "encoding"),
     "nothing": (b"", "empty"),
-    "a broken quote": (b'sku,label\n"A,B\n', "csv"),
-    "a million rows": (b"sku,label\n" + b"a,b\n" * 1_000_000, "rows"),
+    "a broken quote": (b'sku,name\n"A,B\n', "csv"),
+    "a million rows": (b"sku,name\n" + b"a,b\n" * 1_000_000, "rows"),
     "a hundred columns": (b",".join(b"c%d" % number for number in range(100)) + b"\n", "columns"),
     "a zip of other things": (packed(**{"[Content_Types].xml": b"x"})[:-30], "xlsx"),
     "a bomb": (packed(**{**BOOK, "xl/sharedStrings.xml": b"\x00" * 60_000_000}), "bomb"),
@@ -368,17 +371,17 @@ def xlsx(*rows: list[object]) -> bytes:
 
 @pytest.mark.django_db
 def test_a_formula_in_a_workbook_is_refused_by_its_cell(business: Business) -> None:
-    content = xlsx(["sku", "label", "role"], ["A", "=1+1", "latch"])
-    assert refusals(planned(ImportKind.COMPONENTS, content, business)) == [(2, "label")]
+    content = xlsx(["sku", "name", "role"], ["A", "=1+1", "latch"])
+    assert refusals(planned(ImportKind.COMPONENTS, content, business)) == [(2, "name")]
 
 
 @pytest.mark.django_db
 def test_numbers_and_dates_of_a_workbook_are_what_they_were_meant_to_be(business: Business) -> None:
     # 46388 is 2027-01-01 counted from 1899-12-30; 0.1 + 0.2 is stored as 0.30000000000000004
-    content = xlsx(["kind", "key", "amount", "valid_from"], ["labour", "dig", 0.1 + 0.2, 46388])
+    content = xlsx(["kind", "applies_to", "value", "valid_from"], ["labour", "dig", 0.1 + 0.2, 46388])
     found = planned(ImportKind.PRICE_RULES, content, business)
     assert found.refused == []
-    assert (found.added[0]["amount"], str(found.added[0]["valid_from"])) == (Decimal("0.3"), "2027-01-01")
+    assert (found.added[0]["value"], str(found.added[0]["valid_from"])) == (Decimal("0.3"), "2027-01-01")
 
 
 @pytest.mark.django_db
@@ -398,7 +401,7 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
     rows = "\n".join(
         f"SKU-{number},Rail {number},rail,saltmarl,{2000 + number % 3000},C62,5,1.25" for number in range(20_000)
     )
-    content = f"sku,label,role,finish,length_mm,sale_unit,pack,mass_kg\n{rows}\n".encode()
+    content = f"sku,name,role,finish,length_mm,sale_unit,pack_size,mass_kg\n{rows}\n".encode()
     data = list[int]()
     process = psutil.Process()
     before, start = process.memory_info().rss, time.process_time()
@@ -413,7 +416,7 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
 
 def test_a_csv_file_of_too_many_rows_is_refused_before_any_is_read() -> None:
     # a name that spans lines is one row; so is the header, which is beside the 50,000
-    allowed = 'sku,label\r\n"a\nb",c\r\n' + "a,b\r\n" * (MAX_ROWS - 1) + "\r\n" * 9
+    allowed = 'sku,name\r\n"a\nb",c\r\n' + "a,b\r\n" * (MAX_ROWS - 1) + "\r\n" * 9
     assert sum(1 for _ in read_sheet(allowed.encode()).rows) == MAX_ROWS
     with pytest.raises(SheetRefusedError, match="50000 rows") as refused:
         read_sheet((allowed + "a,b\r\n").encode())  # its rows are not asked for

@@ -13,12 +13,16 @@ from fencing.model.faults import InvalidDocument
 
 
 def document(**changes: Any) -> dict[str, Any]:
-    good = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
+    good = {
+        "kerf_mm": 3,
+        "pieces": [[2238, 8]],
+        "stock": [{"length_mm": 6000, "price": "31.20", "quantity_available": None}],
+    }
     return {**good, **changes}
 
 
 def stock(**changes: Any) -> dict[str, Any]:
-    return document(stock=[{"length_mm": 6000, "price": "31.20", "have": None, **changes}])
+    return document(stock=[{"length_mm": 6000, "price": "31.20", "quantity_available": None, **changes}])
 
 
 def pointers(refused: InvalidDocument) -> list[str]:
@@ -26,7 +30,10 @@ def pointers(refused: InvalidDocument) -> list[str]:
 
 
 def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None:
-    rows = [{"length_mm": 6000, "price": "31.2", "have": None}, {"length_mm": 3000, "price": "0.125", "have": 2}]
+    rows = [
+        {"length_mm": 6000, "price": "31.2", "quantity_available": None},
+        {"length_mm": 3000, "price": "0.125", "quantity_available": 2},
+    ]
     read = demand_of(document(pieces=[[500, 2], [900, 1], [500, 3]], stock=rows))
     assert read.pieces == ((900, 1), (500, 5))
     assert (read.decimals, [item.price for item in read.stock]) == (3, [31200, 125])
@@ -54,7 +61,7 @@ def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None
         (stock(trim_mm=6000), "/stock/0/trim_mm"),
         (stock(credit="40.00"), "/stock/0/credit"),
         (stock(lenght_mm=3), "/stock/0/lenght_mm"),
-        (document(kerf_mm=70, stock=[{"length_mm": 60, "price": "1", "have": None}]), "/kerf_mm"),
+        (document(kerf_mm=70, stock=[{"length_mm": 60, "price": "1", "quantity_available": None}]), "/kerf_mm"),
     ],
 )
 def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> None:

@@ -37,7 +37,12 @@ def test_the_order_of_rows_and_the_unit_of_length_or_money_change_nothing(seed: 
 def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
     asked = order(BAYS_20 if seed % 8 else SMALL, seed)
     rows = [
-        {"length_mm": item.length, "price": f"{item.price / 100:.2f}", "have": item.have, "min_offcut_mm": item.keep}
+        {
+            "length_mm": item.length,
+            "price": f"{item.price / 100:.2f}",
+            "quantity_available": item.have,
+            "min_offcut_mm": item.keep,
+        }
         for item in asked.stock
     ]
     whole = [[length, count] for length, count in asked.pieces]

@@ -39,15 +39,15 @@ def _odd_rows(business: Business) -> None:
             supplier=first.supplier,
             supplier_sku='"ü\\',
             price=Decimal(price),
-            breaks=breaks,
+            price_breaks=breaks,
             valid_from=date(2031, 1, day),
         )
 
 
 def _as_money(row: dict[str, Any]) -> dict[str, Any]:
     """Money in New Zealand dollars, percentages as they are: 21.5000 is 21.50, 2.000000 percent are 2."""
-    plain = {"amount"} if "kind" in row and not is_money(row["kind"], row["key"]) else set[str]()
-    for name in {"price", "minimum_order", "amount"} & row.keys():
+    plain = {"value"} if "kind" in row and not is_money(row["kind"], row["applies_to"]) else set[str]()
+    for name in {"price", "minimum_order", "value"} & row.keys():
         if row[name] is not None:
             row[name] = f"{row[name].normalize():f}" if name in plain else stated(row[name], "NZD")
     return row
@@ -68,12 +68,12 @@ def test_every_list_of_the_catalogue_tells_what_its_details_tell(business: Busin
 
 
 def test_times_are_told_in_utc(cast: Cast, owner_client: Client) -> None:
-    sheet = b"sku,label,role\nA1,Cap,cap\n"
+    sheet = b"sku,name,role\nA1,Cap,cap\n"
     taken = owner_client.post("/api/v1/imports?kind=components", sheet, content_type="text/csv")
     assert taken.status_code == 202, taken.content
     listed = owner_client.get("/api/v1/imports").json()["items"][0]
     assert listed == {name: taken.json()[name] for name in IMPORT} | {
-        name: listed[name] for name in ("state", "rows_total", "rows_done", "finished_at")
+        name: listed[name] for name in ("status", "rows_total", "rows_done", "finished_at")
     }
     assert listed["created_at"].endswith("Z")
 
@@ -88,7 +88,7 @@ def test_kept_statements_serve_each_business_its_own_rows(cast: Cast, key_client
     ours, theirs = cast.business, cast.strangers_business
     for whose in (ours, theirs):
         Component.objects.of(whose).bulk_create(
-            [Component(business=whose, sku=f"{whose.pk}-{number}", label="Cap", role="cap") for number in range(5)]
+            [Component(business=whose, sku=f"{whose.pk}-{number}", name="Cap", role="cap") for number in range(5)]
         )
     for whose in (ours, theirs, ours):
         client = key_client(Scope.CATALOGUE_READ, business=whose)
@@ -105,7 +105,7 @@ def test_kept_statements_serve_each_business_its_own_rows(cast: Cast, key_client
 def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
     """Who says that a narrower query is alike gets its rows, and spoils nobody else's."""
     Component.objects.of(business).bulk_create(
-        [Component(business=business, sku=sku, label="Cap", role="cap") for sku in ("A", "B")]
+        [Component(business=business, sku=sku, name="Cap", role="cap") for sku in ("A", "B")]
     )
     rows, alike, skus = (
         Component.objects.of(business),
@@ -122,7 +122,7 @@ def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
 
 def test_rows_whose_statement_is_kept_are_not_made_again(business: Business) -> None:
     """Making a query costs more than many a database's answer to it."""
-    Component.objects.of(business).create(sku="A", label="Cap", role="cap")
+    Component.objects.of(business).create(sku="A", name="Cap", role="cap")
     skus, made = RowSerializer({"code": "sku"}), []
 
     def rows() -> QuerySet[Any]:

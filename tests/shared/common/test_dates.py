@@ -117,14 +117,14 @@ def test_the_api_works_by_the_clock_of_the_business_and_answers_in_utc(
 
 def test_a_price_of_yesterday_is_past_where_the_business_is(auckland: Business, morning: None) -> None:
     assert today(auckland) == date(2026, 3, 9)
-    tax = {"amount": Decimal(15), "choice": "S", "label": "GST"}
+    tax = {"value": Decimal(15), "option": "S", "label": "GST"}
     with pytest.raises(InvalidDocument, match="past"):
         add_dated(_tax_rounding(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 8)})
     add_dated(_tax_rounding(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 9)})
 
 
 def _tax_rounding(business: Business) -> PriceRule:
-    return PriceRule(business=business, kind=RuleKind.TAX, key="standard")
+    return PriceRule(business=business, kind=RuleKind.TAX, applies_to="standard")
 
 
 @pytest.mark.parametrize(
