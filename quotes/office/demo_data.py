@@ -70,7 +70,7 @@ def _quoted(business: Business, row: Mapping[str, Any], document: dict[str, Any]
 def _accept_all(revision: Revision) -> None:
     """Every party says yes, the one that chooses first."""
     links = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
-    for link in links.select_related("party").order_by("-party__chooses", "party__position"):
+    for link in links.select_related("party").order_by("-party__chooses_options", "party__position"):
         token = token_of(link.ref, link.content_sha256)
         accept(token=token, name=link.party.name, content_sha256=revision.content_sha256)
 

@@ -109,7 +109,7 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
         "fault": fault,
         "brought": [(item, _words(item), request.POST.get(f"sku-{item.entry.ref}", "")) for item in brought],
         "may_put_in": may_put_in,
-        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS] if unnamed else [],
+        "skus": components(request.business).order_by("sku").values_list("sku", "name")[:MAX_SKUS] if unnamed else [],
         "locale": request.business.locale,
         "currency": request.business.currency,
     }
@@ -122,4 +122,4 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
 
 
 def _words(one: ReturnedMaterial) -> str:
-    return one.component.label if one.component else part(one.entry.role, one.entry.quantity)
+    return one.component.name if one.component else part(one.entry.role, one.entry.quantity)

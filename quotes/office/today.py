@@ -76,7 +76,7 @@ def waiting(business: Business) -> Group:
 
 
 def _waiting(row: Revision, day: date) -> TodayItem:
-    parties = list(offers.parties(row).values_list("answer", flat=True))
+    parties = list(offers.parties(row).values_list("response", flat=True))
     yes = sum(answer == PartyResponseStatus.ACCEPTED for answer in parties)
     left = (row.valid_until - day).days if row.valid_until else None
     said = f"{yes} of {len(parties)} accepted" if yes else "no response yet"

@@ -42,7 +42,7 @@ def reason_closed(revision: Revision, job: Job) -> str:
         return ""
     if revision.state != RevisionState.SENT:
         return f"This quote is {revision.state}. Ask the business for a new one."
-    if revision.kind == RevisionKind.OFFER and agreed_otherwise(revision.quote):
+    if revision.kind == RevisionKind.QUOTE and agreed_otherwise(revision.quote):
         return "Another quote for this job was accepted already. Ask the business."
     return ""
 
@@ -52,7 +52,7 @@ def awaiting_answer(business: Business) -> OwnedQuerySet[Revision]:
     accepted = Revision.objects.of(business).filter(state=RevisionState.ACCEPTED, quote__job=OuterRef("quote__job"))
     other = Exists(accepted.exclude(quote=OuterRef("quote")))
     rows = Revision.objects.of(business).filter(state=RevisionState.SENT).exclude(quote__job__state__in=ENDED)
-    return rows.exclude(other, kind=RevisionKind.OFFER)
+    return rows.exclude(other, kind=RevisionKind.QUOTE)
 
 
 def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:

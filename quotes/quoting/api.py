@@ -31,7 +31,10 @@ from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.roles import Scope
 
-_FILTERS = {"state": "draft, sent, accepted, declined, lapsed or replaced.", "kind": "offer or variation."}
+_FILTERS = {
+    "status": "draft, sent, accepted, declined, expired, superseded or cancelled.",
+    "kind": "quote or variation.",
+}
 
 
 class Quotes(Endpoint):
@@ -171,7 +174,7 @@ class RevisionSending(Endpoint):
 def _whole(endpoint: Endpoint) -> Any:
     rows = queries.revisions(endpoint.business)
     return rows.select_related(
-        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "base_revision", "business"
     )
 
 

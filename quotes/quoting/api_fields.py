@@ -13,7 +13,7 @@ from shared.common.money import minor_digits
 
 QUOTES = RowSerializer(
     {
-        **same_names("ref", "number", "label", "latest", "created_at", "updated_at"),
+        **same_names("ref", "number", "label", "latest_revision", "created_at", "updated_at"),
         "job": {"ref": "job__ref", "number": "job__number"},
     }
 )
@@ -26,14 +26,16 @@ QUESTIONS = RowSerializer(
     }
 )
 PARTIES = RowSerializer(
-    same_names("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at")
+    same_names("ref", "key", "name", "email", "address", "must_accept", "chooses_options", "response", "reminded_at")
 )
 LINKS = RowSerializer(same_names("expires_at", "opened_at", "mailed_at"))
 MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
-QUOTE_SCHEMA = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
+QUOTE_SCHEMA = shape(
+    ("ref", "number", "label", "created_at", "updated_at"), latest_revision=WHOLE, job=shape(("ref", "number"))
+)
 REVISION_SCHEMA = shape(
     (
-        "ref", "kind", "state", "content_sha256", "override_reason", "sent_at", "sent_by", "closed_at", "created_at",
+        "ref", "kind", "status", "content_sha256", "override_reason", "sent_at", "sent_by", "closed_at", "created_at",
     ),
     number=WHOLE,
     net=MONEY,
@@ -43,13 +45,13 @@ REVISION_SCHEMA = shape(
     choices={"type": ["object", "null"], "additionalProperties": True},
     quote=shape(("ref", "number", "label")),
     job=TEXT,
-    changes={"type": ["string", "null"]},
+    base_revision={"type": ["string", "null"]},
 )  # fmt: skip
 LINK_SCHEMA = {"type": ["object", "null"], "properties": dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME)}
 PARTY_SCHEMA = shape(
-    ("ref", "key", "name", "email", "address", "answer", "reminded_at"),
-    required={"type": "boolean"},
-    chooses={"type": "boolean"},
+    ("ref", "key", "name", "email", "address", "response", "reminded_at"),
+    must_accept={"type": "boolean"},
+    chooses_options={"type": "boolean"},
     link=LINK_SCHEMA,
 )
 REVISION_FULL_SCHEMA = {
@@ -81,7 +83,8 @@ def revisions_in(currency: str) -> RowSerializer:
     """Return the serializer of revisions with amounts in a currency's decimals, and more only if an amount has them."""
     return RowSerializer(
         {
-            **same_names("ref", "number", "kind", "state"),
+            **same_names("ref", "number", "kind"),
+            "status": "state",
             **{name: TrimmedDecimal(name, minor_digits(currency)) for name in ("net", "tax", "total")},
             **same_names(
                 "valid_until", "content_sha256", "choices", "override_reason", "sent_at", "sent_by", "closed_at"
@@ -89,7 +92,7 @@ def revisions_in(currency: str) -> RowSerializer:
             "created_at": "created_at",
             "quote": {"ref": "quote__ref", "number": "quote__number", "label": "quote__label"},
             "job": "quote__job__ref",
-            "changes": "changes__ref",
+            "base_revision": "base_revision__ref",
         }
     )
 

@@ -16,21 +16,21 @@ from fencing.strength.screening import screen
 from shared.common.money import decimal_sign
 
 
-def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -> dict[str, Any]:
+def shown_with(takeoff: TakeOff, site_conditions: Mapping[str, Any], locale: str) -> dict[str, Any]:
     """Return the fields ``drawings`` and ``cautions`` of a build, with figures by ``locale``.
 
     Raise InvalidDocument for an unknown run.
     """
-    pool, known = surroundings.get("pool_runs", []), {run.id for run in takeoff.runs}
+    pool, known = site_conditions.get("pool_runs", []), {run.id for run in takeoff.runs}
     unknown = [name for name in pool if name not in known]
     if unknown:
         text = f"There is no run {unknown[0]!r} in the measure."
-        raise InvalidDocument([Fault("/surroundings/pool_runs", "run.unknown", text)])
+        raise InvalidDocument([Fault("/site_conditions/pool_runs", "run.unknown", text)])
     facts = facts_of(
         takeoff,
         pool_runs=pool,
-        driveway=surroundings.get("driveway", False),
-        local_height=surroundings.get("height_limit_mm"),
+        driveway=site_conditions.get("near_driveway", False),
+        local_height=site_conditions.get("height_limit_mm"),
     )
     sign = decimal_sign(locale)
     return {

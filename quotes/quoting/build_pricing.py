@@ -53,7 +53,7 @@ class PricingInputs:
 
     def shares(self, measure: Measure) -> Shares:
         """Return the measured shares by run. Others have the default shares of the setup, or go to the party that chooses."""
-        otherwise = self.setup.get("otherwise") or {self.chooser: "1"}
+        otherwise = self.setup.get("default_shares") or {self.chooser: "1"}
         rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
         return Shares(
             {row.id: dict(row.shares) for row in rows if row.shares},
@@ -89,7 +89,7 @@ def build(
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
         "suggested_changes": [change_document(change) for change in suggested_changes_of(takeoff, found, basis)],
-        **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
+        **shown_with(takeoff, basis.setup.get("site_conditions") or {}, basis.business.locale),
         "stops": [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP],
         "lines": list(lines.customer),
         "job_shares": {name: str(share) for name, share in lines.job_shares.items() if share},
@@ -117,7 +117,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
     whole = overall_shares(lines, shares)
     extras = [
         hand_line(item.key, "extra", row, basis.rules, whole)
-        for item, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
+        for item, row in zip(by_hand, basis.setup.get("extra_items", []), strict=True)
     ]
     # lines of rules come last: they count all lines above them
     ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
@@ -175,7 +175,7 @@ def _keys_of(measure: Measure) -> list[str]:
 def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[CostLine]:
     """Return all costs of the fence: materials with delivery, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
-    visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
+    visits = Decimal(setup["site_visits"]) if setup.get("site_visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
     brought = [DeliveryCharge(buying.name(order.supplier), order.goods, order.delivery) for order in buying.orders]
     return [
@@ -214,7 +214,7 @@ def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, A
 
 def _by_hand(basis: PricingInputs) -> list[PriceLine]:
     """Return the extras in the form that the price rules use."""
-    rules, rows = basis.rules, basis.setup.get("extras", [])
+    rules, rows = basis.rules, basis.setup.get("extra_items", [])
     return [
         line_by_hand(
             f"extra.{place}",

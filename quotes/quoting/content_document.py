@@ -36,7 +36,7 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     business, setup = revision.business, revision.setup
     today = local_day(business, now)
     parties = parties_of(revision)
-    chooser = next(party["key"] for party in parties if party["chooses"])
+    chooser = next(party["key"] for party in parties if party["chooses_options"])
     basis = basis_of(business, setup, chooser, today, returning=is_returning(revision.quote.job))
     document = parsed(revision.measure_version.document)
     builds = [build(document, basis), *_alternatives(document, setup, basis)]
@@ -89,8 +89,8 @@ def parties_of(revision: Revision) -> list[dict[str, Any]]:
             "name": row.name,
             "email": row.email,
             "address": row.address,
-            "required": row.required,
-            "chooses": row.chooses,
+            "must_accept": row.must_accept,
+            "chooses_options": row.chooses_options,
         }
         for row in rows
     ]
@@ -178,7 +178,7 @@ def _payments(setup: Mapping[str, Any], rules: PriceRules) -> list[dict[str, Any
             "key": instalment.key,
             "label": instalment.label,
             "percent": format(instalment.percent.normalize(), "f"),
-            "due": instalment.due.value,
+            "milestone": instalment.due.value,
         }
         for instalment in rules.instalments
     ]

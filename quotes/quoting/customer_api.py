@@ -23,15 +23,15 @@ VIEW_SCHEMA = {
     "properties": {
         "document": DOCUMENT,
         "content_sha256": TEXT,
-        "state": TEXT,
-        "answer": TEXT,
+        "status": TEXT,
+        "response": TEXT,
         "can_respond": {"type": "boolean"},
         "blocked_reason": TEXT,
         "receipt": {"type": ["object", "null"], "additionalProperties": True},
         "questions": {"type": "array", "items": DOCUMENT},
     },
 }
-RECEIPT_SCHEMA = shape(("outcome", "name", "responded_at", "number", "total", "content_sha256"), choices=DOCUMENT)
+RECEIPT_SCHEMA = shape(("response", "name", "responded_at", "number", "total", "content_sha256"), choices=DOCUMENT)
 
 
 class LinkEndpoint(Endpoint):
@@ -56,7 +56,7 @@ class LinkDetail(LinkEndpoint):
     refuses = {"GET": ("410", "422")}
     parameters = {"build": "The alternative to calculate with.", "options": "Keys of options, separated by commas."}
 
-    @extend_schema(responses={200: VIEW_SCHEMA}, summary="Read a quote by its link")
+    @extend_schema(responses={200: VIEW_SCHEMA}, summary="Get a quote by its link")
     def get(self, request: Request, token: str) -> Response:
         asked: dict[str, Any] = {}
         if build := request.query_params.get("build", ""):

@@ -44,7 +44,7 @@ NEUTRAL = "This link is no longer valid. Ask the business for a new one."
 class AcceptanceReceipt:
     """Receipt of a party's response. A repeated request gives the same receipt."""
 
-    outcome: str
+    response: str
     name: str
     responded_at: datetime
     number: str
@@ -72,7 +72,7 @@ def open_link(token: str, choices: Mapping[str, Any] | None = None) -> PartyView
     link = link_of(token)
     if link.opened_at is None:
         SignedLink.objects.of(link.business).filter(pk=link.pk, opened_at=None).update(opened_at=timezone.now())
-    lapse_if_due(link.revision, timezone.now())
+    expire_if_due(link.revision, timezone.now())
     return party_view(link.revision, link.party, choices)
 
 
@@ -97,12 +97,12 @@ def accept(
     chosen = _accepted_choices(revision, party, content, choices)
     whole = sums(content, chosen)
     answer = _answer(party, name, now, whole.parties[party.key].total, accepted=True, choices=chosen.document())
-    if party.chooses and revision.state == RevisionState.SENT:
+    if party.chooses_options and revision.state == RevisionState.SENT:
         revision.choices = chosen.document()
         revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
         revision.save(update_fields=["choices", "net", "tax", "total"])
     _note(revision, party, "quote.part_accepted", f"{party.name} accepted {revision}.", answer)
-    waiting = revision.parties.filter(required=True).exclude(answer=PartyResponseStatus.ACCEPTED)
+    waiting = revision.parties.filter(must_accept=True).exclude(response=PartyResponseStatus.ACCEPTED)
     if not waiting.exists():
         _conclude(revision, now)
     _record(revision, party, "quote.part_accepted", answer)
@@ -121,7 +121,7 @@ def decline(*, token: str, name: str, reason: str = "", now: datetime | None = N
     own = sums(content, read_choices(content, revision.choices)).parties[party.key]
     answer = _answer(party, name, now, own.total, accepted=False, reason=reason[:2_000])
     _note(revision, party, "quote.declined", f"{party.name} declined {revision}.", answer)
-    if party.required:
+    if party.must_accept:
         close_revision(revision, RevisionState.DECLINED, now)
         publish_event("quote.declined", revision.ref, business=revision.business)
     _record(revision, party, "quote.declined", answer)
@@ -161,17 +161,17 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
 
 
 @transaction.atomic
-def lapse_if_due(revision: Revision, now: datetime) -> bool:
+def expire_if_due(revision: Revision, now: datetime) -> bool:
     """Expire a sent revision after its last day. Return whether it expired now."""
     if revision.state != RevisionState.SENT or not _is_over(revision, now):
         return False
     lock_quote(revision.quote)
-    if not close_revision(revision, RevisionState.LAPSED, now):
+    if not close_revision(revision, RevisionState.EXPIRED, now):
         revision.refresh_from_db()
         return False
     system = Actor("system", "", "the system", business=revision.business)
-    note_event(job=revision.quote.job, kind="quote.lapsed", text=f"{revision} expired.", actor=system)
-    publish_event("quote.lapsed", revision.ref, business=revision.business)
+    note_event(job=revision.quote.job, kind="quote.expired", text=f"{revision} expired.", actor=system)
+    publish_event("quote.expired", revision.ref, business=revision.business)
     return True
 
 
@@ -222,7 +222,7 @@ def _accepted_choices(
 
     Once accepted, the choices are the same for all parties.
     """
-    if party.chooses and revision.state == RevisionState.SENT:
+    if party.chooses_options and revision.state == RevisionState.SENT:
         return read_choices(content, asked)
     if revision.state == RevisionState.SENT and revision.choices is None and pays_for_choices(content, party.key):
         raise Problem("conflict", "The options are not chosen yet. We will notify you when you can accept.")
@@ -244,8 +244,8 @@ def _answer(
     reason: str = "",
     choices: Mapping[str, Any] | None = None,
 ) -> PartyResponse:
-    party.answer = PartyResponseStatus.ACCEPTED if accepted else PartyResponseStatus.DECLINED
-    party.save(update_fields=["answer"])
+    party.response = PartyResponseStatus.ACCEPTED if accepted else PartyResponseStatus.DECLINED
+    party.save(update_fields=["response"])
     answer = PartyResponse(
         business=party.business,
         party=party,
@@ -268,7 +268,7 @@ def _conclude(revision: Revision, now: datetime) -> None:
         return
     job = revision.quote.job
     system = Actor("system", "", "the system", business=revision.business)
-    if revision.kind == RevisionKind.OFFER and job.state == JobState.OPEN:
+    if revision.kind == RevisionKind.QUOTE and job.state == JobState.OPEN:
         move_job(job=job, to=JobState.ACCEPTED, actor=system, reason=f"{revision} accepted.")
     else:
         note_event(job=job, kind="quote.accepted", text=f"{revision} accepted.", actor=system)
@@ -295,7 +295,7 @@ def _repeat_response(done: PartyResponse, revision: Revision, *, accepted: bool)
 
 def _receipt(answer: PartyResponse, revision: Revision, *, is_new: bool) -> AcceptanceReceipt:
     return AcceptanceReceipt(
-        outcome="accepted" if answer.accepted else "declined",
+        response="accepted" if answer.accepted else "declined",
         name=answer.name,
         responded_at=answer.responded_at,
         number=str(revision),

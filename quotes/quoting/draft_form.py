@@ -48,7 +48,7 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
         DraftColumn("name", "Name", most=120),
         DraftColumn("email", "E-mail", "email", 254),
         DraftColumn("address", "Address", most=500),
-        DraftColumn("required", "Must accept", "check"),
+        DraftColumn("must_accept", "Must accept", "check"),
     ),
     "options": (
         DraftColumn("key", "", "hidden"),
@@ -64,7 +64,7 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
         DraftColumn("lattice_mm", "Lattice, mm", "number", 24),
         DraftColumn("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
     ),
-    "extras": (
+    "extra_items": (
         DraftColumn("place", "", "hidden"),
         DraftColumn("label", "Extra", most=200),
         DraftColumn("detail", "Description", most=1_000),
@@ -76,20 +76,20 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
         DraftColumn("key", "", "hidden"),
         DraftColumn("label", "Payment", most=120),
         DraftColumn("percent", "Percent", "number", 24),
-        DraftColumn("due", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
+        DraftColumn("milestone", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
     ),
 }
 _READERS: Mapping[str, Callable[[str], int | str]] = {
     **dict.fromkeys(("height_mm", "lattice_mm"), lambda text: read_length(text, HEIGHT)),
     "percent": read_percent,
 }
-ALWAYS_SENT = ("key", "place", "due", "required", "form", "licensed_removal")
+ALWAYS_SENT = ("key", "place", "milestone", "must_accept", "form", "licensed_removal")
 """Fields that browsers always send: a row with only these fields is empty."""
 TITLES = {
     "parties": "Parties",
     "options": "Options the customer may add",
     "alternatives": "Alternatives",
-    "extras": "Extras priced by hand",
+    "extra_items": "Extras priced by hand",
     "payments": "Payments",
 }
 
@@ -159,9 +159,9 @@ def wholes(
     setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
 ) -> dict[str, FormField]:
     """Return the fields that occur once; ``discounts`` are those of the price rules."""
-    discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
+    discount, around = setup.get("discount") or {}, setup.get("site_conditions") or {}
     percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
-    visits = as_shown(setup.get("visits", ""))
+    visits = as_shown(setup.get("site_visits", ""))
     boxes = [
         FormField(
             "discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
@@ -171,12 +171,13 @@ def wholes(
         ),
         FormField("discount-percent", "Discount in percent", percent, "number", faults.get("/discount/percent", "")),
         FormField("discount-amount", "Discount amount, before tax", amount, "number", faults.get("/discount/amount", "")),
-        FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Leave empty to use the price rules."),
+        FormField("site_visits", "Visits", visits, "number", faults.get("/site_visits", ""),
+        "Leave empty to use the price rules."),
         FormField("pool_runs", "Runs beside a pool", ", ".join(around.get("pool_runs", [])), most=400,
-            fault=faults.get("/surroundings/pool_runs", ""), hint="Names of the runs, such as A, C. Leave empty if none."),
+            fault=faults.get("/site_conditions/pool_runs", ""), hint="Names of the runs, such as A, C. Leave empty if none."),
         FormField("height_limit_mm", "Local height limit, mm", str(around.get("height_limit_mm", "")), "number",
-            faults.get("/surroundings/height_limit_mm", ""), "Leave empty if not checked."),
-        FormField("driveway", "Driveway or street corner nearby", "1" if around.get("driveway") else "", "check"),
+            faults.get("/site_conditions/height_limit_mm", ""), "Leave empty if not checked."),
+        FormField("near_driveway", "Driveway or street corner nearby", "1" if around.get("near_driveway") else "", "check"),
         FormField(
             "validity_days", "Valid for (days)", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")
         ),
@@ -197,7 +198,7 @@ def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], .
 
 def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
     """Return each party's default cost share."""
-    named = setup.get("otherwise") or {}
+    named = setup.get("default_shares") or {}
     return {key: as_shown(named.get(key, "0" if named else "")) for key in parties}
 
 
@@ -219,23 +220,23 @@ def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
     for name in ("introduction", "terms"):
         if text := posted.get(name, "").strip().replace("\r\n", "\n"):
             setup[name] = text
-    if visits := posted.get("visits", "").strip():
-        setup["visits"] = typed_number(visits)
+    if visits := posted.get("site_visits", "").strip():
+        setup["site_visits"] = typed_number(visits)
     if days := posted.get("validity_days", "").strip():
         setup["validity_days"] = _whole(days)
-    if around := _surroundings(posted):
-        setup["surroundings"] = around
+    if around := _site_conditions(posted):
+        setup["site_conditions"] = around
     return setup
 
 
-def _surroundings(posted: QueryDict) -> Setup:
+def _site_conditions(posted: QueryDict) -> Setup:
     around: Setup = {}
     if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
         around["pool_runs"] = pool
     if height := posted.get("height_limit_mm", "").strip():
         around["height_limit_mm"] = read_length(height, HEIGHT)
-    if posted.get("driveway"):
-        around["driveway"] = True
+    if posted.get("near_driveway"):
+        around["near_driveway"] = True
     return around
 
 
@@ -247,7 +248,7 @@ def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup
         others = [
             value
             for key, value in typed.items()
-            if key not in ("key", "place", "due", "required", "form", "licensed_removal")
+            if key not in ("key", "place", "milestone", "must_accept", "form", "licensed_removal")
         ]
         if not any(others):
             continue
@@ -281,11 +282,11 @@ def _read(name: str, typed: Mapping[str, str]) -> Setup:
 def _parties(setup: Setup, posted: QueryDict) -> None:
     keys = [row["key"] for row in setup.get("parties", [])]
     for row in setup.get("parties", []):
-        row["chooses"] = posted.get("chooses", "") == row["key"]
+        row["chooses_options"] = posted.get("chooses_options", "") == row["key"]
     texts = {key: text for key in keys if (text := posted.get(f"share-{key}", "").strip())}
     shares = _shares(texts, keys)
     if any(share != "0" for share in shares.values()):
-        setup["otherwise"] = shares
+        setup["default_shares"] = shares
 
 
 def _shares(texts: Mapping[str, str], keys: Sequence[str]) -> dict[str, str]:

@@ -70,8 +70,8 @@ class PartyIn(StrictSerializer):
     name = TextField(max_length=120)
     email = serializers.EmailField(required=False, allow_blank=True)
     address = TextField(max_length=500, required=False, allow_blank=True)
-    required = serializers.BooleanField(required=False)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
-    chooses = serializers.BooleanField(required=False)
+    must_accept = serializers.BooleanField(required=False)
+    chooses_options = serializers.BooleanField(required=False)
 
 
 class OptionIn(StrictSerializer):
@@ -147,14 +147,14 @@ class PaymentIn(StrictSerializer):
     key = KeyField()
     label = TextField(max_length=120)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     percent = ExactField(places=3, most="100")
-    due = serializers.ChoiceField(DUE)
+    milestone = serializers.ChoiceField(DUE)
 
 
-class SurroundingsIn(StrictSerializer):
+class SiteConditionsIn(StrictSerializer):
     """Site conditions that decide which cautions are printed."""
 
     pool_runs = serializers.ListField(child=TextField(max_length=40), max_length=100, required=False)
-    driveway = serializers.BooleanField(required=False)
+    near_driveway = serializers.BooleanField(required=False)
     height_limit_mm = serializers.IntegerField(min_value=300, max_value=6_000, required=False)
 
 
@@ -162,22 +162,22 @@ class SetupIn(StrictSerializer):
     """The whole setup of a draft; a PUT replaces it."""
 
     parties = PartyIn(many=True, required=False)
-    otherwise = SharesField(required=False)
+    default_shares = SharesField(required=False)
     alternatives = AlternativeIn(many=True, required=False)
     options = OptionIn(many=True, required=False)
-    extras = ExtraIn(many=True, required=False)
+    extra_items = ExtraIn(many=True, required=False)
     discount = DiscountIn(required=False)
     payments = PaymentIn(many=True, required=False)
-    visits = ExactField(places=2, most="1000", required=False)
+    site_visits = ExactField(places=2, most="1000", required=False)
     hire = serializers.DictField(child=ExactField(places=2, most="1000"), required=False)
-    surroundings = SurroundingsIn(required=False)
+    site_conditions = SiteConditionsIn(required=False)
     validity_days = serializers.IntegerField(min_value=1, max_value=366, required=False)
     supply_on = serializers.DateField(required=False)
     introduction = TextField(max_length=5_000, required=False, allow_blank=True)
     terms = TextField(max_length=20_000, required=False, allow_blank=True)
 
 
-MAX = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments": 12, "hire": 20}
+MAX = {"parties": 20, "alternatives": 6, "options": 40, "extra_items": 60, "payments": 12, "hire": 20}
 
 
 def read_setup(body: Any) -> dict[str, Any]:
@@ -216,21 +216,28 @@ def _doubles(values: Mapping[str, Any]) -> list[Fault]:
 def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
     parties = values.get("parties", [])
     faults = []
-    if parties and sum(party.get("chooses", False) for party in parties) > 1:
-        faults.append(Fault("/parties", "chooses.many", "At most one party chooses the options."))
-    if parties and not any(party.get("required", True) for party in parties):
-        faults.append(Fault("/parties", "required.none", "At least one party must accept."))
+    if parties and sum(party.get("chooses_options", False) for party in parties) > 1:
+        faults.append(Fault("/parties", "chooses_options.many", "At most one party chooses the options."))
+    if parties and not any(party.get("must_accept", True) for party in parties):
+        faults.append(Fault("/parties", "must_accept.none", "At least one party must accept."))
     faults += [
-        Fault(f"/parties/{place}/required", "chooses.optional", "The party that chooses the options must accept too.")
+        Fault(
+            f"/parties/{place}/must_accept",
+            "chooses_options.optional",
+            "The party that chooses the options must accept too.",
+        )
         for place, party in enumerate(parties)
-        if party.get("chooses") and not party.get("required", True)
+        if party.get("chooses_options") and not party.get("must_accept", True)
     ]
     known = {party["key"] for party in parties}
-    named = [("/otherwise", values.get("otherwise"))]
+    named = [("/default_shares", values.get("default_shares"))]
     named += [
         (f"/options/{place}/shares", option.get("shares")) for place, option in enumerate(values.get("options", []))
     ]
-    named += [(f"/extras/{place}/shares", extra.get("shares")) for place, extra in enumerate(values.get("extras", []))]
+    named += [
+        (f"/extra_items/{place}/shares", extra.get("shares"))
+        for place, extra in enumerate(values.get("extra_items", []))
+    ]
     for pointer, shares in named if parties else ():
         faults += [
             Fault(

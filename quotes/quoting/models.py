@@ -14,13 +14,13 @@ class RevisionState(models.TextChoices):
     SENT = "sent", "sent"
     ACCEPTED = "accepted", "accepted"
     DECLINED = "declined", "declined"
-    LAPSED = "lapsed", "lapsed"
-    REPLACED = "replaced", "replaced"
+    EXPIRED = "expired", "expired"
+    SUPERSEDED = "superseded", "superseded"
     CANCELLED = "cancelled", "cancelled"
 
 
 class RevisionKind(models.TextChoices):
-    OFFER = "offer", "offer"
+    QUOTE = "quote", "quote"
     VARIATION = "variation", "variation"
 
 
@@ -30,7 +30,7 @@ class Quote(BusinessOwned):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
     number = models.CharField(max_length=20, editable=False)
     label = models.CharField(max_length=200)
-    latest = models.PositiveIntegerField(default=0, editable=False)
+    latest_revision = models.PositiveIntegerField(default=0, editable=False)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["business", "number"], name="quote_number_once")]
@@ -50,11 +50,13 @@ class Revision(BusinessOwned):
 
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
-    kind = models.CharField(max_length=9, choices=RevisionKind, default=RevisionKind.OFFER)
-    changes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="variations")
+    kind = models.CharField(max_length=9, choices=RevisionKind, default=RevisionKind.QUOTE)
+    base_revision = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="variations"
+    )
     measure_version = models.ForeignKey(MeasureVersion, on_delete=models.PROTECT, related_name="revisions")
     setup = models.JSONField(default=dict)
-    state = models.CharField(max_length=9, choices=RevisionState, default=RevisionState.DRAFT)
+    state = models.CharField(max_length=10, choices=RevisionState, default=RevisionState.DRAFT)
     content = models.TextField(blank=True)
     content_sha256 = models.CharField(max_length=64, blank=True)
     valid_until = models.DateField(null=True, blank=True)
@@ -78,13 +80,14 @@ class Revision(BusinessOwned):
                 name="revision_sent_with_its_content",
             ),
             models.CheckConstraint(
-                condition=Q(kind="offer", changes__isnull=True) | Q(kind="variation", changes__isnull=False),
+                condition=Q(kind="quote", base_revision__isnull=True)
+                | Q(kind="variation", base_revision__isnull=False),
                 name="variation_changes_a_revision",
             ),
             # one revision of each kind may be open at a time; at most one revision of kind "quote" is ever accepted
             models.UniqueConstraint(fields=["quote", "kind"], condition=Q(state="sent"), name="revision_one_open"),
             models.UniqueConstraint(
-                fields=["quote"], condition=Q(state="accepted", kind="offer"), name="revision_one_accepted_offer"
+                fields=["quote"], condition=Q(state="accepted", kind="quote"), name="revision_one_accepted_quote"
             ),
         ]
         indexes = [
@@ -97,30 +100,30 @@ class Revision(BusinessOwned):
 
 
 class PartyResponseStatus(models.TextChoices):
-    WAITING = "waiting", "waiting"
+    PENDING = "pending", "pending"
     ACCEPTED = "accepted", "accepted"
     DECLINED = "declined", "declined"
 
 
 class Party(BusinessOwned):
-    """A party that pays a share of a revision. The party that ``chooses`` selects the options for all."""
+    """A party that pays a share of a revision. The party with ``chooses_options`` selects the options for all."""
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="parties")
     key = models.CharField(max_length=40)
     name = models.CharField(max_length=120)
     email = models.EmailField("e-mail", blank=True)
     address = models.TextField(max_length=500, blank=True)
-    required = models.BooleanField(default=True)
-    chooses = models.BooleanField(default=False)
+    must_accept = models.BooleanField(default=True)
+    chooses_options = models.BooleanField(default=False)
     position = models.PositiveSmallIntegerField(default=0)
-    answer = models.CharField(max_length=8, choices=PartyResponseStatus, default=PartyResponseStatus.WAITING)
+    response = models.CharField(max_length=8, choices=PartyResponseStatus, default=PartyResponseStatus.PENDING)
     reminded_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         verbose_name_plural = "parties"
         constraints = [
             models.UniqueConstraint(fields=["revision", "key"], name="party_key_once"),
-            models.UniqueConstraint(fields=["revision"], condition=Q(chooses=True), name="party_one_chooses"),
+            models.UniqueConstraint(fields=["revision"], condition=Q(chooses_options=True), name="party_one_chooses"),
         ]
         ordering = ["revision", "position"]
 
@@ -154,7 +157,7 @@ class PartyResponse(ImmutableModel):
     """The single response of a party. ``choices`` and ``total`` are those of this party at the time of the response."""
 
     party = models.OneToOneField(Party, on_delete=models.PROTECT, related_name="receipt")
-    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="answers")
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="responses")
     accepted = models.BooleanField()
     name = models.CharField(max_length=120)
     reason = models.CharField(max_length=2_000, blank=True)

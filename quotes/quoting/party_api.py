@@ -92,13 +92,14 @@ class Questions(Endpoint):
 
     scopes = {"GET": Scope.QUOTES_READ}
     paged = True
-    parameters = {"open": "yes: only those that wait for an answer."}
+    parameters = {"answered": "false: only questions without an answer; true: only answered questions."}
 
     @extend_schema(responses={200: page_of(QUESTION_SCHEMA)}, summary="List questions")
     def get(self, request: Request) -> Response:
         rows = queries.questions(self.business)
-        if request.query_params.get("open") == "yes":
-            rows = rows.filter(replied_at=None)
+        answered = self.flag("answered")
+        if answered is not None:
+            rows = rows.exclude(replied_at=None) if answered else rows.filter(replied_at=None)
         return self.page(rows, QUESTIONS, all_of=self.business)
 
 

@@ -28,8 +28,8 @@ class PartyView:
 
     document: Mapping[str, Any]
     content_sha256: str
-    state: str
-    answer: str
+    status: str
+    response: str
     can_respond: bool
     blocked_reason: str
     receipt: Mapping[str, Any] | None
@@ -40,18 +40,18 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
     """Return the page data of a party, with the totals of ``choices`` while it may still choose."""
     content = parsed(revision.content)
     closed = reason_closed(revision, revision.quote.job)
-    open_to = revision.state == RevisionState.SENT and party.answer == PartyResponseStatus.WAITING and not closed
+    open_to = revision.state == RevisionState.SENT and party.response == PartyResponseStatus.PENDING and not closed
     answer = PartyResponse.objects.of(revision.business).filter(party=party).first()
-    asked = choices if party.chooses and open_to else _final_choices(revision, answer)
+    asked = choices if party.chooses_options and open_to else _final_choices(revision, answer)
     blocked_reason = "" if open_to else _why_closed(revision, party, closed)
-    if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
+    if open_to and not party.chooses_options and revision.choices is None and pays_for_choices(content, party.key):
         blocked_reason = "The options are not chosen yet. We will notify you when you can accept."
     rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
     return PartyView(
         document=party_document(content, party.key, read_choices(content, asked)),
         content_sha256=revision.content_sha256,
-        state=str(revision.state),
-        answer=str(party.answer),
+        status=str(revision.state),
+        response=str(party.response),
         can_respond=open_to and not blocked_reason,
         blocked_reason=blocked_reason,
         receipt=_receipt(answer, revision) if answer else None,
@@ -77,8 +77,10 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
         "party_quote": 1,
         **{name: content[name] for name in COMMON},
         "site": _without(content["site"], "access_notes"),
-        "party": {name: party[name] for name in ("name", "address", "chooses")},
-        "customer": content["customer"] if party["chooses"] else {"name": party["name"], "address": party["address"]},
+        "party": {name: party[name] for name in ("name", "address", "chooses_options")},
+        "customer": content["customer"]
+        if party["chooses_options"]
+        else {"name": party["name"], "address": party["address"]},
         "build": _shown_build(standing_build(content, choices.document())),
         "builds": _builds(content, key, choices, own),
         "options": _options(content, key, choices, own),
@@ -109,7 +111,7 @@ def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
     if difference is None:
         return None
     added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
-    return {"revision": difference["accepted"]["revision"], **difference["set_out"], "extras": added}
+    return {"revision": difference["accepted"]["revision"], **difference["set_out"], "extra_items": added}
 
 
 def pays_for_choices(content: Content, key: str) -> bool:
@@ -125,8 +127,8 @@ def _final_choices(revision: Revision, answer: PartyResponse | None) -> Mapping[
 
 
 def _why_closed(revision: Revision, party: Party, closed: str) -> str:
-    if party.answer != PartyResponseStatus.WAITING and revision.state != RevisionState.CANCELLED:
-        return f"You have {party.answer} this quote."
+    if party.response != PartyResponseStatus.PENDING and revision.state != RevisionState.CANCELLED:
+        return f"You have {party.response} this quote."
     return closed or f"This quote is {revision.state}."
 
 
@@ -222,14 +224,14 @@ def _money(own: PartySums) -> dict[str, Any]:
 
 def _payments(content: Content, own: PartySums) -> list[dict[str, Any]]:
     return [
-        {**{name: row[name] for name in ("key", "label", "due", "percent")}, "amount": _text(amount)}
+        {**{name: row[name] for name in ("key", "label", "milestone", "percent")}, "amount": _text(amount)}
         for row, amount in zip(content["payments"], own.payments, strict=False)
     ]
 
 
 def _receipt(answer: PartyResponse, revision: Revision) -> dict[str, Any]:
     return {
-        "outcome": "accepted" if answer.accepted else "declined",
+        "response": "accepted" if answer.accepted else "declined",
         "name": answer.name,
         "responded_at": answer.responded_at,
         "number": str(revision),

@@ -33,7 +33,7 @@ def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[
 
 
 def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:
-    named = {"quote": revision.quote.number, "revision": revision.number, "state": revision.state}
+    named = {"quote": revision.quote.number, "revision": revision.number, "status": revision.state}
     if revision.state == RevisionState.DRAFT:
         return {**named, "text": "priced again when it is sent"}
     if kind is ImportKind.PRICE_RULES:

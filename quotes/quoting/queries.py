@@ -37,14 +37,17 @@ def quotes(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
 
 
 def revisions(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Revision]:
-    """Return revisions filtered by ``state``, ``kind``, ``quote`` and ``job``."""
+    """Return revisions filtered by ``status``, ``kind``, ``quote`` and ``job``."""
     asked, rows = asked or {}, Revision.objects.of(business)
-    for name, known in (("state", RevisionState.values), ("kind", RevisionKind.values)):
+    for name, column, known in (
+        ("status", "state", RevisionState.values),
+        ("kind", "kind", RevisionKind.values),
+    ):
         if value := asked.get(name, ""):
             if value not in known:
                 fault = {"parameter": name, "code": name, "detail": f"Choose from: {', '.join(known)}."}
                 raise Problem("invalid-parameter", errors=[fault])
-            rows = rows.filter(**{name: value})
+            rows = rows.filter(**{column: value})
     if quote := asked.get("quote", ""):
         rows = rows.filter(quote__ref=quote)
     if job := asked.get("job", ""):

@@ -39,7 +39,7 @@ def start_quote(
     _refuse_agreed(quote)
     quote.full_clean(exclude=["business", "job", "number"])
     quote.number = f"Q{next_number(job.business, 'quote'):04d}"
-    quote.latest = 1
+    quote.latest_revision = 1
     quote.save()
     revision = Revision.objects.of(job.business).create(quote=quote, number=1, measure_version=version)
     _fill(revision, setup or {})
@@ -70,8 +70,8 @@ def discard_draft(*, revision: Revision, actor: Actor) -> None:
     if revision.number == 1:
         raise Problem("conflict", "You cannot delete the first draft of a quote. Change it instead.")
     revision.delete()
-    quote.latest -= 1
-    quote.save(update_fields=["latest"])
+    quote.latest_revision -= 1
+    quote.save(update_fields=["latest_revision"])
     audit_log.record(quote.business, actor, "quote.discarded", f"revision:{revision.ref}", {"number": revision.number})
 
 
@@ -87,17 +87,17 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     if version is not None:
         _check_measure(version, quote.job)
     setup = dict(last.setup)
-    if agreed is not None and (last.kind == RevisionKind.OFFER or last.pk == agreed.pk):
+    if agreed is not None and (last.kind == RevisionKind.QUOTE or last.pk == agreed.pk):
         setup = {"parties": last.setup.get("parties", [])}  # a variation starts without the accepted extras
     if version is None:
         version = newest(last.measure_version.measure) if agreed else last.measure_version
-    quote.latest += 1
-    quote.save(update_fields=["latest"])
+    quote.latest_revision += 1
+    quote.save(update_fields=["latest_revision"])
     draft = Revision.objects.of(quote.business).create(
         quote=quote,
-        number=quote.latest,
-        kind=RevisionKind.VARIATION if agreed else RevisionKind.OFFER,
-        changes=agreed,
+        number=quote.latest_revision,
+        kind=RevisionKind.VARIATION if agreed else RevisionKind.QUOTE,
+        base_revision=agreed,
         measure_version=version or last.measure_version,
     )
     _fill(draft, setup)
@@ -115,16 +115,18 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     """
     now = now or timezone.now()
     quote = lock_quote(revision.quote)
-    revision = Revision.objects.of(quote.business).select_related("measure_version", "changes").get(pk=revision.pk)
+    revision = (
+        Revision.objects.of(quote.business).select_related("measure_version", "base_revision").get(pk=revision.pk)
+    )
     revision.quote = quote
     _only_draft(revision)
     _refuse_ended(quote.job)
     agreed = agreed_revision(quote)
-    if agreed != revision.changes:
+    if agreed != revision.base_revision:
         raise Problem(
             "conflict", "A quote was accepted after this draft was created. Create a variation of the accepted quote."
         )
-    if revision.kind == RevisionKind.OFFER:
+    if revision.kind == RevisionKind.QUOTE:
         _refuse_agreed(quote)
     content = assemble(revision, now=now)
     _says_something(content)
@@ -182,9 +184,9 @@ def close_revision(revision: Revision, to: RevisionState, now: datetime) -> bool
 
 def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
     for row in Revision.objects.of(quote.business).filter(quote=quote, kind=kind, state=RevisionState.SENT):
-        if close_revision(row, RevisionState.REPLACED, now):
+        if close_revision(row, RevisionState.SUPERSEDED, now):
             revoke_links(revision=row, now=now)
-            note_event(job=quote.job, kind="quote.replaced", text=f"{row} replaced.", actor=actor)
+            note_event(job=quote.job, kind="quote.superseded", text=f"{row} replaced.", actor=actor)
 
 
 def _says_something(content: Mapping[str, Any]) -> None:
@@ -224,8 +226,8 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     revision.setup = kept
     revision.save()
     revision.parties.all().delete()
-    must = next((party for party in parties if party.get("required", True)), parties[0])
-    chooser = next((party for party in parties if party.get("chooses")), must)["key"]
+    must = next((party for party in parties if party.get("must_accept", True)), parties[0])
+    chooser = next((party for party in parties if party.get("chooses_options")), must)["key"]
     for place, party in enumerate(parties):
         Party.objects.of(revision.business).create(
             revision=revision,
@@ -233,8 +235,8 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
             name=party["name"],
             email=party.get("email", ""),
             address=party.get("address", ""),
-            required=party.get("required", True),
-            chooses=party["key"] == chooser,
+            must_accept=party.get("must_accept", True),
+            chooses_options=party["key"] == chooser,
             position=place,
         )
 
@@ -242,7 +244,7 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
 NOT_VARIED = {
     "alternatives": "A variation has no alternatives. Add options instead.",
     "discount": "A variation does not change the discount. Enter an extra with a price below 0.",
-    "visits": "A variation does not change the visits. Enter another visit as an extra.",
+    "site_visits": "A variation does not change the visits. Enter another visit as an extra.",
     "hire": "A variation does not change the hire. Enter hire as an extra.",
 }
 

@@ -13,7 +13,7 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import save_measure
 from quotes.quoting import emails
 from quotes.quoting.build_pricing import changed_document
-from quotes.quoting.customer_responses import lapse_if_due
+from quotes.quoting.customer_responses import expire_if_due
 from quotes.quoting.models import (
     Party,
     PartyResponse,
@@ -56,7 +56,7 @@ def mail_reminder(event: Event) -> None:
     if (
         link
         and link.party.email
-        and link.party.answer == PartyResponseStatus.WAITING
+        and link.party.response == PartyResponseStatus.PENDING
         and link.revision.state == RevisionState.SENT
     ):
         outgoing_mail.send(event, "reminder", emails.reminder_letter(link))
@@ -107,19 +107,21 @@ def save_chosen_measure(event: Event) -> None:
         save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 
 
-@run_every(timedelta(minutes=30), name="quoting.lapse_expired_quotes")
-def lapse_expired_quotes() -> None:
+@run_every(timedelta(minutes=30), name="quoting.expire_quotes")
+def expire_quotes() -> None:
     """Expire every revision whose last day is over in the business's time zone."""
     now = timezone.now()
     for revision in _ending_within(timedelta(0)):
-        lapse_if_due(revision, now)
+        expire_if_due(revision, now)
 
 
 @run_every(timedelta(hours=1), name="quoting.send_due_reminders")
 def send_due_reminders() -> None:
     """Queue one reminder for each party without a response a few days before the last day."""
     for revision in _ending_within(REMIND_BEFORE):
-        for party in Party.objects.of(revision.business).filter(revision=revision, answer=PartyResponseStatus.WAITING):
+        for party in Party.objects.of(revision.business).filter(
+            revision=revision, response=PartyResponseStatus.PENDING
+        ):
             _remind(party)
 
 

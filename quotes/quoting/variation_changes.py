@@ -38,7 +38,7 @@ def standing_build(content: Mapping[str, Any], choices: Mapping[str, Any] | None
 
 def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
     """Return lines and quantities that differ from the accepted revision. ``standing`` are all lines after acceptance."""
-    agreed = revision.changes
+    agreed = revision.base_revision
     if agreed is None:
         raise ValueError("a variation changes an accepted revision")
     before = parsed(agreed.content)

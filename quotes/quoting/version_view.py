@@ -28,7 +28,7 @@ from shared.web.seen_version import acting_on
 def whole_revisions(business: Business) -> QuerySet[Revision]:
     """Return revisions with everything a page shows of them."""
     return queries.revisions(business).select_related(
-        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "base_revision", "business"
     )
 
 

@@ -327,10 +327,10 @@ def _sheet(
         "may_write": request.actor.may(Scope.QUOTES_WRITE),
         "sections": sections(setup, refusal.faults, site_words_on(request.business).hazardous),
         "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(request.business)),
-        "around": setup.get("surroundings"),
+        "around": setup.get("site_conditions"),
         "cautions": content["builds"][0]["cautions"]["owner"] if content else [],
         "shares": shares_of(setup, [item["key"] for item in setup.get("parties", [])]),
-        "chooser": next((item["key"] for item in setup.get("parties", []) if item.get("chooses")), ""),
+        "chooser": next((item["key"] for item in setup.get("parties", []) if item.get("chooses_options")), ""),
         "parties": [
             {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
             for party in parties

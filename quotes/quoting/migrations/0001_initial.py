@@ -27,10 +27,10 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=120)),
                 ('email', models.EmailField(blank=True, max_length=254, verbose_name='e-mail')),
                 ('address', models.TextField(blank=True, max_length=500)),
-                ('required', models.BooleanField(default=True)),
-                ('chooses', models.BooleanField(default=False)),
+                ('must_accept', models.BooleanField(default=True)),
+                ('chooses_options', models.BooleanField(default=False)),
                 ('position', models.PositiveSmallIntegerField(default=0)),
-                ('answer', models.CharField(choices=[('waiting', 'waiting'), ('accepted', 'accepted'), ('declined', 'declined')], default='waiting', max_length=8)),
+                ('response', models.CharField(choices=[('pending', 'pending'), ('accepted', 'accepted'), ('declined', 'declined')], default='pending', max_length=8)),
                 ('reminded_at', models.DateTimeField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
@@ -52,7 +52,7 @@ class Migration(migrations.Migration):
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('number', models.CharField(editable=False, max_length=20)),
                 ('label', models.CharField(max_length=200)),
-                ('latest', models.PositiveIntegerField(default=0, editable=False)),
+                ('latest_revision', models.PositiveIntegerField(default=0, editable=False)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quotes', to='jobs.job')),
             ],
@@ -69,9 +69,9 @@ class Migration(migrations.Migration):
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('number', models.PositiveIntegerField()),
-                ('kind', models.CharField(choices=[('offer', 'offer'), ('variation', 'variation')], default='offer', max_length=9)),
+                ('kind', models.CharField(choices=[('quote', 'quote'), ('variation', 'variation')], default='quote', max_length=9)),
                 ('setup', models.JSONField(default=dict)),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('sent', 'sent'), ('accepted', 'accepted'), ('declined', 'declined'), ('lapsed', 'lapsed'), ('replaced', 'replaced'), ('cancelled', 'cancelled')], default='draft', max_length=9)),
+                ('state', models.CharField(choices=[('draft', 'draft'), ('sent', 'sent'), ('accepted', 'accepted'), ('declined', 'declined'), ('expired', 'expired'), ('superseded', 'superseded'), ('cancelled', 'cancelled')], default='draft', max_length=10)),
                 ('content', models.TextField(blank=True)),
                 ('content_sha256', models.CharField(blank=True, max_length=64)),
                 ('valid_until', models.DateField(blank=True, null=True)),
@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
                 ('closed_at', models.DateTimeField(blank=True, null=True)),
                 ('cancelled_at', models.DateTimeField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
-                ('changes', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='variations', to='quoting.revision')),
+                ('base_revision', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='variations', to='quoting.revision')),
                 ('measure_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='jobs.measureversion')),
                 ('quote', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='quoting.quote')),
             ],
@@ -130,7 +130,7 @@ class Migration(migrations.Migration):
                 ('responded_at', models.DateTimeField()),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('party', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receipt', to='quoting.party')),
-                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='quoting.revision')),
+                ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='responses', to='quoting.revision')),
             ],
             options={
                 'abstract': False,
@@ -188,7 +188,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'sent', 'accepted', 'declined', 'lapsed', 'replaced', 'cancelled'])), name='revision_state_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'sent', 'accepted', 'declined', 'expired', 'superseded', 'cancelled'])), name='revision_state_known'),
         ),
         migrations.AddConstraint(
             model_name='revision',
@@ -196,7 +196,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='revision',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('changes__isnull', True), ('kind', 'offer')), models.Q(('changes__isnull', False), ('kind', 'variation')), _connector='OR'), name='variation_changes_a_revision'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('base_revision__isnull', True), ('kind', 'quote')), models.Q(('base_revision__isnull', False), ('kind', 'variation')), _connector='OR'), name='variation_changes_a_revision'),
         ),
         migrations.AddConstraint(
             model_name='revision',
@@ -204,7 +204,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='revision',
-            constraint=models.UniqueConstraint(condition=models.Q(('kind', 'offer'), ('state', 'accepted')), fields=('quote',), name='revision_one_accepted_offer'),
+            constraint=models.UniqueConstraint(condition=models.Q(('kind', 'quote'), ('state', 'accepted')), fields=('quote',), name='revision_one_accepted_quote'),
         ),
         migrations.AddIndex(
             model_name='question',
@@ -216,7 +216,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='party',
-            constraint=models.UniqueConstraint(condition=models.Q(('chooses', True)), fields=('revision',), name='party_one_chooses'),
+            constraint=models.UniqueConstraint(condition=models.Q(('chooses_options', True)), fields=('revision',), name='party_one_chooses'),
         ),
         migrations.AddConstraint(
             model_name='signedlink',

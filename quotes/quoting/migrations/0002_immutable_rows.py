@@ -12,7 +12,7 @@ FROZEN = " OR ".join(
     )
 )  # fmt: skip
 SETTLED = (
-    "(OLD.state IN ('declined', 'lapsed', 'replaced', 'cancelled') AND NEW.state <> OLD.state) "
+    "(OLD.state IN ('declined', 'expired', 'superseded', 'cancelled') AND NEW.state <> OLD.state) "
     "OR (OLD.state = 'accepted' AND NEW.state NOT IN ('accepted', 'cancelled'))"
 )
 
@@ -25,5 +25,5 @@ class Migration(migrations.Migration):
         refuse("quoting_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
         refuse("quoting_revision", "DELETE", "OLD.state <> 'draft'"),
         refuse("quoting_revision", "UPDATE", SETTLED, name="quoting_revision_settled"),
-        refuse("quoting_party", "UPDATE", "OLD.answer <> 'waiting' AND NEW.answer <> OLD.answer", name="quoting_party_settled"),
+        refuse("quoting_party", "UPDATE", "OLD.response <> 'pending' AND NEW.response <> OLD.response", name="quoting_party_settled"),
     ]

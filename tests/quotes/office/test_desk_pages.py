@@ -151,7 +151,7 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
     stock_up(business)
     order = placed(business, account=cast.supplier)
     data = OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", price=Decimal("99.00")),))
-    record_response(order=order, told=data, actor=supplier_actor(cast.supplier))
+    record_response(order=order, response=data, actor=supplier_actor(cast.supplier))
     page = signed_in(cast.owner).get("/").content.decode()
     assert "Supplier changes to approve" in page
     assert f'href="/orders/{order.ref}"' in page

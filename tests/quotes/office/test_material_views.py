@@ -38,7 +38,7 @@ def test_quoted_stands_beside_used_and_the_job_leads_there(agreed: Job, owner_cl
     assert f"/jobs/{agreed.ref}/used" in owner_client.get(f"/jobs/{agreed.ref}").content.decode()
     page = owner_client.get(f"/jobs/{agreed.ref}/used").content.decode()
     assert 'data-head="Used">9<' in page
-    compared = owner_client.get(f"/api/v1/jobs/{agreed.ref}/comparison").json()
+    compared = owner_client.get(f"/api/v1/jobs/{agreed.ref}/material-comparison").json()
     rail = next(row for row in compared["rows"] if row["role"] == "rail")
     assert f'data-head="Cost used">{rail["used_cost"]}<' in page
 

@@ -18,7 +18,7 @@ from shared.models import Business
 
 BOTH = {"owner": "1/2", "neighbour": "1/2"}
 PARTIES: list[dict[str, Any]] = [
-    {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True},
+    {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses_options": True},
     {"key": "neighbour", "name": "Ben Thorn", "email": "ben@example.test"},
 ]
 FINISHES = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")

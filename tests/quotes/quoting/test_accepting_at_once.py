@@ -90,7 +90,7 @@ def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> N
 def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business: Business) -> None:
     stock_up(business)
     for _ in range(5):
-        revision = sent(business, {"parties": PARTIES[:1], "otherwise": {"owner": "1"}}, _alone())
+        revision = sent(business, {"parties": PARTIES[:1], "default_shares": {"owner": "1"}}, _alone())
         held, digest = token(revision, "owner"), revision.content_sha256
 
         def say_yes(held: str = held, digest: str = digest) -> str:
@@ -114,7 +114,7 @@ def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(bus
 
         def replace(draft: Revision = draft) -> str:
             send(revision=draft, actor=actor_of(business))
-            return "replaced"
+            return "superseded"
 
         outcomes = _at_once(_accepting(revision, "owner"), replace)
         revision.refresh_from_db()
@@ -123,8 +123,8 @@ def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(bus
         # the second request finds a changed quote: a superseded link is gone, an accepted quote cannot be superseded
         assert (standing, sorted(outcomes)) in [
             ((RevisionState.ACCEPTED, RevisionState.DRAFT), ["conflict", "new"]),
-            ((RevisionState.REPLACED, RevisionState.SENT), ["conflict", "replaced"]),
-            ((RevisionState.REPLACED, RevisionState.SENT), ["gone", "replaced"]),
+            ((RevisionState.SUPERSEDED, RevisionState.SENT), ["conflict", "superseded"]),
+            ((RevisionState.SUPERSEDED, RevisionState.SENT), ["gone", "superseded"]),
         ]
 
 

@@ -113,7 +113,7 @@ def test_nothing_is_drafted_or_sent_for_a_cancelled_job_until_it_is_open_again(y
         send(revision=draft, actor=actor_of(yard))
     move_job(job=job, to=JobState.OPEN, actor=actor_of(yard))
     again = send(revision=draft, actor=actor_of(yard))
-    assert (again.state, again.kind) == (RevisionState.SENT, "offer")
+    assert (again.state, again.kind) == (RevisionState.SENT, "quote")
     accept_as_owner(again)
     assert agreed(job) == again
 
@@ -126,7 +126,7 @@ def test_no_link_is_mailed_after_its_job_was_cancelled(yard: Business, mailoutbo
     assert mailoutbox == []
 
 
-@pytest.mark.parametrize("state", [RevisionState.SENT, RevisionState.DECLINED, RevisionState.LAPSED])
+@pytest.mark.parametrize("state", [RevisionState.SENT, RevisionState.DECLINED, RevisionState.EXPIRED])
 def test_an_accepted_revision_becomes_nothing_but_cancelled(yard: Business, state: RevisionState) -> None:
     revision = sent(yard, ALONE, measure(7200))
     accept_as_owner(revision)

@@ -31,7 +31,7 @@ SETUP: dict[str, Any] = {
     "parties": PARTIES[:1],
     "options": [{"key": "mow", "label": "Mowing strip", "net": "200.00"}],
     "alternatives": [{"key": "low", "label": "Lower", "height_mm": 1500}],
-    "extras": [{"label": "Permit", "net": "80.00"}],
+    "extra_items": [{"label": "Permit", "net": "80.00"}],
     "discount": {"label": "Returning customer", "percent": "3"},
 }
 
@@ -55,7 +55,7 @@ def test_an_offer_is_what_its_schema_says(alone: Revision) -> None:
 def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alone: Revision) -> None:
     accept(token=token(alone, "owner"), name="Ada", content_sha256=alone.content_sha256, choices={"options": ["mow"]})
     draft = revise(quote=alone.quote, actor=actor_of(alone.business))
-    draft.setup = {**draft.setup, "extras": [{"label": "Second tap", "net": "95.00"}]}
+    draft.setup = {**draft.setup, "extra_items": [{"label": "Second tap", "net": "95.00"}]}
     draft.save()
     varied = send(revision=draft, actor=actor_of(alone.business))
     assert _faults(varied.content) == []
@@ -135,8 +135,8 @@ def test_a_finish_nobody_sells_is_refused_by_role(business: Business) -> None:
 
 def test_parties_are_those_the_measure_names_the_customer_first(business: Business) -> None:
     stock_up(business)
-    draft = drafted(business, {"visits": "1"})
-    found = [(party.key, party.name, party.chooses) for party in draft.parties.order_by("position")]
+    draft = drafted(business, {"site_visits": "1"})
+    found = [(party.key, party.name, party.chooses_options) for party in draft.parties.order_by("position")]
     assert found == [("owner", "Ada Quill", True), ("neighbour", "Neighbour", False)]
 
 
@@ -150,15 +150,15 @@ def test_a_measure_of_another_job_is_refused(business: Business) -> None:
 
 TWICE = [{"key": "a", "label": "A", "net": "1"}, {"key": "a", "label": "B", "net": "1"}]
 BAD_SETUPS = [
-    ({"payments": [{"key": "a", "label": "All", "percent": "90", "due": "start"}]}, "/payments", "payments.sum"),
+    ({"payments": [{"key": "a", "label": "All", "percent": "90", "milestone": "start"}]}, "/payments", "payments.sum"),
     ({"options": TWICE}, "/options/1/key", "key.twice"),
     ({"options": [{"key": "a", "label": "A", "net": 1.5}]}, "/options/0/net", "decimal"),
-    ({"parties": [{"key": "a", "name": "A", "required": False}]}, "/parties", "required.none"),
-    ({"parties": PARTIES, "otherwise": {"moon": "1"}}, "/otherwise/moon", "party.unknown"),
-    ({"otherwise": {"owner": "2/3"}}, "/otherwise", "shares.sum"),
+    ({"parties": [{"key": "a", "name": "A", "must_accept": False}]}, "/parties", "must_accept.none"),
+    ({"parties": PARTIES, "default_shares": {"moon": "1"}}, "/default_shares/moon", "party.unknown"),
+    ({"default_shares": {"owner": "2/3"}}, "/default_shares", "shares.sum"),
     # each of these would take minutes or overflow before it is rejected as a share
-    ({"otherwise": {"owner": "1e99999999"}}, "/otherwise", "share"),
-    ({"otherwise": {"owner": float("inf")}}, "/otherwise", "share"),
+    ({"default_shares": {"owner": "1e99999999"}}, "/default_shares", "share"),
+    ({"default_shares": {"owner": float("inf")}}, "/default_shares", "share"),
     ({"alternatives": [{"key": "base", "label": "X", "form": "raked"}]}, "/alternatives/0/key", "invalid"),
     ({"discout": {}}, "/discout", "unknown"),
 ]  # fmt: skip

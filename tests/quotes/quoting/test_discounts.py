@@ -91,5 +91,5 @@ def test_a_rule_and_an_entry_of_its_own_are_not_both_a_discount(key: str) -> Non
 def test_who_gets_a_discount_is_one_of_three_and_none_is_no_name() -> None:
     assert rule_faults("discount", "regular", Decimal(3), "returning") == []
     assert rule_faults("discount", "regular", Decimal(3), "") == []
-    assert [field for field, _ in rule_faults("discount", "regular", Decimal(3), "gold")] == ["choice"]
+    assert [field for field, _ in rule_faults("discount", "regular", Decimal(3), "gold")] == ["option"]
     assert [field for field, _ in rule_faults("discount", "none", Decimal(3), "")] == ["key"]

@@ -18,8 +18,8 @@ def _setup_from(**fields: str) -> dict[str, Any]:
 
 
 PARTIES = {
-    "parties__0__name": "Ada", "parties__0__required": "1",
-    "parties__1__name": "Ben", "parties__1__required": "1", "chooses": "ada",
+    "parties__0__name": "Ada", "parties__0__must_accept": "1",
+    "parties__1__name": "Ben", "parties__1__must_accept": "1", "chooses_options": "ada",
 }  # fmt: skip
 
 
@@ -31,12 +31,12 @@ def test_the_height_of_an_alternative(height: str) -> None:
 
 def test_percent_signs_are_read() -> None:
     setup = _setup_from(
-        discount__percent="5%", payments__0__label="First", payments__0__percent="40 %", payments__0__due="acceptance",
-        payments__1__label="Rest", payments__1__percent="60", payments__1__due="completion", height_limit_mm="1.8",
+        discount__percent="5%", payments__0__label="First", payments__0__percent="40 %", payments__0__milestone="acceptance",
+        payments__1__label="Rest", payments__1__percent="60", payments__1__milestone="completion", height_limit_mm="1.8",
     )  # fmt: skip
     assert setup["discount"]["percent"] == "5"
     assert [row["percent"] for row in setup["payments"]] == ["40", "60"]
-    assert setup["surroundings"]["height_limit_mm"] == 1_800
+    assert setup["site_conditions"]["height_limit_mm"] == 1_800
 
 
 @pytest.mark.parametrize(
@@ -48,4 +48,4 @@ def test_percent_signs_are_read() -> None:
     ],
 )  # fmt: skip
 def test_shares_of_the_parties(first: str, second: str, shares: dict[str, str]) -> None:
-    assert _setup_from(**PARTIES, share__ada=first, share__ben=second)["otherwise"] == shares
+    assert _setup_from(**PARTIES, share__ada=first, share__ben=second)["default_shares"] == shares

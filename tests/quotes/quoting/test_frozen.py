@@ -13,12 +13,12 @@ from django.utils import timezone
 from catalogue.models import PriceRule, SupplierPrice
 from catalogue.rules.price_rules import RuleKind
 from quotes.jobs.document_text import canonical, digest, parsed
-from quotes.quoting.customer_responses import accept, lapse_if_due, open_link
+from quotes.quoting.customer_responses import accept, expire_if_due, open_link
 from quotes.quoting.models import Party, Revision, RevisionState
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.queries import content_of
 from quotes.quoting.services import revise, send
-from quotes.quoting.tasks import lapse_expired_quotes, send_due_reminders
+from quotes.quoting.tasks import expire_quotes, send_due_reminders
 from shared.api.problems import Problem
 from shared.background.outbox import Event
 from shared.business.models import Business
@@ -42,7 +42,9 @@ def _change_everything(revision: Revision) -> None:
         offer._state.adding = True
         offer.save()
     rows = PriceRule.objects.of(business)
-    rows.create(kind=RuleKind.TAX, key="standard", amount=Decimal(25), choice="S", label="New tax", valid_from=today)
+    rows.create(
+        kind=RuleKind.TAX, applies_to="standard", value=Decimal(25), option="S", label="New tax", valid_from=today
+    )
     business.name, business.terms, business.address = "Another Name", "Other terms", "Elsewhere"
     business.logo_png = b"\x89PNG another"
     business.save()
@@ -112,12 +114,12 @@ def test_a_quote_lapses_after_its_last_day_and_not_on_it(revision: Revision) -> 
     assert revision.valid_until is not None
     at_noon = timezone.now().replace(hour=12, minute=0)
     last_day = at_noon + (revision.valid_until - at_noon.date())
-    assert not lapse_if_due(revision, last_day)
-    assert lapse_if_due(revision, last_day + timedelta(days=1))
+    assert not expire_if_due(revision, last_day)
+    assert expire_if_due(revision, last_day + timedelta(days=1))
     revision.refresh_from_db()
-    assert revision.state == RevisionState.LAPSED
+    assert revision.state == RevisionState.EXPIRED
     view = open_link(token(revision, "owner"))
-    assert (view.can_respond, view.blocked_reason) == (False, "This quote is lapsed. Ask the business for a new one.")
+    assert (view.can_respond, view.blocked_reason) == (False, "This quote is expired. Ask the business for a new one.")
 
 
 def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> None:
@@ -125,10 +127,10 @@ def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> No
     draft = drafted(business, {"parties": PARTIES, "validity_days": 1})
     old = send(revision=draft, actor=actor_of(business), now=timezone.now() - timedelta(days=9))
     for _ in range(3):
-        lapse_expired_quotes()
+        expire_quotes()
     old.refresh_from_db()
-    assert old.state == RevisionState.LAPSED
-    assert Event.objects.filter(kind="quote.lapsed", subject=old.ref).count() == 1
+    assert old.state == RevisionState.EXPIRED
+    assert Event.objects.filter(kind="quote.expired", subject=old.ref).count() == 1
 
 
 def test_each_party_is_reminded_once_before_the_last_day(business: Business) -> None:
@@ -163,7 +165,7 @@ def test_a_draft_says_nothing_yet(revision: Revision) -> None:
 
 def test_the_database_refuses_to_take_an_outcome_back(revision: Revision) -> None:
     accept(token=token(revision, "neighbour"), name="Ben", content_sha256=revision.content_sha256)
-    lapse_if_due(revision, timezone.now() + timedelta(days=400))
+    expire_if_due(revision, timezone.now() + timedelta(days=400))
     for statement in (
         "UPDATE quoting_revision SET state = 'sent' WHERE id = %s",
         "UPDATE quoting_party SET answer = 'declined' WHERE revision_id = %s AND key = 'neighbour'",

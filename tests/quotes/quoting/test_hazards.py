@@ -19,7 +19,7 @@ from shared.models import Business
 from tests.quotes.quoting.cast import actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
-OWNER: dict[str, Any] = {"parties": [{"key": "owner", "name": "Ada Quill", "chooses": True}]}
+OWNER: dict[str, Any] = {"parties": [{"key": "owner", "name": "Ada Quill", "chooses_options": True}]}
 PAID = {"label": "Asbestos removal by a licensed contractor", "net": "1900", "licensed_removal": "Asbestos"}
 
 
@@ -69,10 +69,10 @@ def test_a_hazardous_old_fence_stops_the_quote_until_a_contractor_is_priced(busi
         send(revision=draft, actor=actor_of(business))
     assert [fault.pointer for fault in refused.value.faults] == ["/override_reason"]
     for unpaid in ({**PAID, "net": "0"}, {**PAID, "licensed_removal": "brick"}):
-        change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [unpaid]}))
+        change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extra_items": [unpaid]}))
         with pytest.raises(InvalidDocument, match="licensed contractor"):
             send(revision=draft, actor=actor_of(business))
-    change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [PAID]}))
+    change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extra_items": [PAID]}))
     content = parsed(send(revision=draft, actor=actor_of(business)).content)
     assert content["override"] is None
     keys = {row["key"] for row in content["builds"][0]["costing"]}
@@ -89,18 +89,20 @@ def test_a_hazardous_old_fence_may_be_overridden_with_a_reason(business: Busines
 
 
 def test_a_variation_keeps_the_contractor_that_was_agreed(business: Business) -> None:
-    offer = send(revision=old_fence(business, "asbestos", extras=[PAID]), actor=actor_of(business))
+    offer = send(revision=old_fence(business, "asbestos", extra_items=[PAID]), actor=actor_of(business))
     accept(token=token(offer, "owner"), name="Ada Quill", content_sha256=offer.content_sha256)
     draft = revise(quote=offer.quote, actor=actor_of(business))
-    change_draft(revision=draft, actor=actor_of(business), setup={**OWNER, "extras": [{"label": "Tap", "net": "95"}]})
+    change_draft(
+        revision=draft, actor=actor_of(business), setup={**OWNER, "extra_items": [{"label": "Tap", "net": "95"}]}
+    )
     assert parsed(send(revision=draft, actor=actor_of(business)).content)["override"] is None
 
 
 def test_the_form_of_an_extra_offers_the_hazardous_kinds_and_no_others() -> None:
     def choices(setup: dict[str, Any], hazardous: tuple[str, ...]) -> list[tuple[str, str]]:
-        [extras] = [section for section in sections(setup, {}, hazardous) if section.name == "extras"]
+        [extras] = [section for section in sections(setup, {}, hazardous) if section.name == "extra_items"]
         return [choice for box in extras.rows[0] if box.name.endswith("licensed_removal") for choice in box.choices]
 
     assert choices({}, ("asbestos",)) == [("", ""), ("asbestos", "asbestos")]
     assert choices({}, ()) == []
-    assert choices({"extras": [PAID]}, ()) == [("", ""), ("Asbestos", "Asbestos")]
+    assert choices({"extra_items": [PAID]}, ()) == [("", ""), ("Asbestos", "Asbestos")]

@@ -37,7 +37,7 @@ def test_after_the_last_day_a_link_shows_what_was_sent_and_answers_nothing(quote
             decline(token=held, name="Ben")
         view = open_link(held)
     assert (late.value.code, too.value.code) == ("conflict", "conflict")
-    assert (view.state, view.can_respond) == ("lapsed", False)
+    assert (view.status, view.can_respond) == ("expired", False)
     assert not PartyResponse.objects.of(quote.business).exists()
 
 

@@ -51,7 +51,7 @@ def test_of_two_quotes_of_a_job_one_is_accepted(yard: Business) -> None:
     assert late.value.code == "conflict"
     # what is ordered, set out and booked is the first, and nothing of the second's answer stays
     front.refresh_from_db()
-    assert (agreed(job), front.state, front.parties.get().answer) == (rear, RevisionState.SENT, "waiting")
+    assert (agreed(job), front.state, front.parties.get().response) == (rear, RevisionState.SENT, "pending")
     with pytest.raises(Problem, match="Q0001/1 is already accepted for this job"):
         send(revision=side, actor=actor_of(yard))
     with pytest.raises(Problem, match="Q0001/1 is already accepted for this job"):
@@ -71,21 +71,21 @@ def test_a_job_that_was_cancelled_and_is_open_again_is_agreed_anew(yard: Busines
 def test_who_settles_the_choices_must_accept(yard: Business) -> None:
     first, second = PARTIES
     with pytest.raises(InvalidDocument) as refused:
-        checked_setup({"parties": [{**first, "required": False}, second]})
+        checked_setup({"parties": [{**first, "must_accept": False}, second]})
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [
-        ("/parties/0/required", "chooses.optional")
+        ("/parties/0/must_accept", "chooses_options.optional")
     ]
     # if no party is named, it is the first that must accept
-    asked = [{"key": "owner", "name": "Ada", "required": False}, second]
+    asked = [{"key": "owner", "name": "Ada", "must_accept": False}, second]
     draft = drafted(yard, {"parties": asked})
-    assert [party.key for party in draft.parties.all() if party.chooses] == ["neighbour"]
+    assert [party.key for party in draft.parties.all() if party.chooses_options] == ["neighbour"]
 
 
 def test_what_was_accepted_is_settled_for_who_says_yes_later(yard: Business) -> None:
     """Its sums are in the books by then, and its fence may be on order."""
     first, second = PARTIES
     bolts = {"key": "bolts", "label": "Drop bolts", "net": "500.00", "shares": {"owner": "1"}}
-    revision = sent(yard, {"parties": [{**first, "required": False}, second], "options": [bolts]})
+    revision = sent(yard, {"parties": [{**first, "must_accept": False}, second], "options": [bolts]})
     digest = revision.content_sha256
     accept(token=token(revision, "neighbour"), name="Ben", content_sha256=digest)
     revision.refresh_from_db()
@@ -103,12 +103,12 @@ def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
     agreed_to = sent(yard, ALONE, measure(2260))
     said_yes(agreed_to)
     draft = revise(quote=agreed_to.quote, actor=actor_of(yard))
-    whole = {"discount": {"label": "Off", "percent": "5"}, "visits": "1", "hire": {"auger": "1"}}
+    whole = {"discount": {"label": "Off", "percent": "5"}, "site_visits": "1", "hire": {"auger": "1"}}
     with pytest.raises(InvalidDocument) as refused:
         change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, **whole})
-    assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/visits", "/setup/hire"]
+    assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/site_visits", "/setup/hire"]
     off = {"label": "Off", "net": "-50.00"}
     varied = send(
-        revision=change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, "extras": [off]}), actor=actor_of(yard)
+        revision=change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, "extra_items": [off]}), actor=actor_of(yard)
     )
     assert str(varied.net) == "-50.00"

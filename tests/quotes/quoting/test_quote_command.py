@@ -89,7 +89,7 @@ def test_another_measure_of_the_same_job_is_the_next_revision(business: Business
     _run(tmp_path, measure(7200))
     _run(tmp_path, measure(9600))
     rows = Revision.objects.of(business).order_by("number").values_list("quote__number", "number", "state")
-    assert list(rows) == [("Q0001", 1, RevisionState.REPLACED), ("Q0001", 2, RevisionState.SENT)]
+    assert list(rows) == [("Q0001", 1, RevisionState.SUPERSEDED), ("Q0001", 2, RevisionState.SENT)]
 
 
 def test_bad_input_is_refused_whole_and_nothing_is_kept(business: Business, tmp_path: Path) -> None:
