@@ -1,4 +1,4 @@
-"""A supplier's prices in bulk: each is judged for itself, all or nothing if so asked, and a dry run writes nothing."""
+"""Bulk prices of a supplier: each price is checked on its own; a dry run stores nothing."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from shared.common.dates import today
 from shared.database import audit_log
 from shared.models import Business, SupplierAccount
 
-MAX_OFFERS = 5_000
+MAX_PRICES = 5_000
 _BATCH, _MAX_DAYS = 500, 500
 _PROVEN = ["business", "supplier", "component"]
 _SET = {"id", "business", "ref", "created_at", "updated_at", "version"}
@@ -33,7 +33,7 @@ Key = tuple[int, int, date]
 
 @dataclass(slots=True)
 class BatchResult:
-    """What became of one offer: 201 stored, 200 unchanged or would be stored, 424 not stored for another's fault, 422 refused."""
+    """Result of one price: 201 stored, 200 unchanged or would be stored, 424 not stored because of another, 422 rejected."""
 
     index: int
     status: int
@@ -42,7 +42,7 @@ class BatchResult:
     errors: list[dict[str, str]] = field(default_factory=list)
 
     def row(self) -> dict[str, Any]:
-        """As the API tells it."""
+        """Return the result as the API shows it."""
         return {
             "index": self.index,
             "status": self.status,
@@ -54,7 +54,7 @@ class BatchResult:
 
 @dataclass(frozen=True, slots=True)
 class New:
-    """An offer to be stored, and what was said of it."""
+    """A price to store, with its values."""
 
     row: SupplierPrice
     values: dict[str, Any]
@@ -62,35 +62,35 @@ class New:
 
 @dataclass(frozen=True, slots=True)
 class Unchanged:
-    """The ref of an offer that is stored with exactly these values: it was sent again."""
+    """The ref of a price that is stored already with the same values."""
 
     ref: str
 
 
-Judged = New | Unchanged | list[dict[str, str]]
+CheckedPrice = New | Unchanged | list[dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
 class SupplierReferences:
-    """What the account may name: its supplier rows by business ref, and components by business and sku."""
+    """References that the account may use: suppliers by business ref, components by business and sku."""
 
     suppliers: Mapping[str, Supplier]
     components: Mapping[tuple[int, str], Component]
 
 
-def take_offers(
-    *, account: SupplierAccount, actor: Actor, offers: Sequence[Any], test: bool, whole: bool, dry: bool
+def store_prices(
+    *, account: SupplierAccount, actor: Actor, prices: Sequence[Any], test: bool, whole: bool, dry: bool
 ) -> list[BatchResult]:
-    """Stores what can be stored. ``whole``: one refused refuses all; ``dry``: the same answer, nothing is kept.
+    """Store the valid prices. ``whole``: store nothing if one is rejected; ``dry``: only return the results.
 
-    An offer that is stored already with the same values is unchanged, so that a batch whose answer was lost can be sent again.
-    Queries grow with the businesses that are served, not with the offers.
+    A price that is stored already with the same values is unchanged, so a batch can be sent again.
+    The number of queries depends on the number of businesses, not of prices.
     """
-    known, bodies = _load_references(account, offers, test), list(read_each(SupplierOwnPriceIn, offers))
+    known, bodies = _load_references(account, prices, test), list(read_each(SupplierOwnPriceIn, prices))
     try:
         return _store_batch(known, actor, bodies, whole=whole, dry=dry)
     except IntegrityError:
-        # somebody stored one of them a moment ago: now it is seen, and refused as a double
+        # a concurrent request stored one of them: it is found now and rejected as a duplicate
         return _store_batch(known, actor, bodies, whole=whole, dry=dry)
 
 
@@ -99,24 +99,24 @@ def _store_batch(
     known: SupplierReferences, actor: Actor, bodies: Sequence[Body], *, whole: bool, dry: bool
 ) -> list[BatchResult]:
     stored = _stored_keys(known, bodies)
-    judged = [_judged(known, stored, body) for body in bodies]
-    bad = any(isinstance(item, list) for item in judged)
+    checked = [_check(known, stored, body) for body in bodies]
+    bad = any(isinstance(item, list) for item in checked)
     if not dry and not (whole and bad):
-        _store([item for item in judged if isinstance(item, New)], actor)
-    return [_outcome(place, item, dry=dry, held=whole and bad) for place, item in enumerate(judged)]
+        _store([item for item in checked if isinstance(item, New)], actor)
+    return [_result(index, item, dry=dry, held=whole and bad) for index, item in enumerate(checked)]
 
 
-def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> BatchResult:
-    match one:
+def _result(index: int, item: CheckedPrice, *, dry: bool, held: bool) -> BatchResult:
+    match item:
         case Unchanged():
-            return BatchResult(place, 200, "unchanged", one.ref)
+            return BatchResult(index, 200, "unchanged", item.ref)
         case New() if held:
-            return BatchResult(place, 424, "not_stored")
+            return BatchResult(index, 424, "not_stored")
         case New() if dry:
-            return BatchResult(place, 200, "would_be_stored")
+            return BatchResult(index, 200, "would_be_stored")
         case New():
-            return BatchResult(place, 201, "stored", one.row.ref)
-    return BatchResult(place, 422, "refused", errors=_pointing(one, place))
+            return BatchResult(index, 201, "stored", item.row.ref)
+    return BatchResult(index, 422, "rejected", errors=_with_pointers(item, index))
 
 
 def _load_references(account: SupplierAccount, offers: Sequence[Any], test: bool) -> SupplierReferences:
@@ -131,7 +131,7 @@ def _load_references(account: SupplierAccount, offers: Sequence[Any], test: bool
 
 
 def _stored_keys(known: SupplierReferences, bodies: Sequence[Body]) -> dict[Key, SupplierPrice | None]:
-    """The prices there are already from the days in question."""
+    """Return the stored prices that begin on one of these days."""
     days = {body["valid_from"] for body in bodies if isinstance(body, dict)}
     found = dict[Key, SupplierPrice | None]()
     for supplier in known.suppliers.values():
@@ -142,8 +142,8 @@ def _stored_keys(known: SupplierReferences, bodies: Sequence[Body]) -> dict[Key,
     return found
 
 
-def _judged(known: SupplierReferences, stored: dict[Key, SupplierPrice | None], body: Body) -> Judged:
-    """An offer that may be stored, beside those in ``stored``; or that is there; or what is wrong with it."""
+def _check(known: SupplierReferences, stored: dict[Key, SupplierPrice | None], body: Body) -> CheckedPrice:
+    """Check a price: return the row to store, the stored row, or its errors."""
     if isinstance(body, InvalidDocument):
         return from_refusal(body).errors
     try:
@@ -156,9 +156,7 @@ def _judged(known: SupplierReferences, stored: dict[Key, SupplierPrice | None], 
         _check_days(row)
         row.full_clean(exclude=_PROVEN, validate_unique=False, validate_constraints=False)
         if key in stored:
-            raise InvalidDocument(
-                [Fault("/valid_from", "valid_from.taken", "There is another one from this day already.")]
-            )
+            raise InvalidDocument([Fault("/valid_from", "valid_from.taken", "Another price begins on this day.")])
     except InvalidDocument as refused:
         return from_refusal(refused).errors
     except ValidationError as fault:
@@ -171,22 +169,22 @@ def _offer(known: SupplierReferences, values: dict[str, Any]) -> tuple[SupplierP
     supplier = known.suppliers.get(values.pop("business"))
     sku = values.pop("component")
     if supplier is None:
-        raise InvalidDocument([Fault("/business", "unknown", "You serve no such business.")])
+        raise InvalidDocument([Fault("/business", "unknown", "You do not supply this business.")])
     component = known.components.get((supplier.business_id, sku))
     if component is None:
-        raise InvalidDocument([Fault("/component", "unknown", "This business has no such component.")])
+        raise InvalidDocument([Fault("/component", "unknown", "This business does not have this component.")])
     return SupplierPrice(business=supplier.business, supplier=supplier, component=component, **values), values
 
 
 def _check_days(row: SupplierPrice) -> None:
     if row.valid_from < today(row.business):
-        raise InvalidDocument([Fault("/valid_from", "past", "A price can't begin in the past.")])
+        raise InvalidDocument([Fault("/valid_from", "past", "A price cannot begin in the past.")])
     if row.valid_to and row.valid_to < row.valid_from:
-        raise InvalidDocument([Fault("/valid_to", "range", "A price can't end before it begins.")])
+        raise InvalidDocument([Fault("/valid_to", "range", "A price cannot end before it begins.")])
 
 
 def _store(offers: Sequence[New], actor: Actor) -> None:
-    """Writes them, each with its entry in the audit trail."""
+    """Store the prices, each with its audit entry."""
     by_business: dict[Business, list[New]] = defaultdict(list)
     for offer in offers:
         by_business[offer.row.business].append(offer)
@@ -199,9 +197,9 @@ def _store(offers: Sequence[New], actor: Actor) -> None:
         audit_log.record_each(business, actor, "offer.added", data)
 
 
-def _pointing(errors: list[dict[str, str]], place: int) -> list[dict[str, str]]:
-    """Pointers into the whole body."""
+def _with_pointers(errors: list[dict[str, str]], index: int) -> list[dict[str, str]]:
+    """Return the errors with pointers into the whole body."""
     return [
-        {**error, "pointer": f"#/offers/{place}{error['pointer'].removeprefix('#')}"} if "pointer" in error else error
+        {**error, "pointer": f"#/prices/{index}{error['pointer'].removeprefix('#')}"} if "pointer" in error else error
         for error in errors
     ]

@@ -1,4 +1,4 @@
-"""Sandboxes of suppliers, and webhooks: where events go, what is on its way there, and how each try went."""
+"""Sandboxes of suppliers, and webhooks: endpoints, deliveries and their attempts."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from shared.models import Business, SupplierAccount, new_ref
 
 
 class Sandbox(models.Model):
-    """The make-believe business that a supplier's test keys see instead of its customers."""
+    """The sample business that a supplier's sandbox keys see instead of its customers."""
 
     account = models.OneToOneField(SupplierAccount, on_delete=models.CASCADE, related_name="sandbox")
     business = models.OneToOneField(Business, on_delete=models.PROTECT, related_name="sandbox")
@@ -28,16 +28,16 @@ class EndpointState(models.TextChoices):
 
 
 class WebhookEndpoint(models.Model):
-    """An address that wants events, of a business or of a supplier. ``secrets`` are two at most, the newest first."""
+    """An address that receives events of a business or a supplier. ``secrets`` holds at most two, the newest first."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
     account = models.ForeignKey(SupplierAccount, on_delete=models.CASCADE, null=True, blank=True, related_name="+")
     test = models.BooleanField(default=False)
     url = models.CharField(max_length=500)
-    kinds = models.JSONField(default=list, blank=True)
+    event_types = models.JSONField(default=list, blank=True)
     state = models.CharField(max_length=8, choices=EndpointState, default=EndpointState.PENDING)
-    why = models.CharField(max_length=500, blank=True)
+    reason = models.CharField(max_length=500, blank=True)
     secrets = models.JSONField(default=list)
     paused_until = models.DateTimeField(null=True, blank=True)
     failing_since = models.DateTimeField(null=True, blank=True)
@@ -61,19 +61,19 @@ class WebhookEndpoint(models.Model):
 class DeliveryState(models.TextChoices):
     WAITING = "waiting", "waiting"
     DELIVERED = "delivered", "delivered"
-    FAILED = "failed", "given up"
+    FAILED = "failed", "failed"
 
 
 class WebhookDelivery(models.Model):
-    """One event for one endpoint. ``message`` is the id the receiver sees, the same at every try; a replay is a new one."""
+    """One event for one endpoint. All its attempts have the same ``message_id``; a replay has a new one."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     endpoint = models.ForeignKey(WebhookEndpoint, on_delete=models.CASCADE, related_name="deliveries")
     event = models.ForeignKey(OrderEvent, on_delete=models.CASCADE, null=True, blank=True, related_name="deliveries")
-    message = models.CharField(max_length=64)
+    message_id = models.CharField(max_length=64)
     body = models.TextField()
     state = models.CharField(max_length=9, choices=DeliveryState, default=DeliveryState.WAITING)
-    tries = models.PositiveSmallIntegerField(default=0)
+    attempt_count = models.PositiveSmallIntegerField(default=0)
     next_attempt_at = models.DateTimeField(null=True, blank=True)
     replay = models.PositiveIntegerField(default=0)
     created_at = models.DateTimeField(default=timezone.now)
@@ -87,18 +87,18 @@ class WebhookDelivery(models.Model):
         indexes = [models.Index(fields=["endpoint", "-id"], name="delivery_by_endpoint")]
 
     def __str__(self) -> str:
-        return f"{self.message} to {self.endpoint_id}"
+        return f"{self.message_id} to {self.endpoint_id}"
 
 
 class Attempt(models.Model):
-    """One try of a delivery: what was answered (the first 4 kB) and how long it took."""
+    """One attempt of a delivery: the response (its first 4 kB) and the duration."""
 
     delivery = models.ForeignKey(WebhookDelivery, on_delete=models.CASCADE, related_name="attempts")
-    at = models.DateTimeField(default=timezone.now)
-    status = models.PositiveSmallIntegerField(null=True, blank=True)
-    answer = models.TextField(blank=True)
-    fault = models.CharField(max_length=300, blank=True)
+    attempted_at = models.DateTimeField(default=timezone.now)
+    http_status = models.PositiveSmallIntegerField(null=True, blank=True)
+    response_body = models.TextField(blank=True)
+    error = models.CharField(max_length=300, blank=True)
     duration_ms = models.PositiveIntegerField(default=0)
 
     def __str__(self) -> str:
-        return f"{self.status or self.fault}"
+        return f"{self.http_status or self.error}"

@@ -1,4 +1,4 @@
-"""A business's own orders as files, and keys for its suppliers' systems."""
+"""Endpoints of a business: its orders as files, and keys of its suppliers' systems."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfReply
+from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfResponse
 from quotes.integrations.supplier_access import issue_supplier_key, keys_for
 from quotes.jobs.api_fields import shape
 from quotes.purchasing.api import OwnOrder
@@ -27,29 +27,29 @@ class OrderFile(OwnOrder, FileOfOrder):
     scopes = {"GET": Scope.ORDERS_READ}
 
 
-class ReplyFile(OwnOrder, FileOfReply):
-    """What a supplier replied, as a UBL 2.1 OrderResponse."""
+class ResponseFile(OwnOrder, FileOfResponse):
+    """Order response of a supplier as a UBL 2.1 OrderResponse."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
 
 class DespatchFile(OwnOrder, FileOfDespatch):
-    """What a supplier despatched, as a UBL 2.1 DespatchAdvice."""
+    """Despatch of a supplier as a UBL 2.1 DespatchAdvice."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
 
 class SupplierKeyIn(StrictSerializer):
-    """``test``: a key of the sandbox, that never sees a real order."""
+    """``sandbox``: a key for the sandbox. It never sees a real order."""
 
     name = TextField(max_length=120)
-    test = serializers.BooleanField(required=False)
+    sandbox = serializers.BooleanField(required=False)
 
 
 class SupplierKeys(Endpoint):
-    """Lets a supplier's system in: its account is opened at the first key. The key is shown this once.
+    """Keys of a supplier's system. The first key creates its account. A key is shown only once.
 
-    Only the business that opened the account issues keys for it, so nobody gets into what a supplier shares with others.
+    Only the business that created the account issues its keys: a supplier's other businesses stay private.
     """
 
     scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
@@ -58,20 +58,22 @@ class SupplierKeys(Endpoint):
 
     @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="List a supplier's keys")
     def get(self, request: Request, ref: str) -> Response:
-        """None of a supplier whose system serves other businesses too: it keeps its own keys."""
+        """Return no keys of a supplier that serves other businesses too: it manages its own keys."""
         return self.page(keys_for(_supplier(self, ref)), KEYS)
 
     @extend_schema(
-        request=SupplierKeyIn, responses={201: shape(("ref", "name", "key", "account"))}, summary="A supplier's key"
+        request=SupplierKeyIn,
+        responses={201: shape(("ref", "name", "secret", "supplier_account"))},
+        summary="Create a key for a supplier",
     )
     def post(self, request: Request, ref: str) -> Response:
-        """To replace a key, issue another, wait until the supplier uses it (``last_used_at``), then end the old one."""
+        """Create a key. To replace one, wait until the supplier uses the new key (``last_used_at``), then revoke the old one."""
         body = self.validated_data(SupplierKeyIn)
         supplier = _supplier(self, ref)
-        live = not body.get("test", False)
+        live = not body.get("sandbox", False)
         key, text = issue_supplier_key(supplier=supplier, name=body["name"], live=live, actor=self.actor)
         account = supplier.account.ref if supplier.account else ""
-        return Response({"ref": key.ref, "name": key.name, "key": text, "account": account}, status=201)
+        return Response({"ref": key.ref, "name": key.name, "secret": text, "supplier_account": account}, status=201)
 
 
 class SupplierKeyDetail(Endpoint):
@@ -86,7 +88,7 @@ class SupplierKeyDetail(Endpoint):
 
     @extend_schema(responses={204: None}, summary="Revoke a supplier's key")
     def delete(self, request: Request, ref: str, api_key: str) -> Response:
-        """Works without If-Match: a key in the wrong hands has to end now."""
+        """Revoke a key. It needs no If-Match, so that a leaked key can be revoked at once."""
         row = self.find(keys_for(_supplier(self, ref)).select_for_update(no_key=True, of=("self",)), api_key)
         revoke_key(key=row, actor=self.actor, business=self.business)
         return Response(status=204)

@@ -1,4 +1,4 @@
-"""An order in every form it is downloaded in, with the same totals; and what suppliers' UBL says of it, in and out."""
+"""Formats of an order, all with the same totals, and conversion of suppliers' UBL documents."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ from shared.common.dates import local_day
 
 
 def ubl_values(order: SupplierOrder) -> OrderDocument:
-    """The order as a UBL Order says it; what was cancelled is left out."""
+    """Return the values of a UBL Order, without cancelled quantities."""
     every = _lines(order)
-    # UBL knows no Order without lines: one that was cancelled whole has them all, of nothing
+    # a UBL Order has lines: a cancelled order has all of them, with quantity 0
     lines = [line for line in every if due(line)] or every
-    data = order.face or face_of(order)
+    data = order.parties_snapshot or face_of(order)
     rows = [UblTaxSubtotal(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
     place = order.deliver_to
     return OrderDocument(
@@ -79,26 +79,26 @@ def _lines(order: SupplierOrder) -> list[Line]:
     return list(queries.lines(order).order_by("position"))
 
 
-def ubl_party(told: Mapping[str, str]) -> UblParty:
-    """A side of an order as UBL names it."""
-    gln = told.get("gln", "")
+def ubl_party(snapshot: Mapping[str, str]) -> UblParty:
+    """Return a party of an order for UBL."""
+    gln = snapshot.get("gln", "")
     return UblParty(
-        told["name"],
+        snapshot["name"],
         UblAddress(
-            " ".join(told.get("address", "").split()),
-            told.get("city", ""),
-            told.get("postcode", ""),
-            told.get("country", ""),
+            " ".join(snapshot.get("address", "").split()),
+            snapshot.get("city", ""),
+            snapshot.get("postcode", ""),
+            snapshot.get("country", ""),
         ),
-        gln or told.get("email", ""),
-        "0088" if gln else "EM" if told.get("email") else "",
-        told.get("registration_number", ""),
-        told.get("tax_number", ""),
+        gln or snapshot.get("email", ""),
+        "0088" if gln else "EM" if snapshot.get("email") else "",
+        snapshot.get("registration_number", ""),
+        snapshot.get("tax_number", ""),
     )
 
 
 def _ubl_line(line: Line, currency: str) -> UblOrderLine:
-    made = line.why[0] if line.why and " made to " in line.why[0] else ""
+    made = line.purchase_reason[0] if line.purchase_reason and " made to " in line.purchase_reason[0] else ""
     return UblOrderLine(
         id=str(line.position),
         name=line.label,
@@ -116,7 +116,7 @@ def _ubl_line(line: Line, currency: str) -> UblOrderLine:
 
 
 def order_ubl(order: SupplierOrder) -> bytes:
-    """The order as UBL 2.1."""
+    """Return the order as UBL 2.1."""
     return write_order(ubl_values(order))
 
 
@@ -129,50 +129,52 @@ FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {
 """Media type and writer by suffix; JSON is the API's own."""
 
 
-def read_reply(document: UblOrderResponse, order: SupplierOrder) -> OrderResponseData:
-    """A UBL UblOrderResponse as a reply to this order. Refused when it is about another order or in another currency."""
+def read_order_response(document: UblOrderResponse, order: SupplierOrder) -> OrderResponseData:
+    """Convert a UBL order response. Raise InvalidDocument if it is for another order or in another currency."""
     faults = _wrong_order(document.order, order)
     if document.currency and document.currency != order.currency:
         text = f"This order is in {order.currency}, the document in {document.currency}."
         faults.append(Fault("/DocumentCurrencyCode", "currency", text))
     known = {str(line.position): line for line in _lines(order)}
     lines: list[LineResponseData] = []
-    for place, said in enumerate(document.lines):
-        line, at = known.get(said.order_line), f"/OrderLine/{place}"
+    for place, item in enumerate(document.lines):
+        line, at = known.get(item.order_line), f"/OrderLine/{place}"
         if line is None:
-            faults.append(Fault(f"{at}/OrderLineReference", "unknown", f"The order has no line {said.order_line}."))
-        elif said.status not in _SAID:
-            text = "A line added or delivered already is not taken here; send 3, 5 or 7."
+            faults.append(Fault(f"{at}/OrderLineReference", "unknown", f"The order has no line {item.order_line}."))
+        elif item.status not in _ACTIONS:
+            text = "Added and delivered lines are not supported. Send 3, 5 or 7."
             faults.append(Fault(f"{at}/LineStatusCode", "line.status", text))
         else:
-            faults += _wrong_unit(said.unit, line, f"{at}/Quantity")
-            lines.append(_line_response(said, line))
+            faults += _wrong_unit(item.unit, line, f"{at}/Quantity")
+            lines.append(_line_response(item, line))
     if faults:
         raise InvalidDocument(faults)
-    data = OrderResponseData(document.id, document.code.value, document.note, document.promised, tuple(lines))
-    return serializers.read_response(_bounded(serializers.OrderReplyIn, data))
+    data = OrderResponseData(document.id, document.code.value, document.note, document.promised_on, tuple(lines))
+    return serializers.read_response(_bounded(serializers.OrderResponseIn, data))
 
 
-_SAID = {
+_ACTIONS = {
     LineStatus.ACCEPTED: LineAction.ACCEPT,
-    LineStatus.REFUSED: LineAction.REFUSE,
+    LineStatus.REFUSED: LineAction.REJECT,
     LineStatus.CHANGED: LineAction.CHANGE,
 }
 
 
-def _line_response(said: ResponseLine, line: Line) -> LineResponseData:
-    """One line's word as the document has it; what of a change is no change is seen when it is taken in."""
-    if said.status != LineStatus.CHANGED:
-        refused = said.status == LineStatus.REFUSED
-        reason = said.note or ("refused" if refused else "")
+def _line_response(item: ResponseLine, line: Line) -> LineResponseData:
+    """Return the response of one line as the document states it. Unchanged values are removed when it is recorded."""
+    if item.status != LineStatus.CHANGED:
+        refused = item.status == LineStatus.REFUSED
+        reason = item.note or ("refused" if refused else "")
         return LineResponseData(
-            line.position, _SAID[said.status].value, reason, promised=None if refused else said.promised
+            line.position, _ACTIONS[item.status].value, reason, promised_on=None if refused else item.promised_on
         )
-    return LineResponseData(line.position, LineAction.CHANGE.value, said.note, said.quantity, said.price, said.promised)
+    return LineResponseData(
+        line.position, LineAction.CHANGE.value, item.note, item.quantity, item.price, item.promised_on
+    )
 
 
 def read_docket(document: UblDespatchAdvice, order: SupplierOrder) -> DespatchData:
-    """A UBL UblDespatchAdvice as a docket of this order."""
+    """Convert a UBL despatch advice of this order."""
     faults = _wrong_order(document.order, order)
     known = {str(line.position): line for line in _lines(order)}
     loaded: list[DespatchLineData] = []
@@ -187,11 +189,11 @@ def read_docket(document: UblDespatchAdvice, order: SupplierOrder) -> DespatchDa
     if faults:
         raise InvalidDocument(faults)
     docket = DespatchData(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
-    return serializers.docket(_bounded(serializers.DocketIn, docket))
+    return serializers.read_despatch(_bounded(serializers.DespatchIn, docket))
 
 
 def _bounded(kind: type[StrictSerializer], value: OrderResponseData | DespatchData) -> dict[str, Any]:
-    """The same as JSON would say it, held to the same bounds: a schema allows numbers and texts of any size."""
+    """Check values with the limits of the JSON API: the UBL schema allows numbers and texts of any size."""
     return validated_data(kind, orjson.loads(write_json(asdict(value))))
 
 
@@ -199,8 +201,8 @@ _ONES = frozenset({"C62", "H87", "EA"})
 
 
 def _wrong_unit(unit: str, line: Line, at: str) -> list[Fault]:
-    said = sale_unit(unit) if unit else line.unit
-    if said == line.unit or {said, line.unit} <= _ONES:
+    item = sale_unit(unit) if unit else line.unit
+    if item == line.unit or {item, line.unit} <= _ONES:
         return []
     return [Fault(at, "unit.other", f"Line {line.position} is ordered in {line.unit}, not {unit}.")]
 

@@ -1,4 +1,4 @@
-"""An order as a list a yard picks from: by role, length and finish, packs beside loose pieces, what is cut, what it weighs."""
+"""Picking list of an order: by role, length and finish, with packs, loose pieces, cut pieces and masses."""
 
 from __future__ import annotations
 
@@ -16,16 +16,17 @@ from shared.spreadsheets.safe_cells import Cell, cell
 from shared.spreadsheets.workbook import Workbook
 
 HEAD = (
-    "order", "line", "role", "length_mm", "finish", "sku", "supplier_sku", "description", "quantity", "unit", "pack", "packs",
-    "loose", "cut_pieces", "mass_kg", "price", "net", "tax_code", "tax_rate", "deliver_to", "deliver_from", "deliver_by",
+    "order", "line", "role", "length_mm", "finish", "sku", "supplier_sku", "description", "quantity", "unit", "pack_size",
+    "packs", "loose_quantity", "cut_pieces", "mass_kg", "price", "net_amount", "tax_code", "tax_rate", "deliver_to",
+    "deliver_from", "deliver_by",
 )  # fmt: skip
 WIDTHS = (9, 5, 16, 10, 12, 16, 16, 40, 10, 6, 8, 8, 8, 10, 10, 10, 12, 9, 9, 30, 12, 12)
 
 
 def order_csv(order: SupplierOrder) -> bytes:
-    """The list as CSV (RFC 4180, UTF-8): a row for each line, then goods, delivery, tax for each rate, total and load.
+    """Return the list as CSV (RFC 4180, UTF-8): a row for each line, then goods, delivery, tax for each rate, total and load.
 
-    Where goods went back for credit, the credits and the total after them follow.
+    If goods were returned for credit, the credits and the total after them follow.
     """
     text = io.StringIO()
     writer = csv.writer(text)
@@ -36,7 +37,7 @@ def order_csv(order: SupplierOrder) -> bytes:
 
 
 def order_xlsx(order: SupplierOrder) -> bytes:
-    """The list as a workbook: place, window and load on top, then the lines under a heading for each role, then the sums."""
+    """Return the list as a workbook: address, dates and load on top, then the lines by role, then the sums."""
     file, sheet = io.BytesIO(), order_sheet(order, priced=False)
     book = Workbook(file, order.number, WIDTHS)
     for name, value in (
@@ -65,7 +66,7 @@ def order_xlsx(order: SupplierOrder) -> bytes:
 def _line(order: SupplierOrder, line: OrderLine) -> list[Cell]:
     quantity = due(line)
     packs, loose = divmod(quantity, line.pack)
-    # sold by the metre and made to a length: so many pieces
+    # sold by the metre and made to a length: the number of pieces
     cut = line.length_mm and line.unit == "MTR" and int(quantity * 1000 / line.length_mm)
     mass = line_mass(line)
     return [
@@ -112,5 +113,5 @@ def _sums(order: SupplierOrder) -> Iterator[list[Cell]]:
 def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:
     row: list[Cell] = [None] * len(HEAD)
     row[0], row[HEAD.index("description")] = order.number, text
-    row[HEAD.index("net")] = Decimal(amount(value, order.currency))
+    row[HEAD.index("net_amount")] = Decimal(amount(value, order.currency))
     return row

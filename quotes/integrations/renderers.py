@@ -1,4 +1,4 @@
-"""The forms an order is answered in, and the XML that is read: how DRF gets to know them."""
+"""Renderers and parsers of REST framework for the formats of an order."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class PdfForm(_FileRenderer):
 
 
 class UblParser(BaseParser):
-    """A body of XML as its bytes: what is in it is read, and refused, by the UBL readers."""
+    """Parser that passes on the bytes of an XML body. The UBL readers check its content."""
 
     media_type = "application/xml"
 
@@ -56,21 +56,21 @@ class UblParser(BaseParser):
     ) -> bytes:
         body = whole_body(stream, MAX_BYTES, parser_context)
         if len(body) > MAX_BYTES:
-            raise Problem("too-large", f"A document may have {MAX_BYTES} bytes.")
+            raise Problem("too-large", f"A document may have at most {MAX_BYTES} bytes.")
         return body
 
 
 FILE_SCHEMAS = {(200, kind.split(";")[0]): {"type": "string", "format": "binary"} for kind, _ in FORMS.values()}
-"""What an order as a file is, for the documentation; json is told where it is answered."""
+"""Media types of an order as a file, for the OpenAPI document."""
 
 RENDERERS = [JsonRenderer, XmlForm, CsvForm, XlsxForm, PdfForm]
 PARSERS = [StrictJsonParser, UblParser]
 
 
-def answered(order: SupplierOrder, form: str) -> HttpResponse:
-    """The order as a file in one of the forms, or 404."""
+def order_file(order: SupplierOrder, form: str) -> HttpResponse:
+    """Return the order as a file. Raise 404 for an unknown format."""
     if form not in FORMS:
-        raise Problem("not-found", f"An order comes as {', '.join(['json', *FORMS])}.")
+        raise Problem("not-found", f"Choose a format: {', '.join(['json', *FORMS])}.")
     kind, write = FORMS[form]
     response = HttpResponse(write(order), content_type=kind)
     response["Content-Disposition"] = f'attachment; filename="{order.number}.{form}"'
@@ -79,7 +79,7 @@ def answered(order: SupplierOrder, form: str) -> HttpResponse:
 
 
 def as_xml(body: bytes, name: str) -> HttpResponse:
-    """A UBL document as a file."""
+    """Return a UBL document as a file."""
     response = HttpResponse(body, content_type="application/xml")
     response["Content-Disposition"] = f'attachment; filename="{name}.xml"'
     return response
@@ -88,7 +88,7 @@ def as_xml(body: bytes, name: str) -> HttpResponse:
 XML_SCHEMA = {(200, "application/xml"): {"type": "string", "format": "binary"}}
 
 
-def asked_form(request: Request) -> str:
-    """What the Accept header asks for."""
+def requested_format(request: Request) -> str:
+    """Return the format that the Accept header requests."""
     chosen = getattr(request, "accepted_renderer", None)
     return str(chosen.format) if chosen is not None else "json"

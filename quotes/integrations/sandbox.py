@@ -24,7 +24,7 @@ MAX_LINES = 20
 
 @transaction.atomic
 def open_sandbox(account: SupplierAccount) -> Business:
-    """The supplier's sandbox with its sample orders, made at the first asking."""
+    """Return the supplier's sandbox. It is created with sample orders on first use."""
     account = SupplierAccount.objects.select_for_update(no_key=True).get(pk=account.pk)
     known = Sandbox.objects.filter(account=account).select_related("business").first()
     if known is not None:
@@ -49,7 +49,7 @@ def open_sandbox(account: SupplierAccount) -> Business:
 
 @transaction.atomic
 def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = None) -> SupplierOrder:
-    """A placed order in the sandbox; without ``lines`` one of three ordinary ones."""
+    """Place an order in the sandbox. Default for ``lines``: one of three typical orders."""
     business = open_sandbox(account)
     supplier = _seller(business)
     order = start_order(
@@ -57,14 +57,14 @@ def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = 
         actor=SYSTEM,
         lines=lines or _ordinary(supplier),
         deliver_to={"address": "4 Reed Lane", "city": "Tern Bay", "postcode": "0123", "country": "NZ"},
-        note="A sample order: nothing is delivered, nobody pays.",
+        note="A sample order: nothing is delivered or paid.",
     )
     return services.place(order=order, actor=SYSTEM, allow_below_minimum=True)
 
 
 @transaction.atomic
 def reset(account: SupplierAccount) -> Business:
-    """Begins anew: what is open is cancelled, and fresh sample orders are placed. Events stay: a log is never rewritten."""
+    """Reset the sandbox: cancel open orders and place new sample orders. Events stay."""
     business = open_sandbox(account)
     rows = SupplierOrder.objects.of(business).exclude(state__in=[OrderState.CANCELLED, OrderState.CLOSED])
     for order in rows.select_related("supplier", "business").order_by("id"):

@@ -21,17 +21,17 @@ from shared.models import SupplierAccount
 
 @transaction.atomic
 def issue_supplier_key(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[ApiKey, str]:
-    """A key for a supplier's system, with its text; its account is opened at the first one.
+    """Create a key for a supplier's system and return it with its text. The first key creates the account.
 
     Raises:
-        Problem: the account serves other businesses too, which this one must not reach into.
+        Problem: the account serves other businesses too.
     """
     account = supplier.account
     if account is None:
         account = supplier.account = SupplierAccount.objects.create(name=supplier.name, email=supplier.email)
         supplier.save()
     elif has_other_businesses(account, supplier):
-        raise Problem("conflict", "This supplier's system serves other businesses too; it issues its own keys.")
+        raise Problem("conflict", "This supplier serves other businesses too. It creates its own keys.")
     if not live:
         open_sandbox(account)
     key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live, actor=actor)
@@ -65,6 +65,6 @@ def own_keys(actor: Actor) -> QuerySet[ApiKey]:
 
 
 def has_other_businesses(account: SupplierAccount, supplier: Supplier) -> bool:
-    """Whether a supplier's account is another business's supplier too: then its keys are none of this one's."""
+    """Return whether the supplier's account serves other businesses too."""
     others = Supplier.unscoped.filter(account=account)  # unscoped: only whether there are others is asked
     return others.exclude(business_id=supplier.business_id).filter(business__sandbox=None).exists()

@@ -1,4 +1,4 @@
-"""A supplier's replies and dockets as UBL, as they were taken in: for whoever files documents, or moves them on."""
+"""A supplier's order responses and despatches as UBL documents, as received."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ from shared.common.dates import local_day
 ZERO = Decimal(0)
 _STATUS = {
     LineAction.ACCEPT: LineStatus.ACCEPTED,
-    LineAction.REFUSE: LineStatus.REFUSED,
+    LineAction.REJECT: LineStatus.REFUSED,
     LineAction.CHANGE: LineStatus.CHANGED,
 }
 
 
-def reply_ubl(order: SupplierOrder, reply: OrderResponse) -> bytes:
-    """The reply as an UblOrderResponse: only a conditional one (CA) carries lines."""
+def response_ubl(order: SupplierOrder, reply: OrderResponse) -> bytes:
+    """Return the UBL order response. Only a conditional one (CA) has lines."""
     buyer, seller = _parties(order)
     rows = (
         OrderResponseLine.objects.of(order.business)
@@ -56,13 +56,13 @@ def reply_ubl(order: SupplierOrder, reply: OrderResponse) -> bytes:
             if conditional
             else (),
             note=" ".join(reply.note.split()),
-            promised=reply.promised_on,
+            promised_on=reply.promised_on,
         )
     )
 
 
 def despatch_ubl(order: SupplierOrder, despatch: Despatch) -> bytes:
-    """The docket as a UblDespatchAdvice; what was still to come after it stands with its reason."""
+    """Return the UBL despatch advice, with outstanding quantities and their reasons."""
     buyer, seller = _parties(order)
     rows = Loaded.objects.of(order.business).filter(despatch=despatch).select_related("line").order_by("line__position")
     return write_despatch(
@@ -81,7 +81,7 @@ def despatch_ubl(order: SupplierOrder, despatch: Despatch) -> bytes:
 
 
 def _parties(order: SupplierOrder) -> tuple[UblParty, UblParty]:
-    data = order.face or face_of(order)
+    data = order.parties_snapshot or face_of(order)
     return ubl_party(data["buyer"]), ubl_party(data["seller"])
 
 
@@ -89,12 +89,12 @@ def _replied(place: int, row: OrderResponseLine, currency: str) -> ResponseLine:
     return ResponseLine(
         id=str(place),
         order_line=str(row.line.position),
-        status=_STATUS[LineAction(row.said)],
+        status=_STATUS[LineAction(row.action)],
         name=row.line.label,
         quantity=None if row.quantity is None else Decimal(number(row.quantity)),
         unit=row.line.unit,
         price=None if row.price is None else Decimal(amount(row.price, currency)),
-        promised=row.promised_on,
+        promised_on=row.promised_on,
         note=" ".join(row.reason.split()),
     )
 

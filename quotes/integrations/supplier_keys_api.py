@@ -1,4 +1,4 @@
-"""A supplier's own keys: listed, replaced and ended by its system, without any business."""
+"""A supplier's own keys: list, create and revoke."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from shared.business.services import revoke_key
 
 
 class SupplyKeyIn(StrictSerializer):
-    """Without ``scopes`` the new key may do what the one in use may do."""
+    """Default for ``scopes``: the scopes of the key in use."""
 
     name = TextField(max_length=120)
     scopes = serializers.ListField(
@@ -30,7 +30,7 @@ class SupplyKeyIn(StrictSerializer):
 
 
 class SupplyKeys(Endpoint):
-    """The keys of the supplier's system. A test key reaches test keys alone."""
+    """Keys of the supplier's system. A sandbox key can manage sandbox keys only."""
 
     scopes = {"GET": Scope.SUPPLY_READ, "POST": Scope.SUPPLY_WRITE}
     paged = True
@@ -42,12 +42,12 @@ class SupplyKeys(Endpoint):
 
     @extend_schema(request=SupplyKeyIn, responses={201: ISSUED_KEY_SCHEMA}, summary="Create a key to replace one")
     def post(self, request: Request) -> Response:
-        """To replace a key, create another, put it to use, then end the old one with it."""
+        """Create a key. To replace one, use the new key, then revoke the old one with it."""
         supplier_queries.account_of(self.actor)
         body = self.validated_data(SupplyKeyIn)
         scopes = [Scope(name) for name in body.get("scopes", self.actor.scopes)]
         key, text = issue_own_key(actor=self.actor, name=body["name"], scopes=scopes)
-        response = Response({**KEYS.of(key), "key": text}, status=201)
+        response = Response({**KEYS.of(key), "secret": text}, status=201)
         response["Location"] = f"{request.path}/{key.ref}"
         response["Cache-Control"] = "no-store"
         return response
@@ -59,14 +59,14 @@ class SupplyKeyDetail(Endpoint):
     scopes = {"GET": Scope.SUPPLY_READ, "DELETE": Scope.SUPPLY_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: KEY_SCHEMA}, summary="Get one own key")
+    @extend_schema(responses={200: KEY_SCHEMA}, summary="Get an own key")
     def get(self, request: Request, ref: str) -> Response:
         supplier_queries.account_of(self.actor)
         return Response(KEYS.of(self.find(own_keys(self.actor), ref)))
 
     @extend_schema(responses={204: None}, summary="Revoke an own key")
     def delete(self, request: Request, ref: str) -> Response:
-        """Works without If-Match: a key in the wrong hands has to end now. A key may end itself."""
+        """Revoke a key. It needs no If-Match, so that a leaked key can be revoked at once. A key can revoke itself."""
         supplier_queries.account_of(self.actor)
         key = self.find(own_keys(self.actor).select_for_update(no_key=True, of=("self",)), ref)
         revoke_key(key=key, actor=self.actor)

@@ -1,4 +1,4 @@
-"""What a supplier's key may see: the orders sent to it; a test key sees the sandbox and nothing else."""
+"""Queries for suppliers' keys: the orders sent to the supplier. A sandbox key sees only the sandbox."""
 
 from __future__ import annotations
 
@@ -13,37 +13,37 @@ from shared.models import Business, SupplierAccount
 
 
 def account_of(actor: Actor) -> SupplierAccount:
-    """Whose orders are meant. 403 for everybody but suppliers' keys."""
+    """Return the supplier's account of the caller. Raise 403 for other callers."""
     if actor.supplier_account is None:
         raise Problem("forbidden", "This address is for suppliers' keys.")
     return actor.supplier_account
 
 
 def is_test(actor: Actor) -> bool:
-    """Whether the caller's key is a test key."""
+    """Return whether the caller's key is a sandbox key."""
     return actor.test
 
 
 def visible(actor: Actor) -> QuerySet[SupplierOrder]:
-    """The orders a supplier's key may see."""
+    """Return the orders that a supplier's key may see."""
     return seen_by(account_of(actor), test=is_test(actor))
 
 
 def seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierOrder]:
-    """A supplier's orders: of its sandbox, or of its real customers."""
+    """Return a supplier's orders: those of its sandbox, or the real ones."""
     sandboxes = Sandbox.objects.filter(account=account).values("business")
     rows = orders_of(account).filter(business__suspended_at=None)
     return rows.filter(business__in=sandboxes) if test else rows.exclude(business__in=sandboxes)
 
 
 def events_seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[OrderEvent]:
-    """Everything that happened to a supplier's orders since they were placed, in one order."""
+    """Return the events of a supplier's orders since they were placed, oldest first."""
     orders = seen_by(account, test=test)
     rows = OrderEvent.unscoped.filter(order__in=orders)  # unscoped: a supplier's own orders, in every business
     return rows.filter(for_supplier=True)
 
 
 def sandbox_of(account: SupplierAccount) -> Business | None:
-    """The supplier's make-believe business, once it has one."""
+    """Return the supplier's sandbox business, or None."""
     found = Sandbox.objects.filter(account=account).select_related("business").first()
     return found.business if found else None

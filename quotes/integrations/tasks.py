@@ -1,4 +1,4 @@
-"""Events go out: to whoever wants them, signed, tried again as rows say; and orders by mail to suppliers without a system."""
+"""Background tasks: deliver webhooks with retries, and send orders by mail to suppliers without a system."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1
 
 @on_event("order.event", name="integrations.queue_webhooks")
 def queue_webhooks(event: Event) -> None:
-    """A delivery for every endpoint that wants the event."""
+    """Queue a delivery for every endpoint that receives the event."""
     if event.business is None:
         return
     rows = OrderEvent.objects.of(event.business).select_related("order__supplier")
@@ -49,7 +49,7 @@ def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> HttpResult:
 
 @on_event("webhook.due", name="integrations.deliver_webhook", slow=True, attempts=50)
 def deliver_webhook(event: Event) -> Finish | None:
-    """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
+    """Make one attempt. The outbox row schedules the next one, never the broker."""
     found = WebhookDelivery.objects.select_related("endpoint").filter(ref=event.subject).first()
     if found is None or found.state != DeliveryState.WAITING:
         return None
@@ -58,10 +58,10 @@ def deliver_webhook(event: Event) -> Finish | None:
         WebhookDelivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_attempt_at=None)
         return None
     if until := resting_until(endpoint, now):
-        raise RetryLater(until, "the endpoint is given a rest", begun=False)
+        raise RetryLater(until, "the endpoint is paused", begun=False)
     if _waited_for(delivery):
-        raise RetryLater(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
-    answer = _send(endpoint, delivery.message, delivery.body.encode())
+        raise RetryLater(now + AGAIN, "another delivery waits for this endpoint", begun=False)
+    answer = _send(endpoint, delivery.message_id, delivery.body.encode())
 
     def finish() -> None:
         note_try(delivery, answer, timezone.now())
@@ -70,12 +70,14 @@ def deliver_webhook(event: Event) -> Finish | None:
         return finish
     delivery = note_try(delivery, answer, timezone.now())
     if delivery.next_attempt_at is not None:
-        raise RetryLater(delivery.next_attempt_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
+        raise RetryLater(
+            delivery.next_attempt_at, f"try {delivery.attempt_count} of {TRIES}: {answer.status or answer.fault}"
+        )
     return None
 
 
 def _waited_for(delivery: WebhookDelivery) -> bool:
-    """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
+    """Return whether another worker already waits for this endpoint. Then this one does other work."""
     begun = Now() + settings.JOB_LEASE - WAITED
     tries = OutboxTask.objects.filter(handler="integrations.deliver_webhook", state=TaskState.WANTED)
     elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
@@ -86,7 +88,7 @@ def _waited_for(delivery: WebhookDelivery) -> bool:
 
 @on_event("webhook.challenge", name="integrations.challenge_endpoint", slow=True, attempts=5)
 def challenge_endpoint(event: Event) -> Finish | None:
-    """Asks an endpoint whether it wants our events: it answers the challenge's word, or stays pending."""
+    """Send the challenge to an endpoint. It stays pending until it returns the challenge's value."""
     endpoint = WebhookEndpoint.objects.filter(ref=event.subject, state=EndpointState.PENDING).first()
     if endpoint is None:
         return None
@@ -98,37 +100,39 @@ def challenge_endpoint(event: Event) -> Finish | None:
     def finish() -> None:
         same = WebhookEndpoint.objects.filter(pk=endpoint.pk, url=endpoint.url, state=EndpointState.PENDING)
         if consents:
-            same.update(state=EndpointState.ACTIVE, why="")
+            same.update(state=EndpointState.ACTIVE, reason="")
         else:
-            same.update(why=f"The challenge was not answered: {answer.status or answer.fault}"[:500])
+            same.update(reason=f"The challenge was not answered: {answer.status or answer.fault}"[:500])
 
     return finish
 
 
 def _answered(body: str, word: str) -> bool:
-    """The word alone, or ``{"challenge": word}``."""
+    """Return whether the body is the value itself or ``{"challenge": value}``."""
     try:
         data = json.loads(body)
     except ValueError:
         data = body.strip()
-    said = data.get("challenge", "") if isinstance(data, dict) else data
-    return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
+    value = data.get("challenge", "") if isinstance(data, dict) else data
+    return isinstance(value, str) and hmac.compare_digest(value.encode(), word.encode())
 
 
 @on_event("webhook.disabled", name="integrations.mail_endpoint_disabled", slow=True)
 def mail_endpoint_disabled(event: Event) -> Finish | None:
-    """A mail to whoever's endpoint was switched off."""
+    """Send a mail about a disabled endpoint to its owner."""
     endpoint = WebhookEndpoint.objects.select_related("business", "account").get(ref=event.subject)
     to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
     if to and not endpoint.test:
-        text = f"Events are no longer sent to {endpoint.url}. {endpoint.why} Switch it on again once it is repaired."
-        outgoing_mail.send(event, "switched-off", EmailMessage("A webhook was switched off", text, None, [to]))
+        text = (
+            f"Events are no longer sent to {endpoint.url}. {endpoint.reason} Enable it again when the endpoint works."
+        )
+        outgoing_mail.send(event, "switched-off", EmailMessage("A webhook was disabled", text, None, [to]))
     return None
 
 
 @on_event("order_list.made", name="integrations.mail_order", slow=True)
 def mail_order(event: Event) -> Finish | None:
-    """The order list to a supplier without a system, once it is made: PDF to read, CSV and XLSX to load."""
+    """Send the order list to a supplier without a system: PDF, CSV and XLSX."""
     if event.business is None or Sandbox.objects.filter(business=event.business).exists():
         return None
     paper = Document.objects.of(event.business).get(ref=event.subject)
@@ -138,7 +142,7 @@ def mail_order(event: Event) -> Finish | None:
         return None
     text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
     mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
-    for form in MAILED:  # the PDF as it was kept, or set anew where the order has changed since: all three say the same
+    for form in MAILED:  # the stored PDF, or a new one if the order has changed: all three have the same content
         kind, write = FORMS[form]
         mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
     outgoing_mail.send(event, "order", mail)
@@ -153,6 +157,6 @@ def mail_order(event: Event) -> Finish | None:
 
 @run_every(timedelta(hours=6), name="integrations.delete_old_deliveries")
 def delete_old_deliveries() -> None:
-    """The delivery log is kept for 90 days; the events themselves stay."""
+    """Delete deliveries that are older than 90 days. Events stay."""
     old = WebhookDelivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
     old.delete()

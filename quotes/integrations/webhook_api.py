@@ -1,4 +1,4 @@
-"""Webhooks by API: a business's own under webhooks, a supplier's under supply/webhooks; both do the same."""
+"""Webhook endpoints: of a business under webhooks, of a supplier under supply/webhooks. Both work the same."""
 
 from __future__ import annotations
 
@@ -23,133 +23,142 @@ from shared.api.row_serializer import RowSerializer, SharedQuery, same_names
 from shared.api.serializers import StrictSerializer, TextField
 from shared.business.roles import Scope
 
-ENDPOINT = ("ref", "url", "kinds", "state", "why", "paused_until", "created_at")
-ENDPOINT_SCHEMA = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, paused_until=TIME)
-SECRET_SCHEMA = shape((*ENDPOINT, "secret"), kinds={"type": "array", "items": {"type": "string"}}, paused_until=TIME)
-DELIVERY = ("ref", "message", "state", "tries", "next_attempt_at", "created_at", "body")
+ENDPOINT = ("ref", "url", "event_types", "reason", "paused_until", "created_at")
+ENDPOINT_SCHEMA = shape(
+    (*ENDPOINT, "status"), event_types={"type": "array", "items": {"type": "string"}}, paused_until=TIME
+)
+SECRET_SCHEMA = shape(
+    (*ENDPOINT, "status", "secret"), event_types={"type": "array", "items": {"type": "string"}}, paused_until=TIME
+)
+DELIVERY = ("ref", "message_id", "attempt_count", "next_attempt_at", "created_at", "body")
 DELIVERY_SCHEMA = shape(
-    DELIVERY,
-    tries=WHOLE,
+    (*DELIVERY, "status"),
+    attempt_count=WHOLE,
     next_attempt_at=TIME,
     event={"type": ["string", "null"]},
     attempts={"type": "array", "items": DOCUMENT},
 )
-ENDPOINTS = RowSerializer(same_names(*ENDPOINT))
-DELIVERIES = RowSerializer({**same_names(*DELIVERY), "event": "event__ref"})
-ATTEMPTS = RowSerializer(same_names("at", "status", "answer", "fault", "duration_ms"))
+ENDPOINTS = RowSerializer({**same_names(*ENDPOINT), "status": "state"})
+DELIVERIES = RowSerializer({**same_names(*DELIVERY), "status": "state", "event": "event__ref"})
+ATTEMPTS = RowSerializer(same_names("attempted_at", "http_status", "response_body", "error", "duration_ms"))
 
 
 class EndpointIn(StrictSerializer):
-    """``kinds``: only these events; none named is all of them."""
+    """``event_types``: only these events. Default: all events."""
 
     url = TextField(max_length=500)
-    kinds = serializers.ListField(child=TextField(max_length=60), required=False, max_length=50)
+    event_types = serializers.ListField(child=TextField(max_length=60), required=False, max_length=50)
 
 
 class EndpointChange(EndpointIn):
-    cleared = {"kinds": list}
+    cleared = {"event_types": list}
     enabled = serializers.BooleanField()
 
 
 class ReplayIn(StrictSerializer):
-    """One ``delivery`` by ref, or every event ``after`` one up to and including ``until``, perhaps only those that failed."""
+    """One ``delivery`` by ref, or every event after ``after_event`` up to and including ``until_event``.
+
+    ``only_failed`` leaves out events that were delivered.
+    """
 
     delivery = TextField(max_length=32, required=False)
-    after = TextField(max_length=32, required=False)
-    until = TextField(max_length=32, required=False)
+    after_event = TextField(max_length=32, required=False)
+    until_event = TextField(max_length=32, required=False)
     only_failed = serializers.BooleanField(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if ("delivery" in attrs) == ("after" in attrs):
-            raise serializers.ValidationError({"delivery": "Say either delivery, or after (and until)."})
+        if ("delivery" in attrs) == ("after_event" in attrs):
+            raise serializers.ValidationError({"delivery": "Enter either delivery, or after_event (and until_event)."})
         return attrs
 
 
-class _Hooks(Endpoint):
-    """Whose endpoints are meant follows from the key."""
+class _WebhookEndpoints(Endpoint):
+    """Base of the webhook addresses. The owner of the endpoints follows from the key."""
 
     def rows(self) -> QuerySet[WebhookEndpoint]:
-        """The caller's endpoints."""
-        return webhooks.endpoints_of(**self.whose())
+        """Return the caller's endpoints."""
+        return webhooks.endpoints_of(**self.owner())
 
-    def whose(self) -> dict[str, Any]:
-        """The holder, as the services want it."""
+    def owner(self) -> dict[str, Any]:
+        """Return the owner as arguments of the services."""
         account = self.actor.supplier_account
         if account is not None:
             return {"business": None, "account": account, "test": supplier_queries.is_test(self.actor)}
         return {"business": self.business, "account": None, "test": False}
 
     def events(self) -> QuerySet[OrderEvent]:
-        """The events the caller may see."""
+        """Return the events the caller may see."""
         account = self.actor.supplier_account
         if account is not None:
             return supplier_queries.events_seen_by(account, test=supplier_queries.is_test(self.actor))
         return OrderEvent.objects.of(self.business)
 
-    def told(self, endpoint: WebhookEndpoint, status: int = 200, **more: str) -> Response:
-        """The endpoint; its secret only where it was just made."""
+    def endpoint_response(self, endpoint: WebhookEndpoint, status: int = 200, **more: str) -> Response:
+        """Return the endpoint, with ``more`` fields such as a new secret."""
         endpoint.refresh_from_db()
         return self.one({**ENDPOINTS.of(endpoint), **more}, endpoint, status=status)
 
 
-class Webhooks(_Hooks):
-    """Endpoints. POST adds one: it is pending until it answers a signed challenge; the secret is shown this once."""
+class Webhooks(_WebhookEndpoints):
+    """Webhook endpoints. A new one is pending until it answers a signed challenge. Its secret is shown only once."""
 
     scopes = {"GET": Scope.WEBHOOKS_READ, "POST": Scope.WEBHOOKS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(ENDPOINT_SCHEMA)}, summary="Webhook endpoints")
+    @extend_schema(responses={200: page_of(ENDPOINT_SCHEMA)}, summary="List webhook endpoints")
     def get(self, request: Request) -> Response:
-        whose = self.whose()
-        owner = whose["business"] or whose["account"]
-        alike = SharedQuery((owner is whose["business"], whose["test"]), (owner.pk,))
-        return self.page(lambda: webhooks.endpoints_of(**whose), ENDPOINTS, alike=alike)
+        owner = self.owner()
+        row = owner["business"] or owner["account"]
+        shared = SharedQuery((row is owner["business"], owner["test"]), (row.pk,))
+        return self.page(lambda: webhooks.endpoints_of(**owner), ENDPOINTS, alike=shared)
 
-    @extend_schema(request=EndpointIn, responses={201: SECRET_SCHEMA}, summary="A new endpoint")
+    @extend_schema(request=EndpointIn, responses={201: SECRET_SCHEMA}, summary="Create a webhook endpoint")
     def post(self, request: Request) -> Response:
         body = self.validated_data(EndpointIn)
-        endpoint = webhooks.add_endpoint(url=body["url"], kinds=body.get("kinds", []), actor=self.actor, **self.whose())
-        response = self.told(endpoint, 201, secret=endpoint.secrets[0]["key"])
+        endpoint = webhooks.add_endpoint(
+            url=body["url"], event_types=body.get("event_types", []), actor=self.actor, **self.owner()
+        )
+        response = self.endpoint_response(endpoint, 201, secret=endpoint.secrets[0]["key"])
         response["Location"] = f"{request.path.rstrip('/')}/{endpoint.ref}"
         return response
 
 
-class WebhookDetail(_Hooks):
-    """One endpoint."""
+class WebhookDetail(_WebhookEndpoints):
+    """One webhook endpoint."""
 
     scopes = {"GET": Scope.WEBHOOKS_READ, "PATCH": Scope.WEBHOOKS_WRITE, "DELETE": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(responses={200: ENDPOINT_SCHEMA}, summary="One endpoint")
+    @extend_schema(responses={200: ENDPOINT_SCHEMA}, summary="Get a webhook endpoint")
     def get(self, request: Request, ref: str) -> Response:
-        return self.told(self.find(self.rows(), ref))
+        return self.endpoint_response(self.find(self.rows(), ref))
 
-    @extend_schema(request=EndpointChange, responses={200: ENDPOINT_SCHEMA}, summary="Change an endpoint")
+    @extend_schema(request=EndpointChange, responses={200: ENDPOINT_SCHEMA}, summary="Change a webhook endpoint")
     def patch(self, request: Request, ref: str) -> Response:
         endpoint = self.get_for_update(self.rows(), ref)
         changes = self.validated_data(EndpointChange, partial=True)
-        return self.told(webhooks.change_endpoint(endpoint=endpoint, changes=changes, actor=self.actor))
+        return self.endpoint_response(webhooks.change_endpoint(endpoint=endpoint, changes=changes, actor=self.actor))
 
-    @extend_schema(responses={204: None}, summary="Take an endpoint away")
+    @extend_schema(responses={204: None}, summary="Delete a webhook endpoint")
     def delete(self, request: Request, ref: str) -> Response:
         endpoint = self.get_for_update(self.rows(), ref)
         webhooks.remove_endpoint(endpoint=endpoint, actor=self.actor)
         return Response(status=204)
 
 
-class WebhookSecrets(_Hooks):
+class WebhookRotateSecret(_WebhookEndpoints):
     """New secret of an endpoint. The previous one signs for another day."""
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
     needs_if_match = frozenset({"POST"})
 
-    @extend_schema(request=None, responses={201: SECRET_SCHEMA}, summary="Rotate the secret")
+    @extend_schema(request=None, responses={201: SECRET_SCHEMA}, summary="Create a new signing secret")
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.get_for_update(self.rows(), ref)
-        return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
+        return self.endpoint_response(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
 
 
-class WebhookChallenges(_Hooks):
-    """Asks a pending endpoint once more."""
+class WebhookSendChallenge(_WebhookEndpoints):
+    """Action that sends the challenge again to a pending endpoint."""
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
@@ -157,64 +166,64 @@ class WebhookChallenges(_Hooks):
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows(), ref)
         webhooks.challenge(endpoint=endpoint, actor=self.actor)
-        return self.told(endpoint, 202)
+        return self.endpoint_response(endpoint, 202)
 
 
-class WebhookTests(_Hooks):
-    """Sends a test event."""
+class WebhookSendTest(_WebhookEndpoints):
+    """Action that sends a test event."""
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(request=None, responses={202: DELIVERY_SCHEMA}, summary="Send me a test event")
+    @extend_schema(request=None, responses={202: DELIVERY_SCHEMA}, summary="Send a test event")
     def post(self, request: Request, ref: str) -> Response:
         delivery = webhooks.send_test(endpoint=self.find(self.rows(), ref), actor=self.actor)
         return Response({**DELIVERIES.of(delivery), "attempts": []}, status=202)
 
 
-class WebhookDeliveries(_Hooks):
-    """The delivery log of an endpoint, from the newest, with every try: kept for 90 days."""
+class WebhookDeliveries(_WebhookEndpoints):
+    """Deliveries of an endpoint with their attempts, newest first. They are kept for 90 days."""
 
     scopes = {"GET": Scope.WEBHOOKS_READ}
     paged = True
-    parameters = {"state": "waiting, delivered or failed.", "event": "The ref of an event."}
+    parameters = {"status": "waiting, delivered or failed.", "event": "The ref of an event."}
 
-    @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="Delivery log")
+    @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="List webhook deliveries")
     def get(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows(), ref)
         rows = WebhookDelivery.objects.filter(endpoint=endpoint)
-        by = {"state": "state", "event": "event__ref"}
+        by = {"status": "state", "event": "event__ref"}
         asked = request.query_params
         rows = rows.filter(**{by[name]: asked[name] for name in by if name in asked})
         page = self.page(rows, DELIVERIES, alike=SharedQuery("endpoint", (endpoint.pk,)))
         return _with_attempts(page)
 
 
-class WebhookReplays(_Hooks):
-    """Sends one delivery, or a range of events, once more."""
+class WebhookReplay(_WebhookEndpoints):
+    """Action that sends one delivery or a range of events again."""
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(request=ReplayIn, responses={202: shape((), replayed=WHOLE)}, summary="Replay one or a range")
+    @extend_schema(request=ReplayIn, responses={202: shape((), replayed_count=WHOLE)}, summary="Replay events")
     def post(self, request: Request, ref: str) -> Response:
         body = self.validated_data(ReplayIn)
         endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
-        made = webhooks.replay(endpoint=endpoint, events=self._meant(endpoint, body), actor=self.actor)
-        return Response({"replayed": len(made)}, status=202)
+        made = webhooks.replay(endpoint=endpoint, events=self._events_to_replay(endpoint, body), actor=self.actor)
+        return Response({"replayed_count": len(made)}, status=202)
 
-    def _meant(self, endpoint: WebhookEndpoint, body: Mapping[str, Any]) -> list[OrderEvent]:
+    def _events_to_replay(self, endpoint: WebhookEndpoint, body: Mapping[str, Any]) -> list[OrderEvent]:
         if "delivery" in body:
             found = WebhookDelivery.objects.filter(endpoint=endpoint, ref=body["delivery"]).exclude(event=None).first()
             if found is None or found.event is None:
                 raise InvalidDocument([Fault("/delivery", "unknown", "There is no such delivery of an event here.")])
             return [OrderEvent.objects.of(found.event.business).select_related("order").get(pk=found.event.pk)]
-        rows = self.events().filter(id__gt=self._event("after", body))
-        if "until" in body:
-            rows = rows.filter(id__lte=self._event("until", body))
+        rows = self.events().filter(id__gt=self._event("after_event", body))
+        if "until_event" in body:
+            rows = rows.filter(id__lte=self._event("until_event", body))
         if body.get("only_failed"):
             failed = WebhookDelivery.objects.filter(endpoint=endpoint, state=DeliveryState.FAILED)
             rows = rows.filter(pk__in=failed.values("event"))
-        if endpoint.kinds:
-            rows = rows.filter(kind__in=endpoint.kinds)
+        if endpoint.event_types:
+            rows = rows.filter(kind__in=endpoint.event_types)
         return list(rows.select_related("order", "business").order_by("id")[: webhooks.MAX_REPLAYED + 1])
 
     def _event(self, name: str, body: Mapping[str, Any]) -> int:
@@ -225,7 +234,7 @@ class WebhookReplays(_Hooks):
 
 
 def _with_attempts(page: Response) -> Response:
-    """The page's deliveries, each with its tries from the first."""
+    """Return the page with the attempts of each delivery, oldest first."""
     data: Any = page.data
     rows = Attempt.objects.filter(delivery__ref__in=[item["ref"] for item in data["items"]]).order_by("id")
     found: dict[str, list[dict[str, Any]]] = defaultdict(list)
@@ -236,19 +245,19 @@ def _with_attempts(page: Response) -> Response:
     return page
 
 
-DOORS = {
+ADDRESSES = {
     "": Webhooks,
     "/<str:ref>": WebhookDetail,
-    "/<str:ref>/secrets": WebhookSecrets,
-    "/<str:ref>/challenges": WebhookChallenges,
-    "/<str:ref>/tests": WebhookTests,
+    "/<str:ref>/rotate-secret": WebhookRotateSecret,
+    "/<str:ref>/send-challenge": WebhookSendChallenge,
+    "/<str:ref>/send-test": WebhookSendTest,
     "/<str:ref>/deliveries": WebhookDeliveries,
-    "/<str:ref>/replays": WebhookReplays,
+    "/<str:ref>/replay": WebhookReplay,
 }
 
 
-def for_supplier(kind: type[_Hooks]) -> type[_Hooks]:
-    """The same door under a supplier's scopes."""
+def for_supplier(kind: type[_WebhookEndpoints]) -> type[_WebhookEndpoints]:
+    """Return the same endpoint with a supplier's scopes."""
     scopes = {
         method: Scope.SUPPLY_READ if scope == Scope.WEBHOOKS_READ else Scope.SUPPLY_WRITE
         for method, scope in kind.scopes.items()

@@ -22,7 +22,7 @@ AGAIN_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class HttpResult:
-    """``status`` None: nothing was answered, and ``fault`` says why."""
+    """``status`` is None if there was no answer; ``fault`` states the reason."""
 
     status: int | None
     body: str
@@ -32,12 +32,12 @@ class HttpResult:
 
     @property
     def succeeded(self) -> bool:
-        """Whether it is a 2xx."""
+        """Return whether the status is 2xx."""
         return self.status is not None and 200 <= self.status < 300
 
 
 class _Pinned(http.client.HTTPConnection):
-    """Connects to the address that was judged, whatever the name says by now."""
+    """Connect to the checked address, even if the name resolves to another one now."""
 
     def __init__(self, target: Target, seconds: float) -> None:
         super().__init__(target.host, target.port, timeout=seconds)
@@ -50,7 +50,7 @@ class _Pinned(http.client.HTTPConnection):
             raise OSError("the peer is not on the open internet")
         if self._target.secure:
             context = ssl.create_default_context()
-            # named before it shakes hands, so that a handshake without end can be cut
+            # set before the handshake, so that an endless handshake can be stopped
             self.sock = context.wrap_socket(self.sock, server_hostname=self._target.host, do_handshake_on_connect=False)
             self.sock.do_handshake()
 
@@ -58,7 +58,7 @@ class _Pinned(http.client.HTTPConnection):
 def post(
     url: str, body: bytes, headers: Mapping[str, str], *, look_up: Resolve = resolve, seconds: float = SECONDS
 ) -> HttpResult:
-    """Sends ``body``; never raises for what the other side does."""
+    """Send ``body``. Errors of the other side are returned, not raised."""
     begun = time.monotonic()
 
     def answer(status: int | None, text: str = "", fault: str = "", retry_after: int | None = None) -> HttpResult:
@@ -69,12 +69,12 @@ def post(
     except InvalidDocument as refused:
         return answer(None, fault="; ".join(fault.text for fault in refused.faults))
     line = _Pinned(target, seconds)
-    # a receiver that sends a byte a second never meets a socket's time limit, but meets this one
+    # a receiver that sends a byte each second never reaches a socket's time limit, but reaches this one
     done = Event()
     Thread(target=_cut_after, args=(line, seconds, done), daemon=True).start()
     try:
         line.request("POST", target.path, body, {**headers, "Connection": "close", "Accept-Encoding": "identity"})
-        # closed here: what is left unread of a long answer would keep the line open
+        # closed here: an unread rest of a long answer would keep the connection open
         with line.getresponse() as response:
             text = response.read(KEPT).decode("utf-8", errors="replace").replace("\x00", "")
         if time.monotonic() - begun >= seconds:
@@ -89,7 +89,7 @@ def post(
 
 
 def _cut_after(line: http.client.HTTPConnection, seconds: float, done: Event) -> None:
-    """Cuts the line off after so long, and again until the sender has noticed: it may have been between two sockets."""
+    """Close the connection after a time limit, repeatedly until the sender notices: it may be between two sockets."""
     done.wait(seconds)
     while not done.is_set():
         with suppress(OSError, AttributeError):

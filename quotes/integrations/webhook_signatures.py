@@ -14,12 +14,12 @@ _FRESH_S = 300
 
 
 def new_secret() -> str:
-    """A secret of 256 random bits."""
+    """Return a secret of 256 random bits."""
     return PREFIX + base64.b64encode(secrets.token_bytes(_BYTES)).decode()
 
 
 def signed(secret: str, message: str, at: int, body: bytes) -> str:
-    """One signature.
+    """Return one signature.
 
     >>> secret, message = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek"
     >>> signed(secret, message, 1614265330, b'{"test": 2432232314}')
@@ -31,7 +31,7 @@ def signed(secret: str, message: str, at: int, body: bytes) -> str:
 
 
 def headers(keys: Sequence[str], message: str, at: int, body: bytes) -> dict[str, str]:
-    """The three headers; two signatures while a secret is being replaced."""
+    """Return the three headers, with two signatures while a secret is replaced."""
     return {
         "webhook-id": message,
         "webhook-timestamp": str(at),
@@ -39,10 +39,10 @@ def headers(keys: Sequence[str], message: str, at: int, body: bytes) -> dict[str
     }
 
 
-def verified(secret: str, told: dict[str, str], body: bytes, now: int) -> bool:
-    """Whether a received message is from who knows the secret, unaltered, and not older or newer than five minutes."""
-    at = told.get("webhook-timestamp", "")
+def verified(secret: str, headers: dict[str, str], body: bytes, now: int) -> bool:
+    """Return whether a received message has a valid signature and is at most five minutes old or new."""
+    at = headers.get("webhook-timestamp", "")
     if not at.isdigit() or abs(now - int(at)) > _FRESH_S:
         return False
-    wanted = signed(secret, told.get("webhook-id", ""), int(at), body)
-    return any(hmac.compare_digest(wanted, item) for item in told.get("webhook-signature", "").split())
+    expected = signed(secret, headers.get("webhook-id", ""), int(at), body)
+    return any(hmac.compare_digest(expected, item) for item in headers.get("webhook-signature", "").split())

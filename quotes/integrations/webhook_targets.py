@@ -1,4 +1,4 @@
-"""Where webhooks may go: judged by the address a name resolves to, at saving and again at every connect."""
+"""Allowed targets of webhooks, checked by the resolved address when saving and at every connection."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from fencing.model.faults import Fault, InvalidDocument
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Resolve = Callable[[str, int], list[str]]
 PORTS = frozenset({443, 8443})
-# only this much of IPv6 is given out for the open internet: all else is local, reserved or translated (fec0::/10, ::/96 ...)
+# the part of IPv6 for the open internet: all else is local, reserved or translated (fec0::/10, ::/96 ...)
 _OPEN_6 = ipaddress.IPv6Network("2000::/3")
-# what ``is_global`` lets through, or an old Python misjudges: protocol assignments, NAT64, 6to4, Teredo and 6to4 relays
+# ``is_global`` is wrong for these, or an old Python is: protocol assignments, NAT64, 6to4, Teredo and 6to4 relays
 _INSIDE = [
     ipaddress.ip_network(net)
     for net in (
@@ -40,12 +40,12 @@ class Target:
 
 
 def loopback_allowed() -> bool:
-    """Only a test says so, in its settings; there is no environment variable for it."""
+    """Set only in the settings of tests; there is no environment variable for it."""
     return bool(getattr(settings, "WEBHOOKS_TO_LOOPBACK", False))
 
 
 def forbidden(address: Address) -> bool:
-    """Whether an address is not one of the open internet."""
+    """Return whether an address is not on the open internet."""
     if isinstance(address, ipaddress.IPv6Address) and address.ipv4_mapped is not None:
         return forbidden(address.ipv4_mapped)
     if address.is_loopback and loopback_allowed():
@@ -57,20 +57,20 @@ def forbidden(address: Address) -> bool:
 
 
 def resolve(host: str, port: int) -> list[str]:
-    """Every address of a name, as the system resolves it."""
+    """Return every address of a name, as the system resolves it."""
     found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     return list(dict.fromkeys(str(item[4][0]) for item in found))
 
 
 def target_of(url: str, look_up: Resolve = resolve) -> Target:
-    """Where a URL leads. Refused: no https, a password in it, another port, no such host, or any address inside."""
+    """Return the target of a URL. Raise InvalidDocument for http, a password, a wrong port, an unknown or inside host."""
     parts = _parts(url)
     host, port = parts.hostname or "", parts.port or (443 if parts.scheme == "https" else 80)
     try:
         found = [ipaddress.ip_address(item.split("%")[0]) for item in look_up(host, port)]
     except (OSError, UnicodeError, ValueError):
-        raise _refused("url.host", f"{host[:80]} can't be found.") from None
-    # one address inside is enough: the next look-up may answer with that one alone
+        raise _refused("url.host", f"The host {host[:80]} does not exist. Check the address.") from None
+    # one inside address is enough: the next look-up may return that one alone
     if not found or any(forbidden(item) for item in found):
         raise _refused("url.inside", "This leads to an address that is not on the open internet.")
     return Target(host, port, _path(parts), str(found[0]), parts.scheme == "https")
@@ -85,23 +85,23 @@ def _parts(url: str) -> SplitResult:
         parts = urlsplit(url)
         port = parts.port
     except ValueError:
-        raise _refused("url", "This is no address.") from None
+        raise _refused("url", "Enter a valid address.") from None
     if not parts.hostname or not url.isascii() or any(char <= " " for char in url):
-        raise _refused("url", "An address such as https://example.com/hooks is wanted.")
+        raise _refused("url", "Enter an address such as https://example.com/hooks.")
     if parts.username is not None or parts.password is not None:
-        raise _refused("url.password", "An address with a password in it is not taken.")
+        raise _refused("url.password", "Enter an address without a password.")
     _refuse_plain(parts.scheme, port)
     return parts
 
 
 def _refuse_plain(scheme: str, port: int | None) -> None:
-    """Only https on its two ports; a test may speak plainly to its own machine, on any."""
+    """Check that the URL has https and one of its ports. Tests may use http and any port on their own machine."""
     if loopback_allowed() and scheme == "http":
         return
     if scheme != "https":
-        raise _refused("url.https", "Only https is taken.")
+        raise _refused("url.https", "Enter an address with https.")
     if port is not None and port not in PORTS and not loopback_allowed():
-        raise _refused("url.port", f"Ports {', '.join(map(str, sorted(PORTS)))} are taken.")
+        raise _refused("url.port", f"Ports {', '.join(map(str, sorted(PORTS)))} are allowed.")
 
 
 def _refused(code: str, text: str) -> InvalidDocument:

@@ -1,4 +1,4 @@
-"""Webhooks of the business by page: the endpoints, their secrets, every delivery with its tries, and sending one again."""
+"""Views of the business's webhooks: endpoints, secrets, deliveries with their attempts, and sending again."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ Action = Callable[[MemberRequest, WebhookEndpoint], str]
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.WEBHOOKS_READ)
 def hooks(request: MemberRequest) -> HttpResponse:
-    """Where events go; POST adds an endpoint, whose secret is shown this once."""
+    """Show the webhook endpoints. POST adds one and shows its secret only once."""
     faults: dict[str, str] = {}
     secret = ""
     if request.method == "POST":
@@ -62,7 +62,7 @@ def hooks(request: MemberRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.WEBHOOKS_READ)
 def hook(request: MemberRequest, ref: str) -> HttpResponse:
-    """One endpoint: its events, its secret, and everything that was sent to it."""
+    """Show one endpoint: its events, its secret and its deliveries."""
     row = find(_rows(request), ref)
     secret, fault, status = "", "", 200
     if request.method == "POST":
@@ -83,7 +83,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
     values = {
         "hook": row,
         "facts": _facts(row),
-        "kinds": _kinds(row.kinds),
+        "kinds": _kinds(row.event_types),
         "page": page,
         "state": state,
         "states": DeliveryState.choices,
@@ -100,7 +100,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.KEYS_WRITE)
 def supplier_keys(request: MemberRequest) -> HttpResponse:
-    """Lets a supplier's system in: its key is shown this once, or ended."""
+    """Show the keys of suppliers' systems. POST creates a key and shows it only once, or revokes one."""
     faults: dict[str, str] = {}
     issued: dict[str, str] = {}
     if request.method == "POST":
@@ -139,14 +139,14 @@ def _may_write(request: MemberRequest) -> None:
 
 
 def _no_store(response: HttpResponse) -> HttpResponse:
-    """A secret may stand on it: nothing keeps a copy."""
+    """Forbid copies of a page that may show a secret."""
     response["Cache-Control"] = "no-store"
     return response
 
 
 def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
     wanted = list(chosen) if isinstance(chosen, list | tuple) else []
-    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.KINDS]
+    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.EVENT_TYPES]
 
 
 @transaction.atomic
@@ -156,7 +156,7 @@ def _add(request: MemberRequest) -> str:
         account=None,
         test=False,
         url=request.POST.get("url", "").strip()[:500],
-        kinds=request.POST.getlist("kind"),
+        event_types=request.POST.getlist("kind"),
         actor=request.actor,
     )
     return str(row.secrets[0]["key"])
@@ -164,7 +164,7 @@ def _add(request: MemberRequest) -> str:
 
 def _facts(row: WebhookEndpoint) -> dict[str, str]:
     """Return what the page shows of an endpoint, by label."""
-    return {"Status": str(row.get_state_display()), "Event types": ", ".join(row.kinds) or "all"}
+    return {"Status": str(row.get_state_display()), "Event types": ", ".join(row.event_types) or "all"}
 
 
 def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
@@ -173,57 +173,57 @@ def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
 
 
 def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
-    deed = _DEEDS.get(request.POST.get("do", ""))
-    if deed is None:
+    action = _ACTIONS.get(request.POST.get("do", ""))
+    if action is None:
         return redirect("webhook", row.ref)
     with acting_on(request, _rows(request), row.ref, _facts) as locked:
-        text = deed(request, locked)
+        text = action(request, locked)
     messages.success(request, text)
     return redirect("webhook", row.ref) if locked.pk else redirect("webhooks")
 
 
 def _kinds_changed(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.change_endpoint(endpoint=row, changes={"kinds": request.POST.getlist("kind")}, actor=request.actor)
-    return "Kept. Events from now on follow it."
+    webhooks.change_endpoint(endpoint=row, changes={"event_types": request.POST.getlist("kind")}, actor=request.actor)
+    return "Event types saved. They apply to new events."
 
 
 def _pause(request: MemberRequest, row: WebhookEndpoint) -> str:
     webhooks.change_endpoint(endpoint=row, changes={"enabled": False}, actor=request.actor)
-    return "Paused: nothing is sent there now."
+    return "Endpoint paused. No events are sent."
 
 
 def _resume(request: MemberRequest, row: WebhookEndpoint) -> str:
     webhooks.change_endpoint(endpoint=row, changes={"enabled": True}, actor=request.actor)
-    return "It is asked anew whether it wants our events; sending begins when it says so."
+    return "The challenge was sent. Events are sent after the endpoint responds."
 
 
 def _ask(request: MemberRequest, row: WebhookEndpoint) -> str:
     webhooks.challenge(endpoint=row, actor=request.actor)
-    return "It is asked once more."
+    return "The challenge was sent again."
 
 
 def _try(request: MemberRequest, row: WebhookEndpoint) -> str:
     webhooks.send_test(endpoint=row, actor=request.actor)
-    return "A test event is on its way."
+    return "A test event is being sent."
 
 
 def _resend(request: MemberRequest, row: WebhookEndpoint) -> str:
-    """One delivery, or everything that failed."""
+    """Send one delivery again, or all that failed."""
     events = OrderEvent.objects.of(request.business).select_related("order", "business")
     sent = WebhookDelivery.objects.filter(endpoint=row).exclude(event=None)
     one = request.POST.get("delivery", "")
     meant = sent.filter(ref=one) if one else sent.filter(state=DeliveryState.FAILED)
     rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MAX_REPLAYED + 1])
     made = webhooks.replay(endpoint=row, events=rows, actor=request.actor)
-    return f"{len(made)} sent once more." if made else "There was nothing to send again."
+    return f"{len(made)} sent again." if made else "There is nothing to send again."
 
 
 def _remove(request: MemberRequest, row: WebhookEndpoint) -> str:
     webhooks.remove_endpoint(endpoint=row, actor=request.actor)
-    return "The endpoint is removed, with its log."
+    return "The endpoint and its log are deleted."
 
 
-_DEEDS: Mapping[str, Action] = {
+_ACTIONS: Mapping[str, Action] = {
     "kinds": _kinds_changed, "pause": _pause, "resume": _resume, "ask": _ask, "test": _try, "again": _resend, "remove": _remove,
 }  # fmt: skip
 
@@ -239,7 +239,7 @@ def _let_in(request: MemberRequest) -> dict[str, str]:
     if supplier is None:
         faults.append(Fault("/supplier", "unknown", "Choose one of your suppliers."))
     if not 0 < len(name) <= 120:
-        faults.append(Fault("/name", "name", "Say what the key is for, in 120 characters at most."))
+        faults.append(Fault("/name", "name", "Enter the use of the key, at most 120 characters."))
     if faults or supplier is None:
         raise InvalidDocument(faults)
     _, text = issue_supplier_key(supplier=supplier, name=name, live=not request.POST.get("test"), actor=request.actor)
@@ -250,12 +250,12 @@ def _let_in(request: MemberRequest) -> dict[str, str]:
 def _end(request: MemberRequest) -> dict[str, str]:
     row = find(_suppliers_keys(request).select_for_update(no_key=True, of=("self",)), request.POST["end"])
     revoke_key(key=row, actor=request.actor, business=request.business)
-    messages.success(request, f"The key {row.name} is ended.")
+    messages.success(request, f"The key {row.name} is revoked.")
     return {}
 
 
 def _suppliers_keys(request: MemberRequest) -> QuerySet[ApiKey]:
-    """Keys of the suppliers that only this business has."""
+    """Return the keys of suppliers that serve only this business."""
     mine = suppliers(request.business).exclude(account=None).select_related("account")
     accounts = [row.account for row in mine if row.account and not has_other_businesses(row.account, row)]
     return ApiKey.objects.filter(supplier_account__in=accounts)

@@ -1,4 +1,4 @@
-"""Endpoints and deliveries: who wants which events, ten tries over about 75 hours kept as rows, replay of one or a range."""
+"""Webhook endpoints and deliveries: event types, ten attempts in about 75 hours, and replay of events."""
 
 from __future__ import annotations
 
@@ -27,32 +27,33 @@ from shared.models import Business, SupplierAccount
 
 MAX_ENDPOINTS = 10
 MAX_REPLAYED = 1_000
-KINDS = (
-    "order.drafted", "order.placed", "order.changed", "order.seen", "order.acknowledged", "order.refused",
-    "order.decided", "order.despatched", "order.received", "order.shortened", "order.returned", "order.cancelled",
+EVENT_TYPES = (
+    "order.drafted", "order.placed", "order.changed", "order.receipt_confirmed", "order.acknowledged", "order.rejected",
+    "order.changes_decided", "order.despatched", "order.goods_received", "order.lines_cancelled", "order.returned",
+    "order.cancelled",
     "order.closed",
 )  # fmt: skip
 PAUSES: Final = (
     timedelta(seconds=5), timedelta(minutes=5), timedelta(minutes=30), timedelta(hours=2), timedelta(hours=5),
     timedelta(hours=10), timedelta(hours=14), timedelta(hours=20), timedelta(hours=24),
 )  # fmt: skip
-"""Between a try and the next (Standard Webhooks 1.0.0): ten tries, the last 75:35:05 after the first."""
+"""Pauses between attempts (Standard Webhooks 1.0.0): ten attempts, the last 75:35:05 after the first."""
 TRIES: Final = len(PAUSES) + 1
 JITTER_PERCENT = 10
 SECRET_KEPT = timedelta(hours=24)
 SLOW_DOWN = frozenset({429, 502, 504})
 GONE = 410
 HANGING_MS: Final = 5_000
-"""A try that took so long for nothing held a worker up, so the endpoint rests before the next of its deliveries."""
+"""An attempt of this length without an answer blocks a worker, so the endpoint is paused before its next delivery."""
 TURN = timedelta(seconds=SECONDS)
 REST = (timedelta(minutes=1), timedelta(hours=1))
-"""The shortest and the longest rest: in between a quarter of the time since it last worked."""
+"""The shortest and the longest pause; between them, a quarter of the time since its last success."""
 
 
 def endpoints_of(
     *, business: Business | None, account: SupplierAccount | None, test: bool
 ) -> QuerySet[WebhookEndpoint]:
-    """The endpoints of a business or of a supplier."""
+    """Return the endpoints of a business or a supplier."""
     return WebhookEndpoint.objects.filter(business=business, account=account, test=test)
 
 
@@ -63,36 +64,41 @@ def add_endpoint(
     account: SupplierAccount | None,
     test: bool,
     url: str,
-    kinds: Sequence[str],
+    event_types: Sequence[str],
     actor: Actor,
 ) -> WebhookEndpoint:
-    """A new endpoint, pending until it answers a signed challenge."""
+    """Create an endpoint. It is pending until it answers a signed challenge."""
     if endpoints_of(business=business, account=account, test=test).count() >= MAX_ENDPOINTS:
         raise Problem("conflict", f"At most {MAX_ENDPOINTS} endpoints.")
     target_of(url)
-    check_kinds(kinds)
+    check_event_types(event_types)
     endpoint = WebhookEndpoint.objects.create(
-        business=business, account=account, test=test, url=url, kinds=list(kinds), secrets=[{"key": new_secret()}]
+        business=business,
+        account=account,
+        test=test,
+        url=url,
+        event_types=list(event_types),
+        secrets=[{"key": new_secret()}],
     )
     ask_consent(endpoint)
-    _record(endpoint, actor, "webhook.added", {"url": endpoint.url, "kinds": endpoint.kinds})
+    _record(endpoint, actor, "webhook.added", {"url": endpoint.url, "event_types": endpoint.event_types})
     return endpoint
 
 
 @transaction.atomic
 def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any], actor: Actor) -> WebhookEndpoint:
-    """Another address (which has to consent anew) or other events; or it is switched off and on."""
-    if "kinds" in changes:
-        check_kinds(changes["kinds"])
-        endpoint.kinds = changes["kinds"]
+    """Change an endpoint's address, event types or enabled state. A new address needs a new challenge."""
+    if "event_types" in changes:
+        check_event_types(changes["event_types"])
+        endpoint.event_types = changes["event_types"]
     moved = "url" in changes and changes["url"] != endpoint.url
     if moved:
         target_of(changes["url"])
         endpoint.url = changes["url"]
     if "enabled" in changes and not changes["enabled"]:
-        endpoint.state, endpoint.why = EndpointState.DISABLED, "switched off"
+        endpoint.state, endpoint.reason = EndpointState.DISABLED, "switched off"
     elif moved or (changes.get("enabled") and endpoint.state == EndpointState.DISABLED):
-        endpoint.state, endpoint.why, endpoint.failing_since = EndpointState.PENDING, "", None
+        endpoint.state, endpoint.reason, endpoint.failing_since = EndpointState.PENDING, "", None
         ask_consent(endpoint)
     endpoint.version += 1
     endpoint.save()
@@ -102,43 +108,43 @@ def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any], actor
 
 @transaction.atomic
 def remove_endpoint(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
-    """Delete an endpoint with its log. Lock it first: a try that is being noted is waited for."""
+    """Delete an endpoint with its log. Lock it first, so that an attempt that is being recorded ends before."""
     endpoint.delete()
     _record(endpoint, actor, "webhook.removed", {"url": endpoint.url})
 
 
 def _record(endpoint: WebhookEndpoint, actor: Actor, action: str, detail: dict[str, Any] | None = None) -> None:
-    """Write the audit entry of a change; a supplier's endpoint is part of no business, which alone have a trail."""
+    """Write the audit entry of a change. A supplier's endpoint belongs to no business and has no audit log."""
     if endpoint.business is not None:
         audit_log.record(endpoint.business, actor, action, f"webhook:{endpoint.ref}", detail)
 
 
-def check_kinds(kinds: Sequence[str]) -> None:
-    """Refused with every event type nobody knows."""
+def check_event_types(event_types: Sequence[str]) -> None:
+    """Raise InvalidDocument with every unknown event type."""
     faults = [
-        Fault(f"/kinds/{place}", "unknown", f"Choose from: {', '.join(KINDS)}.")
-        for place, kind in enumerate(kinds)
-        if kind not in KINDS
+        Fault(f"/event_types/{place}", "unknown", f"Choose from: {', '.join(EVENT_TYPES)}.")
+        for place, kind in enumerate(event_types)
+        if kind not in EVENT_TYPES
     ]
     if faults:
         raise InvalidDocument(faults)
 
 
 def ask_consent(endpoint: WebhookEndpoint) -> None:
-    """Sends the challenge, after this transaction."""
+    """Send the challenge after this transaction."""
     publish_event("webhook.challenge", endpoint.ref)
 
 
 @transaction.atomic
 def challenge(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
-    """Ask an endpoint once more whether it wants our events."""
+    """Send the challenge to an endpoint again."""
     ask_consent(endpoint)
     _record(endpoint, actor, "webhook.challenged")
 
 
 @transaction.atomic
 def rotate(*, endpoint: WebhookEndpoint, actor: Actor) -> str:
-    """A new secret, shown this once; the one before it signs beside it for a day."""
+    """Create a secret. The old one signs for another day."""
     secret = new_secret()
     until = (timezone.now() + SECRET_KEPT).isoformat()
     endpoint.secrets = [{"key": secret}, {"key": endpoint.secrets[0]["key"], "until": until}]
@@ -149,7 +155,7 @@ def rotate(*, endpoint: WebhookEndpoint, actor: Actor) -> str:
 
 
 def keys_of(endpoint: WebhookEndpoint, now: datetime) -> list[str]:
-    """The secrets that sign now, the newest first."""
+    """Return the secrets that sign now, newest first."""
     return [
         secret["key"]
         for secret in endpoint.secrets
@@ -158,27 +164,27 @@ def keys_of(endpoint: WebhookEndpoint, now: datetime) -> list[str]:
 
 
 def wanting(event: OrderEvent) -> Iterable[WebhookEndpoint]:
-    """The active endpoints that want an event: the business's own, and the supplier's once it may see the order."""
+    """Return the active endpoints for an event: those of the business, and of the supplier if it may see the order."""
     account = event.order.supplier.account_id if event.for_supplier and event.order.placed_at else None
     test = Sandbox.objects.filter(business=event.business_id).exists()
     whose = Q(business=event.business_id)
     if account is not None:
         whose |= Q(account=account, test=test)
     rows = WebhookEndpoint.objects.filter(whose, state=EndpointState.ACTIVE).order_by("id")
-    return [row for row in rows if not row.kinds or event.kind in row.kinds]
+    return [row for row in rows if not row.event_types or event.kind in row.event_types]
 
 
 def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
-    """The thin body: what happened to which order, and where to read it."""
+    """Return the short body: the event, its order and the order's address."""
     where = "supply/orders" if endpoint.account_id else "orders"
     data = {
         "type": event.kind,
         "timestamp": event.created_at,
         "data": {
-            "id": event.ref,
+            "event": event.ref,
             "sequence": event.sequence,
             "order": event.order.ref,
-            "number": event.order.number,
+            "order_number": event.order.number,
             "href": f"{settings.PUBLIC_URL}/api/v1/{where}/{event.order.ref}",
         },
     }
@@ -186,9 +192,9 @@ def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
 
 
 def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> WebhookDelivery | None:
-    """A delivery of an event to an endpoint, once; None where it is there already."""
+    """Create the delivery of an event to an endpoint. Return None if it exists already."""
     found, new = WebhookDelivery.objects.get_or_create(
-        endpoint=endpoint, event=event, replay=replay, defaults={"message": "", "body": body_of(event, endpoint)}
+        endpoint=endpoint, event=event, replay=replay, defaults={"message_id": "", "body": body_of(event, endpoint)}
     )
     if not new:
         return None
@@ -196,21 +202,21 @@ def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> We
 
 
 def enqueue_test(endpoint: WebhookEndpoint) -> WebhookDelivery:
-    """A test event, so that a receiver can be tried at any time."""
+    """Create the delivery of a test event."""
     body = write_json({"type": "endpoint.test", "timestamp": timezone.now(), "data": {"endpoint": endpoint.ref}})
-    return _begin(WebhookDelivery.objects.create(endpoint=endpoint, message="", body=body.decode()))
+    return _begin(WebhookDelivery.objects.create(endpoint=endpoint, message_id="", body=body.decode()))
 
 
 @transaction.atomic
 def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> WebhookDelivery:
-    """Send a test event that was asked for."""
+    """Send a requested test event."""
     delivery = enqueue_test(endpoint)
     _record(endpoint, actor, "webhook.tested")
     return delivery
 
 
 def _begin(delivery: WebhookDelivery) -> WebhookDelivery:
-    delivery.message, delivery.next_attempt_at = f"msg_{delivery.ref}", timezone.now()
+    delivery.message_id, delivery.next_attempt_at = f"msg_{delivery.ref}", timezone.now()
     delivery.save()
     publish_event("webhook.due", delivery.ref)
     return delivery
@@ -218,7 +224,7 @@ def _begin(delivery: WebhookDelivery) -> WebhookDelivery:
 
 @transaction.atomic
 def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Actor) -> list[WebhookDelivery]:
-    """Events sent once more, each as a new message."""
+    """Send events again, each with a new message id."""
     if len(events) > MAX_REPLAYED:
         raise InvalidDocument([Fault("/after", "range", f"At most {MAX_REPLAYED} events at once.")])
     made: list[WebhookDelivery] = []
@@ -232,11 +238,11 @@ def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Ac
 
 
 def due_after(delivery: WebhookDelivery, answer: HttpResult | None, now: datetime) -> datetime | None:
-    """When to try again after so many tries; None when that was the last."""
-    if delivery.tries >= TRIES:
+    """Return the time of the next attempt, or None after the last one."""
+    if delivery.attempt_count >= TRIES:
         return None
-    pause = PAUSES[delivery.tries - 1]
-    chance = int.from_bytes(hashlib.sha256(f"{delivery.ref}.{delivery.tries}".encode()).digest()[:4], "big")
+    pause = PAUSES[delivery.attempt_count - 1]
+    chance = int.from_bytes(hashlib.sha256(f"{delivery.ref}.{delivery.attempt_count}".encode()).digest()[:4], "big")
     pause += pause * (chance % (JITTER_PERCENT + 1)) / 100
     if answer is not None and answer.retry_after:
         pause = max(pause, timedelta(seconds=answer.retry_after))
@@ -244,7 +250,7 @@ def due_after(delivery: WebhookDelivery, answer: HttpResult | None, now: datetim
 
 
 def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
-    """When to come back to an endpoint; None if it is the caller's turn. One that fails is tried by one delivery at a time."""
+    """Return when to try an endpoint again, or None to try now. A failing endpoint is tried by one delivery at a time."""
     resting = endpoint.paused_until if endpoint.paused_until and endpoint.paused_until > now else None
     if resting or endpoint.failing_since is None:
         return resting
@@ -255,7 +261,7 @@ def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
 
 
 def _rest(endpoint: WebhookEndpoint, answer: HttpResult, now: datetime) -> datetime | None:
-    """Until when nothing is sent to an endpoint after a try: what it asked for before stays, whoever's turn it was is over."""
+    """Return the end of the pause after an attempt. A pause that the endpoint requested stays; the turn of a delivery ends."""
     if answer.status in SLOW_DOWN:
         return now + timedelta(seconds=answer.retry_after or 60)
     if answer.status is None and answer.duration_ms >= HANGING_MS:
@@ -267,20 +273,20 @@ def _rest(endpoint: WebhookEndpoint, answer: HttpResult, now: datetime) -> datet
 
 @transaction.atomic
 def note_try(delivery: WebhookDelivery, answer: HttpResult, now: datetime) -> WebhookDelivery:
-    """Writes down how a try went, and what follows from it for the delivery and its endpoint."""
+    """Record an attempt and update its delivery and endpoint."""
     endpoint = WebhookEndpoint.objects.select_for_update(no_key=True).filter(pk=delivery.endpoint_id).first()
     if endpoint is None:
-        return delivery  # taken away meanwhile, with all its deliveries
+        return delivery  # deleted in the meantime, with all its deliveries
     delivery = WebhookDelivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     Attempt.objects.create(
         delivery=delivery,
-        at=now,
-        status=answer.status,
-        answer=answer.body,
-        fault=answer.fault,
+        attempted_at=now,
+        http_status=answer.status,
+        response_body=answer.body,
+        error=answer.fault,
         duration_ms=answer.duration_ms,
     )
-    delivery.tries += 1
+    delivery.attempt_count += 1
     if answer.succeeded:
         delivery.state, delivery.next_attempt_at, endpoint.failing_since = DeliveryState.DELIVERED, None, None
     else:
@@ -290,7 +296,7 @@ def note_try(delivery: WebhookDelivery, answer: HttpResult, now: datetime) -> We
             _disable(endpoint, "It answered 410: gone.")
         if delivery.next_attempt_at is None or endpoint.state == EndpointState.DISABLED:
             delivery.state, delivery.next_attempt_at = DeliveryState.FAILED, None
-        if delivery.tries >= TRIES and endpoint.failing_since <= delivery.created_at:
+        if delivery.attempt_count >= TRIES and endpoint.failing_since <= delivery.created_at:
             _disable(endpoint, "Nothing was delivered for about 75 hours.")
     endpoint.paused_until = _rest(endpoint, answer, now)
     delivery.save()
@@ -298,8 +304,8 @@ def note_try(delivery: WebhookDelivery, answer: HttpResult, now: datetime) -> We
     return delivery
 
 
-def _disable(endpoint: WebhookEndpoint, why: str) -> None:
+def _disable(endpoint: WebhookEndpoint, reason: str) -> None:
     if endpoint.state != EndpointState.DISABLED:
-        endpoint.state, endpoint.why = EndpointState.DISABLED, why
+        endpoint.state, endpoint.reason = EndpointState.DISABLED, reason
         endpoint.version += 1
         publish_event("webhook.disabled", endpoint.ref)

@@ -1,4 +1,4 @@
-"""A business's own orders: drafting, placing, deciding, counting in, sending back."""
+"""Endpoints of a business's orders: draft, place, cancel, decide on changes, return."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from quotes.purchasing.api_fields import (
 from quotes.purchasing.deliveries import return_goods
 from quotes.purchasing.draft_orders import change_draft, order_for, plan_jobs, start_order
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.order_lists import LISTED_SCHEMA, WITH, with_lines
+from quotes.purchasing.order_lists import INCLUDE, LISTED_SCHEMA, with_lines
 from quotes.purchasing.purchase_plan import PurchasePlan
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -41,39 +41,39 @@ _MANY = {"type": "object", "properties": {"items": {"type": "array", "items": OR
 
 
 class OwnOrder(Endpoint):
-    """What endpoints about one order share."""
+    """Base of the endpoints of one order."""
 
     def order(self, ref: str) -> SupplierOrder:
-        """The order, or 404."""
+        """Return the order. Raise 404 if there is none."""
         rows = queries.orders(self.business).select_related("supplier", "business")
         return self.find(rows, ref)
 
-    def told(self, order: SupplierOrder, status: int = 200) -> Response:
-        """The whole order with its tag."""
+    def order_response(self, order: SupplierOrder, status: int = 200) -> Response:
+        """Return the whole order with its ETag."""
         order.refresh_from_db()
         return self.one(order_full(order), order, status=status)
 
 
 class Orders(OwnOrder):
-    """Orders, from the newest. POST drafts one by hand."""
+    """Orders, newest first. POST creates a draft."""
 
     scopes = {"GET": Scope.ORDERS_READ, "POST": Scope.ORDERS_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
     parameters = {
-        "state": "draft, placed, acknowledged, despatched, received, closed or cancelled.",
+        "status": "draft, placed, acknowledged, despatched, received, closed or cancelled.",
         "supplier": "The code of a supplier.",
         "job": "The ref of a job.",
         "number": "The number of an order.",
-        "with": WITH,
+        "include": INCLUDE,
     }
 
-    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Orders")
+    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="List orders")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return with_lines(self.page(lambda: queries.orders(self.business, asked), ORDERS, all_of=self.business), asked)
 
-    @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SCHEMA}, summary="A new draft by hand")
+    @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SCHEMA}, summary="Create a draft order")
     def post(self, request: Request) -> Response:
         body = self.validated_data(serializers.OrderIn)
         supplier = _supplier(self, body.pop("supplier"))
@@ -83,14 +83,14 @@ class Orders(OwnOrder):
 
 
 class OrderPlan(Endpoint):
-    """What ordering for jobs would buy, from whom, and what it would cost. Stores nothing."""
+    """Plan of purchases for jobs: suppliers, quantities and costs. It stores nothing."""
 
     scopes = {"POST": Scope.ORDERS_WRITE}
     computes_only = True
 
-    @extend_schema(request=serializers.PlanIn, responses={200: PLAN_SCHEMA}, summary="Plan the buying for jobs")
+    @extend_schema(request=serializers.OrderPlanIn, responses={200: PLAN_SCHEMA}, summary="Plan purchases for jobs")
     def post(self, request: Request) -> Response:
-        body = self.validated_data(serializers.PlanIn)
+        body = self.validated_data(serializers.OrderPlanIn)
         found = _jobs(self, body["jobs"])
         plan = plan_jobs(
             found, days=_days(self.business, body.get("deliver_by")), max_suppliers=body.get("max_suppliers")
@@ -99,40 +99,42 @@ class OrderPlan(Endpoint):
 
 
 class OrdersForJobs(OwnOrder):
-    """Drafts for one job or several together."""
+    """Draft orders for one job or for several jobs together."""
 
     scopes = {"POST": Scope.ORDERS_WRITE}
     idempotent = frozenset({"POST"})
 
-    @extend_schema(request=serializers.JobsIn, responses={201: _MANY}, summary="Draft orders for accepted jobs")
+    @extend_schema(
+        request=serializers.OrdersForJobsIn, responses={201: _MANY}, summary="Create draft orders for accepted jobs"
+    )
     def post(self, request: Request) -> Response:
-        body = self.validated_data(serializers.JobsIn)
+        body = self.validated_data(serializers.OrdersForJobsIn)
         orders = order_for(jobs=_jobs(self, body.pop("jobs")), actor=self.actor, **body)
         return Response({"items": [order_full(order) for order in orders]}, status=201)
 
 
 class OrderDetail(OwnOrder):
-    """One order. PATCH changes a draft; ``lines`` are said whole."""
+    """One order. PATCH changes a draft and replaces all ``lines``."""
 
     scopes = {"GET": Scope.ORDERS_READ, "PATCH": Scope.ORDERS_WRITE}
 
-    @extend_schema(responses={200: ORDER_FULL_SCHEMA}, summary="One order")
+    @extend_schema(responses={200: ORDER_FULL_SCHEMA}, summary="Get an order")
     def get(self, request: Request, ref: str) -> Response:
         order = self.order(ref)
         return self.one(order_full(order), order)
 
-    @extend_schema(request=serializers.OrderChange, responses={200: ORDER_FULL_SCHEMA}, summary="Change a draft")
+    @extend_schema(request=serializers.OrderChange, responses={200: ORDER_FULL_SCHEMA}, summary="Change a draft order")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.orders(self.business).select_related("supplier", "business")
         order = self.get_for_update(rows, ref)
         changes = self.validated_data(serializers.OrderChange)
         if place := changes.get("deliver_to"):
             changes["deliver_to"] = {**order.deliver_to, **place}
-        return self.told(change_draft(order=order, actor=self.actor, **changes))
+        return self.order_response(change_draft(order=order, actor=self.actor, **changes))
 
 
-class _Step(OwnOrder):
-    """An action on an order, of the version that was looked at."""
+class _OrderAction(OwnOrder):
+    """Base of actions on an order in the version that was read."""
 
     scopes = {"POST": Scope.ORDERS_WRITE}
     idempotent = frozenset({"POST"})
@@ -143,72 +145,78 @@ class _Step(OwnOrder):
         return self.get_for_update(queries.orders(self.business).select_related("supplier", "business"), ref)
 
 
-class OrderPlacing(_Step):
-    """Placing: the supplier gets to see the order."""
+class OrderPlace(_OrderAction):
+    """Place action: the supplier can read the order."""
 
-    @extend_schema(request=serializers.PlacingIn, responses={200: ORDER_FULL_SCHEMA}, summary="Place a draft")
+    @extend_schema(request=serializers.OrderPlacingIn, responses={200: ORDER_FULL_SCHEMA}, summary="Place an order")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(serializers.PlacingIn)
-        return self.told(services.place(order=self.seen(ref), actor=self.actor, **body))
+        body = self.validated_data(serializers.OrderPlacingIn)
+        return self.order_response(services.place(order=self.seen(ref), actor=self.actor, **body))
 
 
-class OrderCancelling(_Step):
-    """Cancelling, while nothing is on its way."""
+class OrderCancel(_OrderAction):
+    """Cancel action, while nothing is in transit."""
 
     @extend_schema(request=serializers.ReasonIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel an order")
     def post(self, request: Request, ref: str) -> Response:
         reason = self.validated_data(serializers.ReasonIn)["reason"]
-        return self.told(services.cancel(order=self.seen(ref), actor=self.actor, reason=reason))
+        return self.order_response(services.cancel(order=self.seen(ref), actor=self.actor, reason=reason))
 
 
-class OrderShortening(_Step):
-    """Cancels what is outstanding of some lines."""
+class OrderCancelLines(_OrderAction):
+    """Cancel action for outstanding quantities of some lines."""
 
     @extend_schema(
-        request=serializers.ShortenIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel outstanding lines"
+        request=serializers.CancelLinesIn,
+        responses={200: ORDER_FULL_SCHEMA},
+        summary="Cancel outstanding quantities of lines",
     )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(serializers.ShortenIn)
+        body = self.validated_data(serializers.CancelLinesIn)
         order = services.cancel_outstanding(
             order=self.seen(ref), actor=self.actor, positions=body["lines"], reason=body["reason"]
         )
-        return self.told(order)
+        return self.order_response(order)
 
 
-class OrderClosing(_Step):
-    """Files a received order."""
+class OrderClose(_OrderAction):
+    """Close action for a received order."""
 
-    @extend_schema(request=None, responses={200: ORDER_FULL_SCHEMA}, summary="Close a received order")
+    @extend_schema(request=None, responses={200: ORDER_FULL_SCHEMA}, summary="Close an order")
     def post(self, request: Request, ref: str) -> Response:
-        return self.told(services.close(order=self.seen(ref), actor=self.actor))
+        return self.order_response(services.close(order=self.seen(ref), actor=self.actor))
 
 
-class OrderDecisions(_Step):
-    """The owner's word on what a supplier would change."""
+class OrderDecideChanges(_OrderAction):
+    """Decision on the changes a supplier proposes."""
 
-    @extend_schema(request=serializers.DecisionsIn, responses={200: ORDER_FULL_SCHEMA}, summary="Decide on changes")
+    @extend_schema(
+        request=serializers.ChangeDecisionsIn,
+        responses={200: ORDER_FULL_SCHEMA},
+        summary="Accept or reject a supplier's changes",
+    )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(serializers.DecisionsIn)
-        decisions = {line["line"]: line["agree"] for line in body["lines"]}
-        return self.told(services.decide(order=self.seen(ref), actor=self.actor, decisions=decisions))
+        body = self.validated_data(serializers.ChangeDecisionsIn)
+        decisions = {line["line"]: line["accept"] for line in body["lines"]}
+        return self.order_response(services.decide(order=self.seen(ref), actor=self.actor, decisions=decisions))
 
 
-class OrderReturns(_Step):
-    """Sending goods back."""
+class OrderReturns(_OrderAction):
+    """Returns of goods."""
 
-    @extend_schema(request=serializers.ReturnIn, responses={201: ORDER_FULL_SCHEMA}, summary="Send goods back")
+    @extend_schema(request=serializers.ReturnIn, responses={201: ORDER_FULL_SCHEMA}, summary="Return goods")
     def post(self, request: Request, ref: str) -> Response:
         order, _ = return_goods(order=self.seen(ref), actor=self.actor, **self.validated_data(serializers.ReturnIn))
-        return self.told(order, 201)
+        return self.order_response(order, 201)
 
 
 class OrderEvents(OwnOrder):
-    """Everything that happened to an order, from the first."""
+    """Events of an order, oldest first."""
 
     scopes = {"GET": Scope.ORDERS_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="Events of an order")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="List order events")
     def get(self, request: Request, ref: str) -> Response:
         return self.page(queries.events(self.order(ref)), EVENTS, by="id")
 
@@ -240,15 +248,15 @@ def _days(business: Business, deliver_by: date | None) -> int | None:
 def _part(order: Order, currency: str) -> dict[str, Any]:
     return {
         "supplier": order.supplier,
-        "goods": amount(order.goods, currency),
-        "delivery": amount(order.delivery, currency),
+        "goods_total": amount(order.goods, currency),
+        "delivery_fee": amount(order.delivery, currency),
         "total": amount(order.total, currency),
         "lines": [
             {
                 "component": line.component,
                 "quantity": number(line.ordered),
                 "price": amount(line.price, currency),
-                "why": line.reason,
+                "purchase_reason": line.reason,
             }
             for line in order.lines
         ],
@@ -259,11 +267,11 @@ def _plan(plan: PurchasePlan, currency: str) -> dict[str, Any]:
     saving = plan.sourcing.saving
     return {
         "orders": [_part(order, currency) for order in plan.chosen(None).orders],
-        "alone": [
+        "single_supplier_options": [
             {
                 "supplier": code,
                 "total": amount(split.total, currency) if split else None,
-                "refused": plan.sourcing.refused.get(code, ""),
+                "rejection_reason": plan.sourcing.refused.get(code, ""),
             }
             for code, split in plan.sourcing.alone.items()
         ],

@@ -1,4 +1,4 @@
-"""Orders and stock as the API tells them, and the schemas that say so. Own and supplier's doors tell the same document."""
+"""API fields and schemas of orders and stock. The business and the supplier get the same order document."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 
 from quotes.jobs.api_fields import DATE, DOCUMENT, TIME, WHOLE, shape
+from quotes.purchasing.delivery_models import RECEIPT_QUANTITIES
 from quotes.purchasing.models import (
     Decision,
     Despatch,
@@ -33,26 +34,38 @@ MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
 _PLAIN = (
     "ref",
     "number",
-    "state",
-    "answer",
+    "response_status",
     "currency",
     "deliver_by",
     "promised_on",
     "placed_at",
-    "changed",
+    "change_sequence",
     "updated_at",
 )
-_AMOUNTS = (
-    "goods", "delivery_fee", "tax", "total", "goods_after_credits", "tax_after_credits", "total_after_credits",
-)  # fmt: skip
-LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
+_AMOUNTS = {
+    "goods_total": "goods",
+    **{
+        name: name
+        for name in ("delivery_fee", "tax", "total", "goods_after_credits", "tax_after_credits", "total_after_credits")
+    },
+}
+"""Amounts of an order and their columns."""
+LINE = ("sku", "supplier_sku", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "in_transit")
-_OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")
-MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
+_OWN_QUANTITIES = {
+    "required_quantity": "required_quantity",
+    "over_delivered": "over_delivered",
+    "quantity_damaged": "damaged",
+    "quantity_returned": "returned",
+    "quantity_credited": "credited",
+}
+"""Quantities of a line that only the business sees, and their columns."""
+MOVEMENT = ("ref", "kind", "quantity", "reason", "created_by", "created_at")
 ORDERS = RowSerializer(
     {
         **same_names(*_PLAIN),
-        **{name: Money(name) for name in _AMOUNTS},
+        "status": "state",
+        **{name: Money(column) for name, column in _AMOUNTS.items()},
         "supplier": {"code": "supplier__code", "name": "supplier__name"},
         "business": {"ref": "business__ref", "name": "business__name"},
     },
@@ -62,33 +75,34 @@ EVENTS = RowSerializer(
     {
         "ref": "ref",
         "type": "kind",
-        "time": "created_at",
+        "created_at": "created_at",
         "sequence": "sequence",
         "order": {"ref": "order__ref", "number": "order__number"},
         "text": "text",
-        "facts": "facts",
+        "details": "details",
     }
 )
-"""``sequence`` counts within an order, so late and double ones can be put in order."""
+"""``sequence`` counts within an order. It puts late and repeated events in order."""
 STOCK = RowSerializer(
     {
-        **same_names("ref", "kind", "place", "note", "updated_at"),
+        **same_names("ref", "kind", "location", "note", "updated_at"),
         "component": "component__sku",
-        "label": "component__label",
+        "name": "component__name",
         "role": "component__role",
         "finish": "component__finish__code",
         "length_mm": Coalesce("length_mm", "component__length_mm"),
         "quantity": TrimmedDecimal("quantity"),
-        "held": TrimmedDecimal("held"),
-        "free": TrimmedDecimal(F("quantity") - F("held")),
+        "reserved": TrimmedDecimal("reserved"),
+        "available": TrimmedDecimal(F("quantity") - F("reserved")),
         "from_job": "from_job__number",
     }
 )
-"""``free`` is what is not kept for a job."""
-STOCK_MOVES = RowSerializer({**same_names(*MOVE), "quantity": TrimmedDecimal("quantity")})
-HOLDS = RowSerializer(
+"""``available`` is not reserved for a job."""
+STOCK_MOVEMENTS = RowSerializer({**same_names(*MOVEMENT), "quantity": TrimmedDecimal("quantity")})
+RESERVATIONS = RowSerializer(
     {
-        **same_names("ref", "state"),
+        "ref": "ref",
+        "status": "state",
         "quantity": TrimmedDecimal("quantity"),
         "item": {"ref": "item__ref", "component": "item__component__sku", "length_mm": "item__length_mm"},
         "job": {"ref": "job__ref", "number": "job__number"},
@@ -99,18 +113,18 @@ HOLDS = RowSerializer(
 
 @lru_cache(maxsize=10_000)
 def amount(value: Decimal, currency: str) -> str:
-    """Money with every minor unit of its currency: a stored 10.0000 is 10.00 dollars or 10 yen."""
+    """Return money with the minor units of its currency: 10.0000 is 10.00 dollars or 10 yen."""
     return stated(value, currency)
 
 
 @lru_cache(maxsize=10_000)
 def number(value: Decimal) -> str:
-    """A quantity without needless zeros."""
+    """Return a quantity without trailing zeros."""
     return short(f"{value:f}")
 
 
 def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
-    """An order with lines, replies, despatches and receipts. ``own`` shows what is the business's alone: jobs and reasons."""
+    """Return an order with lines, responses, despatches and receipts. ``own`` adds what only the business sees."""
     business, currency = order.business, order.currency
     lines = list(OrderLine.objects.of(business).filter(order=order).order_by("position"))
     parts = _parts(order) if own else {}
@@ -119,15 +133,16 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     data = [_line(line, proposals.get(line.pk), currency) for line in lines]
     if own:
         for line, item in zip(lines, data, strict=True):
-            item.update({name: number(getattr(line, name)) for name in _OWN_QUANTITIES})
-            item.update(jobs=parts.get(line.pk, []), why=line.why, account=line.account)
+            item.update({name: number(getattr(line, column)) for name, column in _OWN_QUANTITIES.items()})
+            item.update(jobs=parts.get(line.pk, []), purchase_reason=line.purchase_reason, account=line.account)
     return {
         **{name: getattr(order, name) for name in _PLAIN},
-        **{name: amount(getattr(order, name), currency) for name in _AMOUNTS},
+        "status": order.state,
+        **{name: amount(getattr(order, column), currency) for name, column in _AMOUNTS.items()},
         "supplier": {"code": order.supplier.code, "name": order.supplier.name},
         "business": {"ref": business.ref, "name": business.name},
-        "buyer": order.face.get("buyer"),
-        "seller": order.face.get("seller"),
+        "buyer": order.parties_snapshot.get("buyer"),
+        "seller": order.parties_snapshot.get("seller"),
         "deliver_to": order.deliver_to,
         "deliver_from": order.deliver_from,
         "note": order.note,
@@ -141,7 +156,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
             for row in taxes(order, lines)
         ],
         "lines": data,
-        "replies": _replies(order),
+        "responses": _responses(order),
         "despatches": despatches_of(order),
         "returns": _returns(order),
         **({"receipts": receipts_of(order)} if own else {}),
@@ -153,18 +168,19 @@ def _line(line: OrderLine, proposal: OrderResponseLine | None, currency: str) ->
     packs, loose = divmod(asked, line.pack)
     return {
         "line": line.position,
+        "name": line.label,
         **{name: getattr(line, name) for name in LINE},
         **{name: number(getattr(line, name)) for name in _QUANTITIES},
         "mass_kg": None if line.mass_kg is None else number(line.mass_kg),
-        "pack": number(line.pack),
+        "pack_size": number(line.pack),
         "packs": number(packs),
-        "loose": number(loose),
+        "loose_quantity": number(loose),
         "price": amount(line.price, currency),
-        "net": amount(line.net, currency),
+        "net_amount": amount(line.net, currency),
         "tax": {"code": line.tax_code, "category": line.tax_category, "rate": number(line.tax_rate)},
         "proposal": proposal and {
             "price": None if proposal.price is None else amount(proposal.price, currency),
-            "promised": proposal.promised_on,
+            "promised_on": proposal.promised_on,
             "reason": proposal.reason,
         },
     }  # fmt: skip
@@ -175,12 +191,12 @@ def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
     rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
     for line, ref, job, quantity, net in rows.values_list("line_id", "job__ref", "job__number", "quantity", "net"):
         found[line].append(
-            {"ref": ref, "number": job, "quantity": number(quantity), "net": amount(net, order.currency)}
+            {"ref": ref, "number": job, "quantity": number(quantity), "net_amount": amount(net, order.currency)}
         )
     return found
 
 
-def _replies(order: SupplierOrder) -> list[dict[str, Any]]:
+def _responses(order: SupplierOrder) -> list[dict[str, Any]]:
     rows = OrderResponse.objects.of(order.business).filter(order=order).order_by("id")
     return [
         {
@@ -188,8 +204,8 @@ def _replies(order: SupplierOrder) -> list[dict[str, Any]]:
             "number": row.number,
             "code": row.code,
             "note": row.note,
-            "promised": row.promised_on,
-            "at": row.created_at,
+            "promised_on": row.promised_on,
+            "created_at": row.created_at,
         }
         for row in rows
     ]
@@ -210,8 +226,8 @@ def despatches_of(order: SupplierOrder) -> list[dict[str, Any]]:
         {
             "ref": row.ref,
             "number": row.number,
-            "despatched": row.despatched_on,
-            "arrives": row.arrives_on,
+            "despatched_on": row.despatched_on,
+            "arrives_on": row.arrives_on,
             "note": row.note,
             "lines": lines[row.pk],
         }
@@ -226,10 +242,10 @@ def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
             "number": row.number,
             "line": row.line.position,
             "quantity": number(row.quantity),
-            "replace": row.replace,
+            "replacement_required": row.replacement_required,
             "credit": amount(row.credit, order.currency),
             "reason": row.reason,
-            "at": row.created_at,
+            "created_at": row.created_at,
         }
         for row in rows
     ]
@@ -237,19 +253,25 @@ def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
 
 def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
     """Return the counts of an order with their lines."""
-    names = ("arrived", "damaged", "sound", "expected", "short", "over")
+    names = tuple(RECEIPT_QUANTITIES)
     rows = ReceiptLine.objects.of(order.business).filter(receipt__order=order).order_by("line__position")
     found = [
         {
             "receipt_id": row.receipt_id,
             "line__position": row.line.position,
-            **{name: getattr(row, name) for name in names},
+            **{name: getattr(row, column) for name, column in RECEIPT_QUANTITIES.items()},
         }
         for row in rows.select_related("line")
     ]
     lines = _grouped(found, "receipt_id", names)
     return [
-        {"docket": row.docket, "received": row.received_on, "who": row.who, "note": row.note, "lines": lines[row.pk]}
+        {
+            "docket_number": row.docket_number,
+            "received_on": row.received_on,
+            "created_by": row.created_by,
+            "note": row.note,
+            "lines": lines[row.pk],
+        }
         for row in GoodsReceipt.objects.of(order.business).filter(order=order).order_by("id")
     ]
 
@@ -257,22 +279,27 @@ def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
 _BUSINESS = shape(("ref", "name"))
 _SUPPLIER = shape(("code", "name"))
 ORDER_SCHEMA = shape(
-    _PLAIN, changed=WHOLE, deliver_by=DATE, **dict.fromkeys(_AMOUNTS, MONEY), supplier=_SUPPLIER, business=_BUSINESS
+    (*_PLAIN, "status"),
+    change_sequence=WHOLE,
+    deliver_by=DATE,
+    **dict.fromkeys(_AMOUNTS, MONEY),
+    supplier=_SUPPLIER,
+    business=_BUSINESS,
 )
 _LINE_SCHEMA = shape(
-    (*LINE, "mass_kg", "pack", "packs", "loose", *_QUANTITIES),
+    (*LINE, "name", "mass_kg", "pack_size", "packs", "loose_quantity", *_QUANTITIES),
     line=WHOLE,
     length_mm={"type": ["integer", "null"]},
     mass_kg={"type": ["string", "null"]},
     price=MONEY,
-    net=MONEY,
+    net_amount=MONEY,
     tax=DOCUMENT,
     proposal={"type": ["object", "null"], "additionalProperties": True},
 )
 _MANY = {"type": "array", "items": DOCUMENT}
 ORDER_FULL_SCHEMA = shape(
-    (*_PLAIN, "note", "deliver_from"),
-    changed=WHOLE,
+    (*_PLAIN, "status", "note", "deliver_from"),
+    change_sequence=WHOLE,
     deliver_by=DATE,
     deliver_from=DATE,
     **dict.fromkeys(_AMOUNTS, MONEY),
@@ -283,25 +310,27 @@ ORDER_FULL_SCHEMA = shape(
     deliver_to=DOCUMENT,
     taxes=_MANY,
     lines={"type": "array", "items": _LINE_SCHEMA},
-    replies=_MANY,
+    responses=_MANY,
     despatches=_MANY,
     returns=_MANY,
     receipts=_MANY,
 )
-EVENT_SCHEMA = shape(("ref", "type", "text"), time=TIME, sequence=WHOLE, order=shape(("ref", "number")), facts=DOCUMENT)
+EVENT_SCHEMA = shape(
+    ("ref", "type", "text"), created_at=TIME, sequence=WHOLE, order=shape(("ref", "number")), details=DOCUMENT
+)
 STOCK_SCHEMA = shape(
-    ("ref", "kind", "place", "note", "updated_at", "component", "label", "role", "quantity", "held", "free"),
+    ("ref", "kind", "location", "note", "updated_at", "component", "name", "role", "quantity", "reserved", "available"),
     finish={"type": ["string", "null"]},
     length_mm={"type": ["integer", "null"]},
     from_job={"type": ["string", "null"]},
 )
-MOVE_SCHEMA = shape(MOVE)
-HOLD_SCHEMA = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
+MOVEMENT_SCHEMA = shape(MOVEMENT)
+RESERVATION_SCHEMA = shape(("ref", "status", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
 PLAN_SCHEMA = shape(
     ("saving_from_combining_jobs", "saving_from_several_suppliers", "max_further_saving"),
     gap_ppm=WHOLE,
     orders=_MANY,
-    alone=_MANY,
+    single_supplier_options=_MANY,
     from_stock=_MANY,
     saving_from_several_suppliers={"type": ["string", "null"]},
 )

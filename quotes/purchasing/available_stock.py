@@ -1,4 +1,4 @@
-"""From catalogue and yard to what the engine buys from, and from a frozen take-off to what it buys."""
+"""Builds the engine's purchase options from catalogue and stock, and its demand from a frozen take-off."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ CUBIC_METRE = "MTQ"
 
 
 def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
-    """Pieces of a frozen take-off."""
+    """Return the pieces of a frozen take-off."""
     return [
         Piece(
             row["role"],
@@ -34,7 +34,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
 
 
 def read_quantities(takeoff: Mapping[str, Any], market: PurchaseOptions) -> list[Quantity]:
-    """Quantities of a frozen take-off in sale units; concrete that is sold in bags is counted in those that are bought."""
+    """Return the quantities of a frozen take-off in sale units. Concrete in bags is counted in the bags that are bought."""
     return [_in_bags(_quantity(row), market) for row in takeoff["quantities"]]
 
 
@@ -48,7 +48,7 @@ def _quantity(row: Mapping[str, Any]) -> Quantity:
 
 
 def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
-    """In bags of the component that is named, otherwise of the one that costs least for the whole; it is named from then on."""
+    """Return the quantity in bags of the named component, or of the cheapest one, which is then named."""
     choices = [
         (item.sku != row.component, bags * best.price, item.sku, bags, item.bag_yield)
         for item in market.serving(row.role, row.finish)
@@ -63,7 +63,7 @@ def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
 
 
 def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
-    """How wide the sheets are of which a ripped strip may be used [mm]; None where a system says no, or they differ."""
+    """Return the width [mm] of sheets with reusable strips, or None if a system forbids it or the widths differ."""
     sheets = [system["sheets"] for system in systems]
     widths = {sheet["cover_mm"] + sheet["lap_mm"] if sheet.get("reuse_strips", True) else None for sheet in sheets}
     return widths.pop() if len(widths) == 1 else None
@@ -72,9 +72,9 @@ def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
 def offered(
     market: PurchaseOptions, on_hand: Iterable[StockLengthOption], kerf: int, strips: int | None = None
 ) -> Offered:
-    """The market at the cheapest supplier's price of each article, with the yard's stock in it.
+    """Return the purchase options at the cheapest supplier's price of each article, with the stock.
 
-    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere.
+    ``strips`` is the width of a sheet [mm] if its ripped strips can be reused.
     """
     stock = [replace(item, width=strips) if item.role == "sheet" else item for item in on_hand]
     made, counted = list[MadeItem](), list[CountedItem]()
@@ -105,5 +105,5 @@ def _length(article: Article, best: SupplierListing, width: int | None) -> Stock
 
 
 def cheapest(offers: Iterable[SupplierListing]) -> SupplierListing | None:
-    """The offer of the least price; of equal ones that of the first supplier by code."""
+    """Return the lowest price; of equal ones that of the first supplier by code."""
     return min(offers, key=lambda item: (item.price, item.supplier), default=None)

@@ -1,4 +1,4 @@
-"""What is spoken for already: on order for jobs, or kept for them in the yard. Ordering again buys only what is missing."""
+"""Materials already committed to jobs: on order or reserved in the yard. A repeat order covers only the rest."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ Key = tuple[str, int | None]
 
 
 def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
-    """What is these jobs' own: ordered and neither cancelled nor sent back, kept in the yard, or taken from there.
+    """Return the materials of these jobs: on order and not cancelled or returned, reserved in the yard, or used from stock.
 
-    What they gave back to the yard is theirs no more: it lies there free, is kept for them anew, or went elsewhere.
+    Materials they returned to the yard are no longer theirs: they are available, reserved again, or used elsewhere.
     """
     business = jobs[0].business
     lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=OrderState.CANCELLED)
@@ -30,11 +30,11 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
         ordered[part.line_id] = part.line
         parts[part.line_id] = parts.get(part.line_id, ZERO) + part.quantity
     for line in ordered.values():
-        # the jobs' parts together: half a sheet here and half a sheet there is a sheet
+        # all jobs together: two halves of a sheet are one sheet
         kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
         found += _lying(line.component, line.length_mm, kept)
     holds = Reservation.objects.of(business).filter(
-        job__in=jobs, state__in=[ReservationState.HELD, ReservationState.USED]
+        job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
     )
     for hold in holds.select_related("item__component__finish").order_by("id"):
         found += _lying(hold.item.component, hold.item.length_mm, hold.quantity)
@@ -46,13 +46,12 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
 
 
 def subtract_returns(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
-    """``own`` less what came back of it: a whole one is gone, a bar of which a remnant came back is shorter by that.
+    """Return ``own`` less its returns: a whole one is removed, a bar with a returned offcut becomes shorter.
 
-    The remnant is taken to be of the shortest bar that holds it. The saw cut between is left on the bar, so that what was cut
-    from it fits on it still.
+    The offcut is taken from the shortest bar that holds it. The saw cut stays on the bar, so that its cut pieces still fit.
 
     >>> bars, remnant = (OnHand("R", "rail", None, long, Decimal(have)) for long, have in ((6000, 3), (1500, 1)))
-    >>> [(one.length, str(one.have)) for one in subtract_returns([bars], [remnant])]
+    >>> [(one.length, str(one.have)) for item in subtract_returns([bars], [remnant])]
     [(4500, '1'), (6000, '2')]
     """
     left = {(item.sku, item.length): item for item in own}
@@ -81,14 +80,14 @@ def _lying(component: Component, length: int | None, quantity: Decimal) -> list[
     length = length or component.length_mm
     if length is None:
         return []
-    # what is sold by the metre is counted in pieces once it is made to a length
+    # goods sold by the metre and made to a length are counted in pieces
     pieces = quantity if component.length_mm else quantity * 1000 / length
     whole = pieces.to_integral_value(ROUND_DOWN)
     return [OnHand(component.sku, role, finish, length, whole)] if whole > 0 else []
 
 
 def merged(items: Iterable[OnHand]) -> list[OnHand]:
-    """The same, one row for each component and length."""
+    """Return the same with one row for each component and length."""
     found: dict[Key, OnHand] = {}
     for item in items:
         before = found.get((item.sku, item.length))
@@ -97,7 +96,7 @@ def merged(items: Iterable[OnHand]) -> list[OnHand]:
 
 
 def not_committed(taken: Mapping[Key, Decimal], own: Iterable[OnHand]) -> dict[Key, Decimal]:
-    """What of a plan's takings is not the jobs' own yet, and so has to be kept for them."""
+    """Return the stock a plan uses that is not committed to the jobs yet and must be reserved."""
     have = {(item.sku, item.length): item.have for item in own}
     left = {key: quantity - have.get(key, ZERO) for key, quantity in taken.items()}
     return {key: quantity for key, quantity in left.items() if quantity > 0}

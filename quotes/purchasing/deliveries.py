@@ -15,6 +15,7 @@ from fencing.buying.packs import plain
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing import order_totals
 from quotes.purchasing.api_fields import amount
+from quotes.purchasing.delivery_models import RECEIPT_QUANTITIES
 from quotes.purchasing.models import (
     Despatch,
     DespatchLine,
@@ -38,21 +39,21 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class DespatchLineData:
-    """So much of one line on the lorry; ``reason`` is why the rest is outstanding."""
+    """Quantity of one line in a despatch. ``outstanding_reason`` states why the rest is outstanding."""
 
     line: int
     quantity: Decimal
-    reason: str = ""
+    outstanding_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DespatchData:
-    """What a supplier says is on the lorry; ``number`` is the supplier's own."""
+    """A despatch advice. ``number`` is the supplier's own."""
 
     number: str
     lines: tuple[DespatchLineData, ...]
-    despatched: date | None = None
-    arrives: date | None = None
+    despatched_on: date | None = None
+    arrives_on: date | None = None
     note: str = ""
 
 
@@ -66,13 +67,13 @@ class ReceivedLine:
 
     @property
     def sound(self) -> Decimal:
-        """What arrived and is not damaged."""
+        """Return the quantity that arrived undamaged."""
         return self.arrived - self.damaged
 
 
 @dataclass(frozen=True, slots=True)
 class ReceiptData:
-    """What was counted of one docket."""
+    """The count of one docket."""
 
     docket: str
     received: date
@@ -82,38 +83,38 @@ class ReceiptData:
 
 @transaction.atomic
 def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
-    """Takes a docket in; says whether it was new. Despatching what was not replied to accepts it.
+    """Record a despatch and return whether it is new. It counts as acceptance of an order without a response.
 
-    It is a fact, so it waits for nothing: what is on it goes as it was ordered, whatever was proposed.
+    A despatch is accepted in any open order state. Its lines keep the ordered price; open proposals do not apply.
     """
     order = locked(order)
     sha256 = fingerprint(docket)
     before = Despatch.objects.of(order.business).filter(order=order, number=docket.number).first()
     if before is not None:
         if before.sha256 != sha256:
-            raise Problem("conflict", f"Despatch {docket.number} said something else before; give another number.")
+            raise Problem("conflict", f"Despatch {docket.number} was received with other content. Use another number.")
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = lines_by_position(lines, [item.line for item in docket.lines])
-    _check_docket(meant, docket)
+    named = lines_by_position(lines, [item.line for item in docket.lines])
+    _check_docket(named, docket)
     found = Despatch.objects.of(order.business).create(
         order=order,
         number=docket.number,
-        despatched_on=docket.despatched,
-        arrives_on=docket.arrives,
+        despatched_on=docket.despatched_on,
+        arrives_on=docket.arrives_on,
         note=docket.note,
         sha256=sha256,
     )
-    for line, loaded in zip(meant, docket.lines, strict=True):
+    for line, loaded in zip(named, docket.lines, strict=True):
         line.in_transit += loaded.quantity
         line.save()
         DespatchLine.objects.of(order.business).create(
-            despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.reason[:500]
+            despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.outstanding_reason[:500]
         )
-    supersede_finished(order, meant)
-    if order.answer == OrderResponseStatus.NONE:
-        order.answer = OrderResponseStatus.WHOLE
+    supersede_finished(order, named)
+    if order.response_status == OrderResponseStatus.NONE:
+        order.response_status = OrderResponseStatus.ACCEPTED
     order.save()
     move(order, OrderState.DESPATCHED)
     facts = {"despatch": docket.number, "lines": {str(item.line): str(item.quantity) for item in docket.lines}}
@@ -121,14 +122,14 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
     return order, found, True
 
 
-def _check_docket(meant: Sequence[OrderLine], docket: DespatchData) -> None:
-    faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
-    for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
+def _check_docket(named: Sequence[OrderLine], docket: DespatchData) -> None:
+    faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Enter the lines of the despatch.")]
+    for place, (line, loaded) in enumerate(zip(named, docket.lines, strict=True)):
         free = line.outstanding - line.in_transit
         if part := whole_fault(line.unit, loaded.quantity, f"/lines/{place}/quantity"):
             faults.append(part)
         elif not ZERO < loaded.quantity <= free:
-            text = f"Line {line.position} has {free} to be despatched."
+            text = f"Line {line.position} has {free} left to despatch."
             faults.append(Fault(f"/lines/{place}/quantity", "range", text))
     if faults:
         raise InvalidDocument(faults)
@@ -145,25 +146,25 @@ def receive(
     """
     order = locked(order)
     sha256 = fingerprint(count)
-    before = GoodsReceipt.objects.of(order.business).filter(order=order, docket=count.docket).first()
+    before = GoodsReceipt.objects.of(order.business).filter(order=order, docket_number=count.docket).first()
     if before is not None:
         if before.sha256 != sha256:
-            raise Problem("conflict", f"DespatchData {count.docket} was received with other figures.")
+            raise Problem("conflict", f"Docket {count.docket} was received with other quantities.")
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = lines_by_position(lines, [item.line for item in count.lines])
+    named = lines_by_position(lines, [item.line for item in count.lines])
     announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
     expected = _expected(announced)
-    if faults := list(_count_faults(meant, count, expected if announced else None, more=more_than_docket)):
+    if faults := list(_count_faults(named, count, expected if announced else None, more=more_than_docket)):
         raise InvalidDocument(faults)
     receipt = GoodsReceipt.objects.of(order.business).create(
         order=order,
         despatch=announced,
-        docket=count.docket,
+        docket_number=count.docket,
         received_on=count.received,
         note=count.note,
-        who=actor.name[:160],
+        created_by=actor.name[:160],
         sha256=sha256,
     )
     rows = _count_in(receipt, lines, count, expected)
@@ -172,8 +173,8 @@ def receive(
     if order.state != OrderState.DESPATCHED and any(line.outstanding for line in lines):
         move(order, OrderState.DESPATCHED)
     update_order_state(order, lines)
-    facts = {"docket": count.docket, "lines": [_fact(row) for row in rows]}
-    note(order, "order.received", _audit_text(count, rows), actor, facts)
+    facts = {"docket_number": count.docket, "lines": [_details(row) for row in rows]}
+    note(order, "order.goods_received", _audit_text(count, rows), actor, facts)
     return order, receipt, True
 
 
@@ -181,24 +182,24 @@ MORE = "more_than_docket"
 
 
 def _count_faults(
-    meant: Sequence[OrderLine], count: ReceiptData, docketed: Mapping[int, Decimal] | None, *, more: bool
+    named: Sequence[OrderLine], count: ReceiptData, docketed: Mapping[int, Decimal] | None, *, more: bool
 ) -> Iterator[Fault]:
-    for place, (line, counted) in enumerate(zip(meant, count.lines, strict=True)):
+    for place, (line, counted) in enumerate(zip(named, count.lines, strict=True)):
         at = f"/lines/{place}"
         parts = [
             fault
             for name in ("arrived", "damaged")
-            if (fault := whole_fault(line.unit, getattr(counted, name), f"{at}/{name}"))
+            if (fault := whole_fault(line.unit, getattr(counted, name), f"{at}/{name}_quantity"))
         ]
         yield from parts
         limit = line.outstanding if docketed is None else docketed.get(line.pk, ZERO)
         if counted.damaged > counted.arrived:
             text = f"Line {line.position}: {plain(counted.damaged)} damaged of {plain(counted.arrived)} that arrived. "
-            yield Fault(f"{at}/damaged", "range", text + "Damaged pieces are part of what arrived.")
+            yield Fault(f"{at}/damaged_quantity", "range", text + "Damaged pieces are part of what arrived.")
         elif counted.arrived > limit and not more and not parts:
             source = "are outstanding" if docketed is None else f"are on docket {count.docket}"
             text = f"Line {line.position}: {plain(counted.arrived)} arrived, but {plain(limit)} {source}. "
-            yield Fault(f"{at}/arrived", MORE, text + f"Count again, or confirm with {MORE}.")
+            yield Fault(f"{at}/arrived_quantity", MORE, text + f"Count again, or confirm with {MORE}.")
 
 
 def _expected(announced: Despatch | None) -> dict[int, Decimal]:
@@ -222,7 +223,7 @@ def _count_in(
         good = min(one.sound, line.outstanding)
         line.received += good
         line.outstanding -= good
-        line.over += one.sound - good
+        line.over_delivered += one.sound - good
         line.damaged += one.damaged
         line.in_transit = max(ZERO, line.in_transit - docketed)
         row = ReceiptLine(
@@ -232,32 +233,34 @@ def _count_in(
             expected=docketed,
             quantity=one.sound,
             damaged=one.damaged,
-            short=max(ZERO, docketed - one.arrived),
-            over=one.sound - good,
+            short_delivered=max(ZERO, docketed - one.arrived),
+            over_delivered=one.sound - good,
         )
         row.save()
         rows.append(row)
     return rows
 
 
-def _fact(row: ReceiptLine) -> dict[str, Any]:
-    names = ("arrived", "damaged", "sound", "expected", "short", "over")
-    return {"line": row.line.position, **{name: plain(getattr(row, name)) for name in names}}
+def _details(row: ReceiptLine) -> dict[str, Any]:
+    return {
+        "line": row.line.position,
+        **{name: plain(getattr(row, column)) for name, column in RECEIPT_QUANTITIES.items()},
+    }
 
 
 def _audit_text(count: ReceiptData, rows: Sequence[ReceiptLine]) -> str:
     odd = [
-        f"line {row.line.position} {word} {plain(getattr(row, word))}"
+        f"line {row.line.position} {label} {plain(getattr(row, column))}"
         for row in rows
-        for word in ("short", "over", "damaged")
-        if getattr(row, word)
+        for label, column in (("short", "short_delivered"), ("over", "over_delivered"), ("damaged", "damaged"))
+        if getattr(row, column)
     ]
-    return f"DespatchData {count.docket} received{': ' + ', '.join(odd) if odd else ' in order'}."
+    return f"Docket {count.docket} received{': ' + ', '.join(odd) if odd else ' in order'}."
 
 
 @transaction.atomic
 def return_goods(
-    *, order: SupplierOrder, line: int, quantity: Decimal, replace: bool, reason: str, actor: Actor
+    *, order: SupplierOrder, line: int, quantity: Decimal, replacement_required: bool, reason: str, actor: Actor
 ) -> tuple[SupplierOrder, GoodsReturn]:
     """Send goods back: to be replaced, so that they are outstanding again, or for credit.
 
@@ -270,11 +273,11 @@ def return_goods(
     [row] = lines_by_position(lines, [line], "")
     if part := whole_fault(row.unit, quantity, "/quantity"):
         raise InvalidDocument([part])
-    there = row.received + row.over + row.damaged - row.returned
+    there = row.received + row.over_delivered + row.damaged - row.returned
     if not ZERO < quantity <= there:
         raise InvalidDocument([Fault("/quantity", "range", f"Up to {plain(there)} of line {line} are here.")])
     before = order_totals.kept_net(order, row)
-    (_replace if replace else _credit)(row, quantity)
+    (_replace if replacement_required else _credit)(row, quantity)
     row.save()
     order_totals.add_up(order, lines)
     order.save()
@@ -283,15 +286,20 @@ def return_goods(
         number=f"B{next_number(order.business, 'return'):04d}",
         line=row,
         quantity=quantity,
-        replace=replace,
+        replacement_required=replacement_required,
         credit=before - order_totals.kept_net(order, row),
         reason=reason,
-        who=actor.name[:160],
+        created_by=actor.name[:160],
     )
     if any(item.outstanding for item in lines):
         move(order, OrderState.DESPATCHED)
     update_order_state(order, lines)
-    facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
+    facts = {
+        "return": returned.number,
+        "line": line,
+        "quantity": str(quantity),
+        "replacement_required": replacement_required,
+    }
     facts["credit"] = amount(returned.credit, order.currency)
     note(
         order,
@@ -304,7 +312,7 @@ def return_goods(
 
 
 def _damaged_here(row: OrderLine) -> Decimal:
-    """Damaged pieces of a line that were not sent back: they go before all others."""
+    """Return the damaged pieces of a line that were not returned. They are returned first."""
     return max(ZERO, row.damaged - (row.returned - row.credited))
 
 
@@ -322,7 +330,7 @@ def _replace(row: OrderLine, quantity: Decimal) -> None:
 def _credit(row: OrderLine, quantity: Decimal) -> None:
     """Send back for good: nothing is to come for it, and what was to be paid for is credited."""
     bad = min(quantity, _damaged_here(row))
-    beyond = row.over + row.damaged - (row.returned - row.credited) - bad
+    beyond = row.over_delivered + row.damaged - (row.returned - row.credited) - bad
     spare = min(quantity - bad, max(ZERO, beyond))
     settled = min(bad, max(ZERO, row.outstanding - row.in_transit))
     row.damaged -= settled

@@ -1,4 +1,4 @@
-"""Deliveries by API: what is to be unloaded and what was counted, without prices."""
+"""Endpoints of deliveries: goods to unload and counted quantities, without prices."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from quotes.purchasing.delivery_queries import (
     delivery_document,
 )
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.queries import state_asked
+from quotes.purchasing.queries import requested_status
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.roles import Scope
@@ -28,7 +28,7 @@ class _DeliveryEndpoint(Endpoint):
         return self.find(deliveries(self.business).select_related("supplier", "business"), ref)
 
     def answer(self, order: SupplierOrder, status: int = 200) -> Response:
-        """Answer with the delivery and its tag."""
+        """Return the delivery with its ETag."""
         order.refresh_from_db()
         return self.one(delivery_document(order), order, status=status)
 
@@ -38,45 +38,45 @@ class Deliveries(_DeliveryEndpoint):
 
     scopes = {"GET": Scope.DELIVERIES_READ}
     paged = True
-    parameters = {"state": "placed, acknowledged, despatched, received or closed."}
+    parameters = {"status": "placed, acknowledged, despatched, received or closed."}
 
     @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="List deliveries")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
-        states = {"state": state_asked(asked)} if asked.get("state") else {}
+        states = {"state": requested_status(asked)} if asked.get("status") else {}
         return self.page(lambda: deliveries(self.business).filter(**states), DELIVERIES)
 
 
 class DeliveryDetail(_DeliveryEndpoint):
-    """One order to unload: lines, dockets and what was counted."""
+    """One order to unload: lines, despatches and receipts."""
 
     scopes = {"GET": Scope.DELIVERIES_READ}
 
-    @extend_schema(responses={200: DELIVERY_FULL_SCHEMA}, summary="Read a delivery")
+    @extend_schema(responses={200: DELIVERY_FULL_SCHEMA}, summary="Get a delivery")
     def get(self, request: Request, ref: str) -> Response:
         return self.answer(self.order(ref))
 
 
 class DeliveryReceipts(_DeliveryEndpoint):
-    """The count of one docket. It states what arrived, whatever was seen before, so it needs no If-Match."""
+    """The count of one docket. It is a fact, so it needs no If-Match."""
 
     scopes = {"POST": Scope.DELIVERIES_WRITE}
     idempotent = frozenset({"POST"})
 
     @extend_schema(
-        request=serializers.CountIn,
+        request=serializers.ReceiptIn,
         responses={201: DELIVERY_FULL_SCHEMA},
-        summary="Count a docket",
+        summary="Record a delivery",
         description=(
-            "`arrived` counts every piece of a line, damaged ones too; `damaged` is the part of it that is not sound. "
+            "`arrived_quantity` counts all pieces of a line; `damaged_quantity` is the damaged part of them. "
             "Damaged and missing pieces stay outstanding. More than the docket states is refused unless "
             "`more_than_docket` is true."
         ),
     )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(serializers.CountIn)
+        body = self.validated_data(serializers.ReceiptIn)
         more = body.pop("more_than_docket", False)
         order, _, is_new = receive(
-            order=self.order(ref), count=serializers.count(body), actor=self.actor, more_than_docket=more
+            order=self.order(ref), count=serializers.read_receipt(body), actor=self.actor, more_than_docket=more
         )
         return self.answer(order, 201 if is_new else 200)

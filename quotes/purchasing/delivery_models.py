@@ -1,4 +1,4 @@
-"""What suppliers answered, what was despatched and received, and what was sent back."""
+"""Models of order responses, despatches, receipts and returns."""
 
 from __future__ import annotations
 
@@ -10,9 +10,19 @@ from django.db.models import Q
 from quotes.purchasing.order_models import OrderLine, SupplierOrder, decimals, money
 from shared.models import BusinessOwned
 
+RECEIPT_QUANTITIES = {
+    "arrived_quantity": "arrived",
+    "damaged_quantity": "damaged",
+    "good_quantity": "sound",
+    "advised_quantity": "expected",
+    "short_quantity": "short_delivered",
+    "over_quantity": "over_delivered",
+}
+"""Quantities of a receipt line by their API names."""
+
 
 class OrderResponse(BusinessOwned):
-    """A supplier's word on an order: ``code`` is AB seen, AP accepted, RE refused, CA with changes line by line."""
+    """A supplier's response to an order. ``code``: AB receipt confirmed, AP accepted, RE rejected, CA line by line."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="replies")
     number = models.CharField(max_length=60)
@@ -34,34 +44,34 @@ class OrderResponse(BusinessOwned):
 
 class LineAction(models.TextChoices):
     ACCEPT = "accept", "accepted"
-    REFUSE = "refuse", "refused"
+    REJECT = "reject", "rejected"
     CHANGE = "change", "changed"
 
 
 class Decision(models.TextChoices):
     NONE = "", "none needed"
-    WAITING = "waiting", "waiting for the buyer"
-    AGREED = "agreed", "agreed"
+    WAITING = "waiting", "awaiting decision"
+    ACCEPTED = "accepted", "accepted"
     REJECTED = "rejected", "rejected"
-    OVERTAKEN = "overtaken", "overtaken by a later reply"
+    SUPERSEDED = "superseded", "superseded by a later response"
 
 
 class OrderResponseLine(BusinessOwned):
-    """A supplier's word on one line. A price or a date that differs waits for the owner's word."""
+    """A supplier's response to one line. A different price or date waits for the owner's decision."""
 
     reply = models.ForeignKey(OrderResponse, on_delete=models.CASCADE, related_name="lines")
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="replies")
-    said = models.CharField(max_length=6, choices=LineAction)
+    action = models.CharField(max_length=6, choices=LineAction)
     reason = models.CharField(max_length=500, blank=True)
     quantity = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
     price = models.DecimalField(max_digits=16, decimal_places=4, null=True, blank=True)
     promised_on = models.DateField(null=True, blank=True)
-    decision = models.CharField(max_length=9, choices=Decision, default=Decision.NONE, blank=True)
+    decision = models.CharField(max_length=10, choices=Decision, default=Decision.NONE, blank=True)
 
     class Meta:
         verbose_name_plural = "line replies"
         constraints = [
-            models.CheckConstraint(condition=Q(said__in=LineAction.values), name="line_reply_known"),
+            models.CheckConstraint(condition=Q(action__in=LineAction.values), name="line_reply_known"),
             models.CheckConstraint(condition=Q(decision__in=Decision.values), name="line_reply_decision_known"),
             models.UniqueConstraint(
                 fields=["business", "line"], condition=Q(decision="waiting"), name="line_reply_one_waiting"
@@ -69,11 +79,11 @@ class OrderResponseLine(BusinessOwned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.said} {self.line_id}"
+        return f"{self.action} {self.line_id}"
 
 
 class Despatch(BusinessOwned):
-    """A docket: what a supplier says is on the lorry."""
+    """A despatch advice (docket) of a supplier."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="despatches")
     number = models.CharField(max_length=60)
@@ -109,27 +119,29 @@ class DespatchLine(BusinessOwned):
 
 
 class GoodsReceipt(BusinessOwned):
-    """What was counted when a docket's goods came. ``despatch`` is None where the supplier announced nothing."""
+    """The count of the goods of a docket. ``despatch`` is None if the supplier sent no despatch advice."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="receipts")
     despatch = models.OneToOneField(Despatch, on_delete=models.PROTECT, null=True, blank=True, related_name="receipt")
-    docket = models.CharField(max_length=60)
+    docket_number = models.CharField(max_length=60)
     received_on = models.DateField()
     note = models.CharField(max_length=2_000, blank=True)
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
     sha256 = models.CharField(max_length=64)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["business", "order", "docket"], name="receipt_docket_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["business", "order", "docket_number"], name="receipt_docket_once")
+        ]
 
     def __str__(self) -> str:
-        return self.docket
+        return self.docket_number
 
 
 class ReceiptLine(BusinessOwned):
-    """The count of one line: ``quantity`` sound and ``damaged`` pieces arrived; ``expected`` is what the docket states.
+    """The count of one line: ``quantity`` good and ``damaged`` pieces arrived; the docket states ``expected``.
 
-    ``short`` is missing from the docket, ``over`` is sound and beyond what was ordered.
+    ``short_delivered`` is missing from the docket; ``over_delivered`` is good and exceeds the ordered quantity.
     """
 
     receipt = models.ForeignKey(GoodsReceipt, on_delete=models.CASCADE, related_name="lines")
@@ -137,8 +149,8 @@ class ReceiptLine(BusinessOwned):
     expected = decimals()
     quantity = decimals()
     damaged = decimals()
-    short = decimals()
-    over = decimals()
+    short_delivered = decimals()
+    over_delivered = decimals()
 
     class Meta:
         constraints = [
@@ -151,26 +163,26 @@ class ReceiptLine(BusinessOwned):
 
     @property
     def sound(self) -> Decimal:
-        """What arrived undamaged."""
+        """Return the quantity that arrived undamaged."""
         return self.quantity
 
     @property
     def arrived(self) -> Decimal:
-        """Everything that arrived, sound or damaged."""
+        """Return the quantity that arrived, good or damaged."""
         return self.quantity + self.damaged
 
 
 class GoodsReturn(BusinessOwned):
-    """What was sent back: to be replaced, or for ``credit``, the net amount that is no longer to be paid."""
+    """A return of goods: for replacement, or for ``credit``, the net amount that is no longer payable."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="returns")
     number = models.CharField(max_length=20, editable=False)
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="returns")
     quantity = decimals()
-    replace = models.BooleanField()
+    replacement_required = models.BooleanField()
     credit = money()
     reason = models.CharField(max_length=500)
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
 
     class Meta:
         constraints = [

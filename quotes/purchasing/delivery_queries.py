@@ -1,4 +1,4 @@
-"""Deliveries as the crew sees them: what is on order and on dockets, and what arrived. There is no money in any of it."""
+"""Deliveries for the crew: ordered, despatched and received quantities, without money."""
 
 from __future__ import annotations
 
@@ -30,10 +30,15 @@ from shared.models import Business
 ZERO = Decimal(0)
 COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 COUNTED = (OrderState.RECEIVED, OrderState.CLOSED)
-_ORDER = ("ref", "number", "state", "deliver_by", "promised_on", "updated_at")
-_LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit")
-_QUANTITIES = ("quantity", "received", "outstanding", "in_transit", "damaged")
-DELIVERIES = RowSerializer({**same_names(*_ORDER), "supplier": {"code": "supplier__code", "name": "supplier__name"}})
+_ORDER = ("ref", "number", "deliver_by", "promised_on", "updated_at")
+_LINE = ("sku", "supplier_sku", "role", "finish", "length_mm", "unit")
+_QUANTITIES = {
+    **{name: name for name in ("quantity", "received", "outstanding", "in_transit")},
+    "quantity_damaged": "damaged",
+}
+DELIVERIES = RowSerializer(
+    {**same_names(*_ORDER), "status": "state", "supplier": {"code": "supplier__code", "name": "supplier__name"}}
+)
 
 
 def deliveries(business: Business) -> OwnedQuerySet[SupplierOrder]:
@@ -57,49 +62,51 @@ def delivery_document(order: SupplierOrder) -> dict[str, Any]:
     lines = OrderLine.objects.of(order.business).filter(order=order).order_by("position")
     return {
         **{name: getattr(order, name) for name in _ORDER},
+        "status": order.state,
         "supplier": {"code": order.supplier.code, "name": order.supplier.name},
         "deliver_to": order.deliver_to,
         "jobs": [{"ref": job.ref, "number": job.number, "label": job.label} for job in jobs],
         "lines": [
             {
                 "line": line.position,
+                "name": line.label,
                 **{name: getattr(line, name) for name in _LINE},
-                **{name: number(getattr(line, name)) for name in _QUANTITIES},
+                **{name: number(getattr(line, column)) for name, column in _QUANTITIES.items()},
                 "jobs": parts.get(line.pk, []),
             }
             for line in lines
         ],
-        "dockets": _dockets(order),
+        "despatches": _despatches(order),
         "receipts": receipts_of(order),
     }
 
 
-def _dockets(order: SupplierOrder) -> list[dict[str, Any]]:
-    counted = set(GoodsReceipt.objects.of(order.business).filter(order=order).values_list("docket", flat=True))
-    names = ("number", "despatched", "arrives", "lines")
+def _despatches(order: SupplierOrder) -> list[dict[str, Any]]:
+    counted = set(GoodsReceipt.objects.of(order.business).filter(order=order).values_list("docket_number", flat=True))
+    names = ("number", "despatched_on", "arrives_on", "lines")
     return [
-        {**{name: docket[name] for name in names}, "counted": docket["number"] in counted}
+        {**{name: docket[name] for name in names}, "is_received": docket["number"] in counted}
         for docket in despatches_of(order)
     ]
 
 
-DELIVERY_SCHEMA = shape(_ORDER, deliver_by=DATE, supplier=shape(("code", "name")))
+DELIVERY_SCHEMA = shape((*_ORDER, "status"), deliver_by=DATE, supplier=shape(("code", "name")))
 _LIST = {"type": "array", "items": DOCUMENT}
 DELIVERY_FULL_SCHEMA = shape(
-    _ORDER,
+    (*_ORDER, "status"),
     deliver_by=DATE,
     supplier=shape(("code", "name")),
     deliver_to=DOCUMENT,
     jobs=_LIST,
     lines=_LIST,
-    dockets=_LIST,
+    despatches=_LIST,
     receipts=_LIST,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """How much of a job's material is on site or in the yard."""
+    """Progress of a job's material: on site or in the yard."""
 
     lines: int = 0
     here: int = 0
@@ -109,11 +116,11 @@ class Material:
 
     @property
     def is_here(self) -> bool:
-        """Whether nothing has to be waited for."""
+        """Return whether all material is here."""
         return self.lines + self.kept > 0 and self.here == self.lines and not self.drafts
 
     def text(self) -> str:
-        """Say it in a few words."""
+        """Return the progress in a few words."""
         if self.is_here:
             return "all material is here"
         if not self.lines + self.kept + self.drafts:
@@ -132,7 +139,7 @@ def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Materia
     for part in parts.select_related("line__order").order_by("id"):
         lines[part.job_id].append(part.line)
     holds = Reservation.objects.of(business).filter(
-        job__in=jobs, state__in=[ReservationState.HELD, ReservationState.USED]
+        job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
     )
     kept = list(holds.values_list("job_id", flat=True))
     return {job.pk: _material(lines[job.pk], kept.count(job.pk)) for job in jobs}

@@ -1,4 +1,4 @@
-"""Checking a delivery: what is on order and on the docket, what arrived, what is damaged or missing. No prices."""
+"""Views of deliveries: ordered, despatched, arrived, damaged and missing quantities, without prices."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ A_PAGE = 100
 
 @dataclass(frozen=True, slots=True)
 class CountedLine:
-    """One line of the form: the line, how much of it the docket states, and what is typed."""
+    """One line of the form: the order line, the docketed quantity and the entered values."""
 
     line: Mapping[str, Any]
     docketed: str
@@ -44,7 +44,7 @@ class CountedLine:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why a count was not recorded. ``is_more`` asks to confirm more than the docket states."""
+    """Reason for rejecting a count. ``is_more`` asks to confirm more than the docket states."""
 
     text: str = ""
     status: int = 200
@@ -88,32 +88,44 @@ def _count(request: MemberRequest, order: SupplierOrder) -> None:
     for position in order.lines.order_by("position").values_list("position", flat=True):
         arrived, damaged = (typed.get(f"{name}-{position}", "").strip() for name in ("arrived", "damaged"))
         if arrived or damaged:
-            line = {"line": position, "arrived": typed_number(arrived or "0")}
-            lines.append({**line, "damaged": typed_number(damaged)} if damaged else line)
+            line = {"line": position, "arrived_quantity": typed_number(arrived or "0")}
+            lines.append({**line, "damaged_quantity": typed_number(damaged)} if damaged else line)
     body = validated_data(
-        serializers.CountIn,
-        {"docket": typed.get("docket", "").strip(), "received": typed.get("received", ""), "lines": lines},
+        serializers.ReceiptIn,
+        {
+            "docket_number": typed.get("docket", "").strip(),
+            "received_on": typed.get("received", ""),
+            "lines": lines,
+        },
     )
     more = bool(typed.get(MORE))
-    _, receipt, is_new = receive(order=order, count=serializers.count(body), actor=request.actor, more_than_docket=more)
+    _, receipt, is_new = receive(
+        order=order, count=serializers.read_receipt(body), actor=request.actor, more_than_docket=more
+    )
     if not is_new:
-        messages.success(request, "This docket was counted before; nothing was added.")
+        messages.success(request, "This docket is already recorded. Nothing changed.")
         return
     odd = [
         f"{row.line.label}: {shown_number(getattr(row, name))} {word}"
         for row in receipt.lines.select_related("line").order_by("line__position")
-        for name, word in (("damaged", "damaged"), ("short", "missing"), ("over", "more than ordered"))
+        for name, word in (
+            ("damaged", "damaged"),
+            ("short_delivered", "missing"),
+            ("over_delivered", "more than ordered"),
+        )
         if getattr(row, name)
     ]
-    messages.success(request, f"Counted. {'; '.join(odd)}." if odd else "Counted: everything is here and sound.")
+    messages.success(
+        request, f"Delivery recorded. {'; '.join(odd)}." if odd else "Delivery recorded. All goods are in order."
+    )
 
 
 def _page(request: MemberRequest, order: SupplierOrder, refusal: Refusal | None = None) -> HttpResponse:
     document = delivery_document(order)
-    labels = {line["line"]: line["label"] for line in document["lines"]}
+    names = {line["line"]: line["name"] for line in document["lines"]}
     for receipt in document["receipts"]:
-        receipt["lines"] = [{**row, "label": labels[row["line"]]} for row in receipt["lines"]]
-    open_dockets = [item for item in document["dockets"] if not item["counted"]]
+        receipt["lines"] = [{**row, "name": names[row["line"]]} for row in receipt["lines"]]
+    open_dockets = [item for item in document["despatches"] if not item["is_received"]]
     docket = request.POST.get("docket", "") or next((item["number"] for item in open_dockets), "")
     may_count = request.actor.may(Scope.DELIVERIES_WRITE) and order.state in COMING
     refusal = refusal or Refusal()
@@ -135,7 +147,9 @@ def _page(request: MemberRequest, order: SupplierOrder, refusal: Refusal | None 
 def _counts(request: MemberRequest, document: Mapping[str, Any], docket: str) -> Sequence[CountedLine]:
     """Return the lines to count: those of the docket first stated, and whatever else is outstanding."""
     typed, fills = request.POST, request.POST.get("do") == "fill"
-    stated: list[dict[str, Any]] = next((item["lines"] for item in document["dockets"] if item["number"] == docket), [])
+    stated: list[dict[str, Any]] = next(
+        (item["lines"] for item in document["despatches"] if item["number"] == docket), []
+    )
     docketed = {item["line"]: item["quantity"] for item in stated}
     found = []
     for line in document["lines"]:

@@ -43,7 +43,7 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class DraftLine:
-    """A line to be written: ``price`` None is the supplier's own of the day; ``parts`` is what each job takes of it."""
+    """A line to create. ``price`` None: the supplier's price of the day. ``parts``: the quantity of each job."""
 
     component: Component
     wanted: Decimal
@@ -57,12 +57,12 @@ class DraftLine:
 
 
 def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, max_suppliers: int | None = None) -> PurchasePlan:
-    """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
+    """Return the purchase plan of these jobs. Committed materials and stock are used first. Raise 409 without an acceptance."""
     business, takeoffs, systems = jobs[0].business, dict[str, Mapping[str, Any]](), list[Mapping[str, Any]]()
     for job in jobs:
         build = agreed_build(job)
         if build is None:
-            raise Problem("conflict", f"Nothing is agreed on {job.number} yet; an order comes after the acceptance.")
+            raise Problem("conflict", f"Job {job.number} has no accepted quote. Order after the customer accepts.")
         takeoffs[job.number] = build["takeoff"]
         systems.append(build["system"])
     there = merged([*committed_quantities(jobs), *stock_services.on_hand(business)])
@@ -86,17 +86,17 @@ def order_for(
     supplier: str | None = None,
     max_suppliers: int | None = None,
     deliver_by: date | None = None,
-    again: bool = False,
+    allow_reorder: bool = False,
 ) -> list[SupplierOrder]:
-    """Draft orders for jobs that were agreed: one for each supplier of the plan, what lies in the yard kept for the first job.
+    """Create a draft order for each supplier of the plan for accepted jobs. Stock is reserved for the first job.
 
-    A job that is on order already is refused unless ``again``: two people can't order the same fence twice by mistake. Again
-    orders what is missing beside what is on order or kept for these jobs.
+    A job with orders is rejected unless ``allow_reorder`` is set, so that a fence is not ordered twice by mistake.
+    A repeat order covers only what is neither on order nor reserved for these jobs.
     """
     business = jobs[0].business
     rows = Job.objects.of(business).filter(pk__in=[job.pk for job in jobs]).select_related("site", "business")
     jobs = list(rows.select_for_update(no_key=True, of=("self",)).order_by("pk"))
-    _refuse_ordered(jobs, again=again)
+    _refuse_ordered(jobs, allow_reorder=allow_reorder)
     days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
     plan = plan_jobs(jobs, days=days, max_suppliers=max_suppliers)
     holds = stock_services.hold_for(
@@ -117,14 +117,16 @@ def order_for(
     return orders
 
 
-def _refuse_ordered(jobs: Iterable[Job], *, again: bool) -> None:
+def _refuse_ordered(jobs: Iterable[Job], *, allow_reorder: bool) -> None:
     for job in jobs:
         if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
-            raise Problem("conflict", f"{job.number} is {job.state}; materials are ordered for an accepted job.")
+            raise Problem("conflict", f"{job.number} is {job.state}; order materials for an accepted job.")
         parts = LineJob.objects.of(job.business).filter(job=job).exclude(line__order__state=OrderState.CANCELLED)
         before = parts.values_list("line__order__number", flat=True).first()
-        if before and not again:
-            raise Problem("conflict", f"{job.number} is on order {before} already; cancel that or say again.")
+        if before and not allow_reorder:
+            raise Problem(
+                "conflict", f"{job.number} is on order {before} already. Cancel that order or set allow_reorder."
+            )
 
 
 def _drafted(order: SupplierOrder, jobs: Sequence[Job]) -> str:
@@ -171,7 +173,7 @@ def _row(
 
 
 def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dict[int, Decimal]:
-    """What each job takes of a need; of what is made to a length whole pieces, the rest of a pack to who takes most."""
+    """Return each job's share of a need: whole pieces if made to length. The rest of a pack goes to the largest share."""
     if not (need.count and need.length):
         return _shared_out(quantity, weights, is_cut=need.role in PIECE_ROLES)
     pieces = _shared_out(Decimal(need.count), weights, is_cut=True)
@@ -181,7 +183,7 @@ def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dic
 
 
 def _shared_out(quantity: Decimal, weights: Mapping[int, Decimal], *, is_cut: bool) -> dict[int, Decimal]:
-    """A quantity over jobs by weight, exactly: of what is cut no job gets a part of a piece. Without any weight all alike."""
+    """Share a quantity over jobs by weight, exactly and in whole pieces if cut. Without weights the shares are equal."""
     total = Fraction(sum(weights.values(), ZERO))
     shares = {
         str(job): Fraction(weight) / total if total else Fraction(1, len(weights)) for job, weight in weights.items()
@@ -195,7 +197,7 @@ def _shared_out(quantity: Decimal, weights: Mapping[int, Decimal], *, is_cut: bo
 def start_order(
     *, supplier: Supplier, actor: Actor, lines: Sequence[Mapping[str, Any]], job: Job | None = None, **details: Any
 ) -> SupplierOrder:
-    """A draft by hand: ``lines`` say component (sku), quantity and perhaps a price."""
+    """Create a draft order by hand. ``lines`` give component (sku), quantity and optionally a price."""
     order = _new(supplier.business, supplier, actor)
     for name, value in details.items():
         setattr(order, name, value)
@@ -210,7 +212,7 @@ def start_order(
 def change_draft(
     *, order: SupplierOrder, actor: Actor, lines: Sequence[Mapping[str, Any]] | None = None, **details: Any
 ) -> SupplierOrder:
-    """Other lines, another place or day, while the order is a draft."""
+    """Change the lines, address or dates of a draft."""
     order = locked(order)
     require(order, OrderState.DRAFT)
     for name, value in details.items():
@@ -230,7 +232,7 @@ Taken = Mapping[str, Mapping[int, Decimal]]
 
 
 def _taken_by(order: SupplierOrder) -> Taken:
-    """What each job takes of each sku, and of ``ALL`` goods by their value: lines that are said anew fall to the same jobs."""
+    """Return each job's share of each sku, and of ``ALL`` goods by value. New lines are shared by the same jobs."""
     taken: dict[str, dict[int, Decimal]] = {}
     for part in LineJob.objects.of(order.business).filter(line__order=order).select_related("line").order_by("id"):
         for sku, weight in ((part.line.sku, part.quantity), (ALL, part.net)):
@@ -241,7 +243,7 @@ def _taken_by(order: SupplierOrder) -> Taken:
 
 def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
     if not supplier.active:
-        raise Problem("conflict", f"{supplier.name} is no longer bought from.")
+        raise Problem("conflict", f"Supplier {supplier.name} is not active.")
     return SupplierOrder(
         business=business,
         supplier=supplier,
@@ -263,13 +265,13 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
             faults.append(part)
         if line["component"] not in offers and line.get("price") is None:
             faults.append(
-                Fault(f"/lines/{place}/price", "price.missing", "This supplier has no price for it; say one.")
+                Fault(f"/lines/{place}/price", "price.missing", "This supplier has no price for it. Enter a price.")
             )
     if faults:
         raise InvalidDocument(faults)
     for line in lines:
         component, sold = known[line["component"]], offers.get(line["component"])
-        wanted, pack = line["quantity"], sold.pack if sold else component.pack
+        wanted, pack = line["quantity"], sold.pack if sold else component.pack_size
         packed = in_packs(wanted, pack, sold.minimum_quantity if sold else ZERO)
         price = line.get("price")
         if price is None:
@@ -281,7 +283,7 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
 
 
 def _write(order: SupplierOrder, rows: Iterable[DraftLine]) -> None:
-    """Saves an order's lines with what each job takes of them, and its sums with the supplier's delivery fee."""
+    """Save an order's lines with each job's share, and its totals with the supplier's delivery fee."""
     business = order.business
     rules = price_rules_on(business)
     order.save()
@@ -310,7 +312,7 @@ def _line(order: SupplierOrder, position: int, row: DraftLine, rules: PriceRules
         component=component,
         sku=component.sku,
         supplier_sku=row.supplier_sku,
-        label=component.label,
+        label=component.name,
         role=component.role,
         finish=component.finish.name if component.finish else "",
         length_mm=row.length_mm or component.length_mm,
@@ -318,7 +320,7 @@ def _line(order: SupplierOrder, position: int, row: DraftLine, rules: PriceRules
         mass_kg=None if each is None else (each * row.quantity).quantize(Decimal("0.001")),
         gtin=component.gtin,
         pack=row.pack,
-        wanted=row.wanted,
+        required_quantity=row.wanted,
         quantity=row.quantity,
         outstanding=row.quantity,
         price=row.price,
@@ -326,7 +328,7 @@ def _line(order: SupplierOrder, position: int, row: DraftLine, rules: PriceRules
         tax_category=tax.category,
         tax_rate=tax.rate,
         account=component.account_code or account(order.business, "goods"),
-        why=list(row.why),
+        purchase_reason=list(row.why),
     )
     order_totals.price_line(order, line)
     return line

@@ -1,4 +1,4 @@
-"""The rows of this app, gathered here because Django looks for them here."""
+"""Models of this app, imported here because Django looks for them here."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Locking an order, moving it to its next state, and writing down what happened."""
+"""Locks orders, changes their state and records their events."""
 
 from __future__ import annotations
 
@@ -17,27 +17,25 @@ _ACCOUNTS = 0x6F726465
 
 
 def locked(order: SupplierOrder) -> SupplierOrder:
-    """The order as it is now, nobody else changing it until the transaction ends."""
+    """Return the current order, locked until the transaction ends."""
     rows = SupplierOrder.objects.of(order.business).select_related("supplier", "business")
     return rows.select_for_update(no_key=True, of=("self",)).get(pk=order.pk)
 
 
 def lines_of(order: SupplierOrder) -> list[OrderLine]:
-    """The lines of a locked order, in order."""
+    """Return the lines of a locked order by position."""
     rows = OrderLine.objects.of(order.business).filter(order=order).select_related("component")
     return list(rows.order_by("position"))
 
 
 def require(order: SupplierOrder, *states: str) -> None:
-    """409 unless the order is in one of these states."""
+    """Raise 409 unless the order is in one of these states."""
     if order.state not in states:
-        raise Problem(
-            "conflict", f"Order {order.number} is {order.state}; this is for one that is {', '.join(states)}."
-        )
+        raise Problem("conflict", f"Order {order.number} is {order.state}. It must be: {', '.join(states)}.")
 
 
 def move(order: SupplierOrder, to: str) -> None:
-    """The next state, written only where the order still is in the one it was read in. 409 where there is no such way."""
+    """Change the state unless another request changed it. Raise 409 if the change is not allowed."""
     if order.state == to:
         return
     ways = MOVES[order.state]
@@ -45,7 +43,7 @@ def move(order: SupplierOrder, to: str) -> None:
         raise Problem("conflict", f"An order that is {order.state} can go to: {', '.join(sorted(ways)) or 'nowhere'}.")
     same = SupplierOrder.objects.of(order.business).filter(pk=order.pk, state=order.state)
     if not same.update(state=to):
-        raise Problem("conflict", f"Order {order.number} was changed by somebody else just now.")
+        raise Problem("conflict", f"Order {order.number} was changed by another request. Read it again.")
     order.state = OrderState(to)
     order.version += 1
 
@@ -59,9 +57,9 @@ def note(
     *,
     for_supplier: bool = True,
 ) -> OrderEvent:
-    """One more event, last in its transaction. Events of a business, and those of a supplier, get ids in the order of commits.
+    """Record an event, last in its transaction. Events of a business and of a supplier get ids in the order of commits.
 
-    So whoever asks for what came after an event they know misses nothing.
+    A caller that reads the events after the last known one misses none.
     """
     hold(order.business)
     _hold_account(order.supplier.account_id if for_supplier else None)
@@ -70,12 +68,12 @@ def note(
         sequence=order.sequence + 1,
         kind=kind,
         text=text[:2_000],
-        who=actor.name[:160],
-        facts=facts or {},
+        created_by=actor.name[:160],
+        details=facts or {},
         for_supplier=for_supplier,
     )
-    order.sequence, order.changed = event.sequence, event.pk
-    order.save(update_fields=["sequence", "changed"])
+    order.sequence, order.change_sequence = event.sequence, event.pk
+    order.save(update_fields=["sequence", "change_sequence"])
     audit_log.record(order.business, actor, kind, f"order:{order.ref}", {"text": text, **(facts or {})})
     publish_event("order.event", event.ref, business=order.business)
     return event

@@ -1,4 +1,4 @@
-"""Orders of a list with their lines: two queries, however many there are."""
+"""Lists of orders with their lines, in two queries."""
 
 from __future__ import annotations
 
@@ -14,28 +14,29 @@ from quotes.purchasing.models import OrderLine
 from shared.api.problems import Problem
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names
 
-WITH = "lines: each order with its lines."
-_PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
+INCLUDE = "lines: include the lines of each order."
+_PLAIN = ("sku", "supplier_sku", "role", "finish", "length_mm", "unit", "due_on")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "in_transit")
-_AMOUNTS = ("price", "net")
+_AMOUNTS = {"price": "price", "net_amount": "net"}
 LINES = RowSerializer(
     {
         "line": "position",
+        "name": "label",
         **same_names(*_PLAIN),
         **{name: TrimmedDecimal(name) for name in _QUANTITIES},
-        **{name: Money(name) for name in _AMOUNTS},
+        **{name: Money(column) for name, column in _AMOUNTS.items()},
     },
     MoneyPlaces(("order__currency",)),
 )
 
 
 def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
-    """The page of orders, each with its lines where ``with=lines`` is asked for. 400 for anything else."""
-    if "with" not in asked:
+    """Return the page of orders, each with its lines if ``include=lines`` is requested. Raise 400 for any other value."""
+    if "include" not in asked:
         return response
-    if asked["with"] != "lines":
+    if asked["include"] != "lines":
         raise Problem(
-            "invalid-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}]
+            "invalid-parameter", errors=[{"parameter": "include", "code": "include", "detail": "Choose from: lines."}]
         )
     data: Any = response.data
     orders = [item["ref"] for item in data["items"]]
@@ -49,10 +50,15 @@ def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
 
 
 _LINE_SCHEMA = shape(
-    (*_PLAIN, *_QUANTITIES), line=WHOLE, length_mm={"type": ["integer", "null"]}, due_on=DATE, price=MONEY, net=MONEY
+    ("name", *_PLAIN, *_QUANTITIES),
+    line=WHOLE,
+    length_mm={"type": ["integer", "null"]},
+    due_on=DATE,
+    price=MONEY,
+    net_amount=MONEY,
 )
 LISTED_SCHEMA: dict[str, Any] = {
     **ORDER_SCHEMA,
     "properties": {**ORDER_SCHEMA["properties"], "lines": {"type": "array", "items": _LINE_SCHEMA}},
 }
-"""An order of a list; ``lines`` only where they are asked for."""
+"""An order of a list. ``lines`` is present only if requested."""

@@ -24,7 +24,7 @@ def money() -> models.DecimalField[Decimal, Decimal]:
 
 
 def _equal(name: str, to: CombinedExpression, slack: str) -> Q:
-    """Equal to within less than the last decimal place: SQLite reckons with binary fractions."""
+    """Return a condition for equality within the last decimal place: SQLite calculates with binary fractions."""
     return Q(**{f"{name}__gt": to - Decimal(slack), f"{name}__lt": to + Decimal(slack)})
 
 
@@ -45,7 +45,7 @@ MOVES: dict[str, frozenset[str]] = {
     ),
     OrderState.ACKNOWLEDGED: frozenset({OrderState.DESPATCHED, OrderState.RECEIVED, OrderState.CANCELLED}),
     OrderState.DESPATCHED: frozenset({OrderState.RECEIVED}),
-    # what is sent back to be replaced is on its way again
+    # goods returned for replacement are in transit again
     OrderState.RECEIVED: frozenset({OrderState.CLOSED, OrderState.DESPATCHED}),
     OrderState.CLOSED: frozenset(),
     OrderState.CANCELLED: frozenset(),
@@ -54,29 +54,30 @@ MOVES: dict[str, frozenset[str]] = {
 
 
 class OrderResponseStatus(models.TextChoices):
-    NONE = "", "not yet"
-    WHOLE = "whole", "in whole"
-    PART = "part", "in part"
-    CHANGED = "changed", "changed"
-    REFUSED = "refused", "refused"
+    NONE = "none", "none"
+    ACCEPTED = "accepted", "accepted"
+    PARTLY_ACCEPTED = "partly_accepted", "partly accepted"
+    CHANGED = "changed", "changes proposed"
+    REJECTED = "rejected", "rejected"
 
 
 class SupplierOrder(BusinessOwned):
     """An order to one supplier, for one job or several. ``number`` has no gaps within a business.
 
-    ``face`` is both parties as they stood when the order was placed. ``changed`` is the row id of the last event, so that orders
-    sorted by it never hide a change from somebody who polls. ``goods``, ``tax`` and ``total`` are what is ordered, less what was
+    ``parties_snapshot`` holds both parties at the time of placing. ``change_sequence`` is the row id of the
+    last event, so that orders sorted by it never hide a change from a supplier that polls. ``goods``,
+    ``tax`` and ``total`` are what is ordered, less what was
     cancelled; those ``_after_credits`` leave out what went back for credit too, as the ledger does.
     """
 
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="orders")
     number = models.CharField(max_length=20, editable=False)
     state = models.CharField(max_length=12, choices=OrderState, default=OrderState.DRAFT, editable=False)
-    answer = models.CharField(
-        max_length=8, choices=OrderResponseStatus, default=OrderResponseStatus.NONE, blank=True, editable=False
+    response_status = models.CharField(
+        max_length=15, choices=OrderResponseStatus, default=OrderResponseStatus.NONE, editable=False
     )
     currency = models.CharField(max_length=3)
-    face = models.JSONField(default=dict, editable=False)
+    parties_snapshot = models.JSONField(default=dict, editable=False)
     deliver_to = models.JSONField(default=dict, blank=True)
     deliver_from = models.DateField(null=True, blank=True)
     deliver_by = models.DateField(null=True, blank=True)
@@ -97,13 +98,15 @@ class SupplierOrder(BusinessOwned):
     placed_by = models.CharField(max_length=160, blank=True, editable=False)
     mailed_at = models.DateTimeField(null=True, blank=True, editable=False)
     sequence = models.PositiveIntegerField(default=0, editable=False)
-    changed = models.BigIntegerField(default=0, editable=False)
+    change_sequence = models.BigIntegerField(default=0, editable=False)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "number"], name="order_number_once"),
             models.CheckConstraint(condition=Q(state__in=OrderState.values), name="order_state_known"),
-            models.CheckConstraint(condition=Q(answer__in=OrderResponseStatus.values), name="order_answer_known"),
+            models.CheckConstraint(
+                condition=Q(response_status__in=OrderResponseStatus.values), name="order_response_status_known"
+            ),
             models.CheckConstraint(
                 condition=Q(state__in=["draft", "cancelled"]) | Q(placed_at__isnull=False),
                 name="order_placed_at_a_time",
@@ -115,7 +118,7 @@ class SupplierOrder(BusinessOwned):
         indexes = [
             models.Index(fields=["business", "state", "-id"], name="order_by_state"),
             models.Index(fields=["business", "placed_on"], name="order_by_day"),
-            models.Index(fields=["supplier", "changed"], name="order_by_change"),
+            models.Index(fields=["supplier", "change_sequence"], name="order_by_change"),
         ]
 
     def __str__(self) -> str:
@@ -125,8 +128,9 @@ class SupplierOrder(BusinessOwned):
 class OrderLine(BusinessOwned):
     """One line. Always quantity = received + outstanding + cancelled; the database checks it.
 
-    ``wanted`` is what the jobs need, ``quantity`` what is ordered in whole packs. ``over`` came beyond what was ordered;
-    ``damaged`` came, does not count as received and is not settled by a return. ``in_transit`` is on a docket that nobody has
+    ``required_quantity`` is what the jobs need,
+    ``quantity`` what is ordered in whole packs. ``over_delivered`` exceeds the ordered quantity;
+    ``damaged`` arrived, does not count as received and is not settled by a return. ``in_transit`` is on a docket that is not yet
     received yet. ``returned`` went back for credit; ``credited`` is the part of it that had been received in order and so is no
     longer to be paid for.
     """
@@ -144,7 +148,7 @@ class OrderLine(BusinessOwned):
     mass_kg = models.DecimalField(max_digits=12, decimal_places=3, null=True, blank=True)
     gtin = models.CharField(max_length=14, blank=True)
     pack = decimals(Decimal(1))
-    wanted = decimals()
+    required_quantity = decimals()
     quantity = decimals()
     price = money()
     net = money()
@@ -152,12 +156,12 @@ class OrderLine(BusinessOwned):
     tax_category = models.CharField(max_length=3, default="S")
     tax_rate = models.DecimalField(max_digits=8, decimal_places=4, default=ZERO)
     account = models.CharField(max_length=40, blank=True)
-    why = models.JSONField(default=list, blank=True)
+    purchase_reason = models.JSONField(default=list, blank=True)
     received = decimals()
     outstanding = decimals()
     cancelled = decimals()
     in_transit = decimals()
-    over = decimals()
+    over_delivered = decimals()
     damaged = decimals()
     returned = decimals()
     credited = decimals()
@@ -176,7 +180,7 @@ class OrderLine(BusinessOwned):
                 name="order_line_not_negative",
             ),
             models.CheckConstraint(
-                condition=Q(over__gte=0, damaged__gte=0, returned__gte=0, price__gte=0, net__gte=0),
+                condition=Q(over_delivered__gte=0, damaged__gte=0, returned__gte=0, price__gte=0, net__gte=0),
                 name="order_line_sane",
             ),
             models.CheckConstraint(
@@ -190,7 +194,7 @@ class OrderLine(BusinessOwned):
 
 
 class LineJob(BusinessOwned):
-    """What part of a line is for a job: the parts add up to the line exactly."""
+    """A job's share of a line. The shares add up to the line exactly."""
 
     line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="jobs")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="order_parts")
@@ -212,8 +216,8 @@ class OrderEvent(ImmutableModel):
     sequence = models.PositiveIntegerField()
     kind = models.CharField(max_length=40)
     text = models.CharField(max_length=2_000)
-    who = models.CharField(max_length=160)
-    facts = models.JSONField(default=dict)
+    created_by = models.CharField(max_length=160)
+    details = models.JSONField(default=dict)
     for_supplier = models.BooleanField(default=True)
 
     class Meta:

@@ -1,4 +1,4 @@
-"""An order on paper: the list for the yard, frozen when the order is placed."""
+"""PDF of an order: the list for the yard, frozen when the order is placed."""
 
 from __future__ import annotations
 
@@ -15,29 +15,29 @@ from shared.api.json_encoder import write_json
 
 
 def list_content(order: SupplierOrder) -> str:
-    """What the list of an order is set from, as it stands now."""
+    """Return the current values of an order list."""
     made = (order.placed_at or order.created_at).isoformat()
     data = {"sheet": order_sheet(order), "business": face(order.business), "made": made}
     return write_json(data).decode()
 
 
 def want_list(order: SupplierOrder) -> None:
-    """Wants the list of an order that was just placed."""
+    """Queue the list of an order that was just placed."""
     want_document(business=order.business, kind=DocumentKind.ORDER_LIST, subject=order.ref, content=list_content(order))
 
 
 def list_pdf(content: str) -> bytes:
-    """The list, from what it is set from."""
+    """Return the PDF of the list from its values."""
     data = json.loads(content)
     return orderlist_pdf(data["sheet"], data["business"], datetime.fromisoformat(data["made"]))
 
 
 def order_pdf(order: SupplierOrder) -> bytes:
-    """The order as a list for the yard: the one that was kept, or set anew where the order has changed since."""
+    """Return the order list: the stored PDF, or a new one if the order has changed."""
     content = list_content(order)
     kept = (
         Document.objects.of(order.business)
-        .filter(kind=DocumentKind.ORDER_LIST, subject=order.ref, content=content, state=DocumentState.MADE)
+        .filter(kind=DocumentKind.ORDER_LIST, subject=order.ref, content=content, state=DocumentState.READY)
         .values_list("pdf", flat=True)
         .first()
     )

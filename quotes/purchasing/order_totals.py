@@ -14,27 +14,27 @@ QUANTITY_DIGITS = 3
 
 
 def net_of(order: SupplierOrder, price: Decimal, quantity: Decimal) -> Decimal:
-    """What so many at a price come to, in whole minor units."""
+    """Return the amount of a quantity at a price, in whole minor units."""
     return line_net(price, quantity, digits=minor_digits(order.currency))
 
 
 def due(line: OrderLine) -> Decimal:
-    """What of a line is still to be paid for: everything that was not cancelled."""
+    """Return the quantity of a line to pay: everything that is not cancelled."""
     return line.quantity - line.cancelled
 
 
 def price_line(order: SupplierOrder, line: OrderLine) -> None:
-    """The line's net from its price and what is not cancelled of it."""
+    """Return the line's net amount from its price and its quantity that is not cancelled."""
     line.net = net_of(order, line.price, due(line))
 
 
 def kept_net(order: SupplierOrder, line: OrderLine) -> Decimal:
-    """What is left of the line's net after returns for credit: nothing once all of it went back."""
+    """Return the line's net amount after returns for credit."""
     return net_of(order, line.price, due(line) - line.credited)
 
 
 def taxes(order: SupplierOrder, lines: Iterable[OrderLine], *, kept: bool = False) -> tuple[TaxSubtotal, ...]:
-    """Tax for each category and rate, the delivery fee included; ``kept`` leaves out what went back for credit."""
+    """Return the tax for each category and rate, with the delivery fee; ``kept`` leaves out goods returned for credit."""
     taxed = [
         TaxableAmount(kept_net(order, line) if kept else line.net, line.tax_category, line.tax_rate) for line in lines
     ]
@@ -54,7 +54,7 @@ def add_up(order: SupplierOrder, lines: list[OrderLine]) -> None:
 
 
 def shared(order: SupplierOrder, amount: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
-    """An amount divided by weights, in their order; the parts add up to it exactly. Without any weight nobody gets anything."""
+    """Divide an amount by weights. The parts add up to it exactly. Without weights all parts are zero."""
     total = sum(weights, ZERO)
     if not total:
         return [ZERO] * len(weights)
@@ -63,13 +63,13 @@ def shared(order: SupplierOrder, amount: Decimal, weights: Sequence[Decimal]) ->
 
 
 def share_out(order: SupplierOrder, line: OrderLine, parts: list[LineJob]) -> None:
-    """The line's net over its jobs by their quantities; the parts add up to it exactly."""
+    """Divide the line's net amount over its jobs by their quantities. The parts add up to it exactly."""
     for part, net in zip(parts, shared(order, line.net, [part.quantity for part in parts]), strict=True):
         part.net = net
 
 
 def store(order: SupplierOrder, lines: list[OrderLine]) -> None:
-    """Prices, adds up and saves an order with its lines and what each job takes of them."""
+    """Calculate and save the totals of an order with its lines and job shares."""
     parts: dict[int, list[LineJob]] = {}
     for part in LineJob.objects.of(order.business).filter(line__order=order).order_by("id"):
         parts.setdefault(part.line_id, []).append(part)

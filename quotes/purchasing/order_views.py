@@ -38,9 +38,9 @@ Action = Callable[[MemberRequest, SupplierOrder], str]
 @require_GET
 @require_scope(Scope.ORDERS_READ)
 def order_list(request: MemberRequest) -> HttpResponse:
-    """Orders from the newest, by state."""
+    """Show orders, newest first, by status."""
     state = request.GET.get("state", "")
-    rows = queries.orders(request.business, {"state": state} if state in OrderState.values else {})
+    rows = queries.orders(request.business, {"status": state} if state in OrderState.values else {})
     page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
     return render(request, "purchasing/orders.html", {"page": page, "states": OrderState.choices, "asked": state})
 
@@ -48,17 +48,21 @@ def order_list(request: MemberRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.ORDERS_READ)
 def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
-    """What is on order for a job; POST drafts what it needs."""
+    """Show the orders of a job. POST creates draft orders for its needs."""
     job = find(jobs(request.business).select_related("business", "site", "customer"), ref)
     fault, status = "", 200
     if request.method == "POST":
         _may_write(request)
         try:
-            made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
+            made = order_for(jobs=[job], actor=request.actor, allow_reorder=bool(request.POST.get("allow_reorder")))
         except (InvalidDocument, Problem) as refused:
             fault, status = error_text(refused), 409 if isinstance(refused, Problem) else 422
         else:
-            text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
+            text = (
+                f"{len(made)} draft orders created. Check and place each one."
+                if made
+                else "All materials are in stock."
+            )
             messages.success(request, text)
             return redirect("job-orders", ref)
     rows = queries.orders(request.business, {"job": job.ref}).select_related("supplier").order_by("-id")
@@ -68,7 +72,7 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
-    held = queries.holds(request.business).filter(job=job, state="held").select_related("item__component")
+    held = queries.holds(request.business).filter(job=job, state="reserved").select_related("item__component")
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
     data = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
@@ -78,20 +82,20 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.ORDERS_READ)
 def order(request: MemberRequest, ref: str) -> HttpResponse:
-    """One order: its lines, answers and deliveries, and what can be done with it now."""
+    """Show one order: its lines, responses, deliveries and possible actions."""
     rows = queries.orders(request.business).select_related("supplier", "business")
     row = find(rows, ref)
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
-    deeds: dict[str, Action] = {
+    actions: dict[str, Action] = {
         "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "return": _return,
     }  # fmt: skip
-    deed = deeds.get(request.POST.get("do", ""))
+    action = actions.get(request.POST.get("do", ""))
     try:
-        if deed is not None:
+        if action is not None:
             with acting_on(request, rows, ref, order_facts) as row:
-                done = deed(request, row)
+                done = action(request, row)
             messages.success(request, done)
     except (InvalidDocument, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
@@ -112,9 +116,9 @@ def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
 def _shorten(request: MemberRequest, row: SupplierOrder) -> str:
     named = [int(text) for text in request.POST.getlist("rest") if text.isascii() and text.isdigit() and len(text) < 9]
     if not named:
-        raise InvalidDocument([Fault("/lines", "required", "Tick the lines of which nothing more is to come.")])
+        raise InvalidDocument([Fault("/lines", "required", "Select the lines to cancel.")])
     services.cancel_outstanding(order=row, actor=request.actor, positions=named, reason=reason_of(request))
-    return "What was outstanding of those lines is cancelled."
+    return "The outstanding quantities of these lines are cancelled."
 
 
 def _close(request: MemberRequest, row: SupplierOrder) -> str:
@@ -128,9 +132,9 @@ def _decide(request: MemberRequest, row: SupplierOrder) -> str:
         int(line): value == "agree" for line, value in asked.items() if line.isascii() and line.isdigit() and value
     }
     if not decisions:
-        raise InvalidDocument([Fault("/lines", "required", "Agree to a line or keep what was ordered.")])
+        raise InvalidDocument([Fault("/lines", "required", "Accept or reject the change of a line.")])
     services.decide(order=row, actor=request.actor, decisions=decisions)
-    return "The supplier is told."
+    return "Decision sent to the supplier."
 
 
 def _return(request: MemberRequest, row: SupplierOrder) -> str:
@@ -138,18 +142,18 @@ def _return(request: MemberRequest, row: SupplierOrder) -> str:
     body = {
         "line": int(line) if line.isascii() and line.isdigit() else 0,
         "quantity": typed_number(request.POST.get("quantity", "")),
-        "replace": bool(request.POST.get("replace")),
+        "replacement_required": bool(request.POST.get("replacement_required")),
         "reason": reason_of(request),
     }
     return_goods(order=row, actor=request.actor, **validated_data(serializers.ReturnIn, body))
-    return "Sent back."
+    return "Return recorded."
 
 
 def reason_of(request: MemberRequest) -> str:
-    """Why, in a few words. Refused where nothing is said."""
+    """Return the entered reason. Raise InvalidDocument if it is empty."""
     reason = request.POST.get("reason", "").strip()[:500]
     if not reason:
-        raise InvalidDocument([Fault("/reason", "required", "Say why, in a few words.")])
+        raise InvalidDocument([Fault("/reason", "required", "Enter a reason.")])
     return reason
 
 
@@ -187,14 +191,14 @@ _IN = {
     "may_shorten": {OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED},
     "may_close": {OrderState.RECEIVED},
 }
-"""The states of an order in which somebody who writes orders may do a thing."""
+"""The states of an order in which a user with write access may do an action."""
 
 
 def _may(row: SupplierOrder, lines: list[OrderLine], *, write: bool) -> dict[str, bool]:
     by_state = {name: write and row.state in states for name, states in _IN.items()}
     return {
         "may_write": write,
-        "may_return": write and any(line.received or line.over or line.damaged for line in lines),
+        "may_return": write and any(line.received or line.over_delivered or line.damaged for line in lines),
         **by_state,
     }
 

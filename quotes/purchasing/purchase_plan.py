@@ -1,4 +1,4 @@
-"""What to order for jobs that were agreed: pieces through the cutting plan, stock first, split over suppliers. Values only."""
+"""Purchase plan for accepted jobs: pieces by the cutting plan, stock first, split over suppliers. Values only."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class OnHand:
-    """So many of a component in the yard; ``length`` for what comes in lengths."""
+    """Quantity of a component in stock; ``length`` if it comes in lengths."""
 
     sku: str
     role: str
@@ -35,7 +35,7 @@ class OnHand:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """``quantity`` sale units of a component to buy; ``count`` and ``length`` for what is made to length."""
+    """``quantity`` of a component to buy in sale units; ``count`` and ``length`` if it is made to length."""
 
     sku: str
     role: str
@@ -47,7 +47,7 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class PurchasePlan:
-    """``taken`` is what comes from the yard by (sku, length), and for which job; ``weights`` is each job's part of a sku."""
+    """``taken`` is the stock to use by (sku, length) and job; ``weights`` is each job's share of a sku."""
 
     needs: tuple[Need, ...]
     taken: Mapping[tuple[str, int | None], Decimal]
@@ -57,7 +57,7 @@ class PurchasePlan:
     gap_ppm: int
 
     def chosen(self, supplier: str | None) -> SupplierSplit:
-        """The cheapest split, or everything from one supplier. Refused where that can't be."""
+        """Return the cheapest split, or everything from one supplier. Raise InvalidDocument if that is not possible."""
         if supplier is None:
             if self.sourcing.best is None:
                 raise InvalidDocument(self._why_none())
@@ -69,12 +69,12 @@ class PurchasePlan:
         return one
 
     def _why_none(self) -> list[Fault]:
-        """What nobody brings in time; where everything is served, that no choice of suppliers is allowed."""
+        """Return the items that no supplier delivers in time, or the error that no choice of suppliers is allowed."""
         found = [
-            Fault("/jobs", "supplier.none", f"No supplier sells {sku}, or none brings it in time.")
+            Fault("/jobs", "supplier.none", f"No supplier sells {sku}, or none delivers it in time.")
             for sku in self.sourcing.unserved
         ]
-        text = "No suppliers, as many as are allowed, bring everything in time and get the least order each asks for."
+        text = "No allowed choice of suppliers delivers everything in time and reaches each minimum order value."
         return found or [Fault("/jobs", "supplier.none", text)]
 
 
@@ -89,10 +89,10 @@ def plan_for(
     max_suppliers: int | None = None,
     digits: int = 2,
 ) -> PurchasePlan:
-    """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
+    """Return the purchase for frozen take-offs by job. Raise InvalidDocument with every item that no supplier sells.
 
-    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job. ``digits`` are
-    those of the currency: what a line comes to is counted as it will be printed.
+    ``strips`` is the width of a sheet [mm] if its ripped strips can be reused on the same job. ``digits`` are those of the
+    currency: amounts of lines are rounded as they are printed.
     """
     lengths = [_as_stock(item) for item in on_hand if item.length is not None]
     loose = {item.sku: item for item in on_hand if item.length is None}
@@ -115,7 +115,7 @@ def plan_for(
 
 
 def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[str, Purchase], Decimal]:
-    """The common purchase, each job's own, and what buying together saves."""
+    """Return the common purchase, each job's own purchase, and the saving from combining jobs."""
     if len(jobs) == 1:
         [(name, (pieces, quantities))] = jobs.items()
         found = purchase(pieces, quantities, offers)
@@ -138,7 +138,7 @@ def _needs(
             key = line.sku, line.length
             taken[key] = taken.get(key, ZERO) + line.ordered
             continue
-        # packs are the chosen supplier's business; what the job needs is what is asked for
+        # packs depend on the supplier chosen later; the plan requests what the job needs
         asked = line.net + line.allowance
         spare = loose.get(line.sku)
         use = min(spare.have, asked) if spare and line.role not in PIECE_ROLES else ZERO
@@ -157,7 +157,7 @@ def _need(line: PurchaseLine, asked: Decimal, by_metre: bool) -> Need:
 
 
 def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:
-    """How much of each sku falls to each job: what is cut by the lengths each gets of it, the rest as each would buy alone."""
+    """Return each job's share of each sku: cut items by the lengths each job gets, the rest as each would buy alone."""
     weights: dict[str, dict[str, Decimal]] = {}
     for job, bought in alone.items():
         for line in bought.lines:
@@ -165,7 +165,7 @@ def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[s
                 _add(weights, line.sku, job, line.net + line.allowance)
     cut: dict[str, dict[str, Decimal]] = {}
     for sku, where, length in _cut_from(found) if len(alone) > 1 else ():
-        # a common purchase names each piece's job before its place
+        # a common purchase names each piece's job before its location
         job = where.partition(" ")[0]
         if job in alone:
             _add(cut, sku, job, Decimal(length))
@@ -178,7 +178,7 @@ def _add(weights: dict[str, dict[str, Decimal]], sku: str, job: str, quantity: D
 
 
 def _cut_from(found: Purchase) -> Iterator[tuple[str, str, int]]:
-    """Sku, place and length of every piece; of a sheet the one that it was taken for, whose strip serves the same job."""
+    """Return sku, location and length of every piece. A sheet has the first one; its strip is used on the same job."""
     for cutting in found.cuttings:
         for bar in cutting.bars:
             for piece in bar.pieces:

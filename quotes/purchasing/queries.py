@@ -1,4 +1,4 @@
-"""Reading orders. ``order_sheet`` is the door for whoever prints one."""
+"""Queries of orders and stock. ``order_sheet`` returns the values of a printed order."""
 
 from __future__ import annotations
 
@@ -33,15 +33,15 @@ from shared.common.money import minor_digits, rounded, shown
 from shared.models import Business, SupplierAccount
 
 ZERO = Decimal(0)
-_NOTHING = RawSQL("0", ())  # no parameter, so that all stock of any business is asked for alike
+_NOTHING = RawSQL("0", ())  # no parameter, so that the query is the same for every business
 KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
 UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
 
 
 def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[SupplierOrder]:
-    """Orders by ``state``, ``supplier`` (code), ``job`` (ref) and ``number``."""
+    """Return orders by ``status``, ``supplier`` (code), ``job`` (ref) and ``number``."""
     asked, rows = asked or {}, SupplierOrder.objects.of(business)
-    rows = rows.filter(state=state_asked(asked)) if asked.get("state") else rows
+    rows = rows.filter(state=requested_status(asked)) if asked.get("status") else rows
     by = {"supplier": "supplier__code", "number": "number__iexact"}
     rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
     if asked.get("job"):
@@ -49,54 +49,54 @@ def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
     return rows
 
 
-def state_asked(asked: Mapping[str, str]) -> str:
-    """The state that is asked for. 400 for one nobody knows."""
-    if asked["state"] not in OrderState.values:
+def requested_status(asked: Mapping[str, str]) -> str:
+    """Return the requested status. Raise 400 for an unknown one."""
+    if asked["status"] not in OrderState.values:
         detail = f"Choose from: {', '.join(OrderState.values)}."
-        raise Problem("invalid-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
-    return asked["state"]
+        raise Problem("invalid-parameter", errors=[{"parameter": "status", "code": "status", "detail": detail}])
+    return asked["status"]
 
 
 def orders_of(account: SupplierAccount) -> QuerySet[SupplierOrder]:
-    """A supplier's own orders: placed ones, in every business it serves."""
+    """Return a supplier's placed orders in every business it serves."""
     rows = SupplierOrder.unscoped.filter(supplier__account=account)  # unscoped: a supplier's own, in every business
     return rows.filter(placed_at__isnull=False)
 
 
 def lines(order: SupplierOrder) -> OwnedQuerySet[OrderLine]:
-    """Lines of an order."""
+    """Return the lines of an order."""
     return OrderLine.objects.of(order.business).filter(order=order)
 
 
 def events(order: SupplierOrder) -> OwnedQuerySet[OrderEvent]:
-    """Everything that happened to an order."""
+    """Return the events of an order."""
     return OrderEvent.objects.of(order.business).filter(order=order)
 
 
 def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
-    """Stock by ``component`` (sku), ``role``, ``kind`` and ``job`` it is kept for; what is gone is left out."""
+    """Return stock by ``component`` (sku), ``role``, ``kind`` and the ``job`` it is reserved for, without used items."""
     asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=_NOTHING)
     by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
     rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
     if asked.get("job"):
         rows = rows.filter(
-            pk__in=Reservation.objects.of(business).filter(job__ref=asked["job"], state="held").values("item")
+            pk__in=Reservation.objects.of(business).filter(job__ref=asked["job"], state="reserved").values("item")
         )
     return rows
 
 
 def holds(business: Business) -> OwnedQuerySet[Reservation]:
-    """Stock kept for jobs."""
+    """Return the reservations."""
     return Reservation.objects.of(business)
 
 
 def moves(item: StockItem) -> OwnedQuerySet[StockMovement]:
-    """Every change of a stock item."""
+    """Return the movements of a stock item."""
     return StockMovement.objects.of(item.business).filter(item=item)
 
 
 def ordered(job: Job) -> dict[str, Ordered]:
-    """What is placed for a job by role, without what was cancelled or went back for credit."""
+    """Return the placed quantities and costs of a job by role, without cancelled goods and goods returned for credit."""
     found: dict[str, Ordered] = {}
     digits = minor_digits(job.business.currency)
     rows = LineJob.objects.of(job.business).filter(job=job, line__order__placed_at__isnull=False)
@@ -111,34 +111,34 @@ def ordered(job: Job) -> dict[str, Ordered]:
 
 
 def picked(order: SupplierOrder) -> list[OrderLine]:
-    """Lines of which something is still asked for, in the order a yard picks: by role, the longest first, then by finish."""
+    """Return the lines to deliver in picking order: by role, the longest first, then by finish."""
     rows = [row for row in lines(order) if due(row)]
     return sorted(rows, key=lambda row: (RANK[row.role], -(row.length_mm or 0), row.finish, row.position))
 
 
 def line_mass(line: OrderLine) -> Decimal | None:
-    """What is still asked for of a line weighs so many kg; None where nobody said."""
+    """Return the mass of a line's quantity to deliver in kg; None if it is unknown."""
     return None if line.mass_kg is None else (line.mass_kg * due(line) / line.quantity).quantize(Decimal("0.001"))
 
 
 def load_of(rows: Iterable[OrderLine]) -> Decimal:
-    """Mass of the load in kg, as far as it is known."""
+    """Return the known mass of the load in kg."""
     return sum((line_mass(row) or ZERO for row in rows), ZERO)
 
 
 def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
-    """What an order list prints: grouped the way a yard picks, packs beside pieces, the place, the day and the load."""
+    """Return the values of an order list: lines in picking order with packs and pieces, address, dates and load."""
     rows = picked(order)
     jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
     load, unweighed = load_of(rows), any(row.mass_kg is None for row in rows)
     place = order.deliver_to
     return {
         "heading": f"Order {order.number}",
-        "supplier": order.face.get("seller", {}).get("name") or order.supplier.name,
+        "supplier": order.parties_snapshot.get("seller", {}).get("name") or order.supplier.name,
         "job": ", ".join(job.number for job in jobs) or "stock",
         "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "city") if place.get(name)),
         "deliver_when": _window(order),
-        "load": f"{number_format.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
+        "load": f"{number_format.plain(load, order.business.locale)} kg{' plus goods of unknown mass' if unweighed else ''}",
         "reference": order.number,
         "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
         "groups": _groups(order, rows),
@@ -149,7 +149,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
 
 
 def loading_cautions(rows: list[OrderLine]) -> list[str]:
-    """What the register has for whoever loads and delivers."""
+    """Return the cautions for loading and delivery."""
     facts = CautionFacts(lifting=True, sheets=any(row.role == "sheet" for row in rows))
     return [item.text for item in cautions_for(facts, Reader.SUPPLIER)]
 
@@ -174,7 +174,7 @@ def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
     packs, loose = divmod(asked, row.pack)
     packed = f"{number_format.plain(packs, locale)} of {number_format.plain(row.pack, locale)}"
     unit = UNITS.get(row.unit, "")
-    made = row.why[0] if row.why and " made to " in row.why[0] else ""
+    made = row.purchase_reason[0] if row.purchase_reason and " made to " in row.purchase_reason[0] else ""
     return {
         "sku": row.supplier_sku or row.sku,
         "text": f"{row.label}: {made}" if made else row.label,

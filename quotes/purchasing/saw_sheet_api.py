@@ -1,4 +1,4 @@
-"""The saw sheet of an agreed job: made when the job was agreed, and kept."""
+"""Saw sheet of an accepted job. It is created at acceptance and stored."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ class SawSheet(Endpoint):
     refuses = {"GET": ("409",)}
 
     @extend_schema(
-        responses={(200, "application/pdf"): {"type": "string", "format": "binary"}}, summary="The saw sheet of a job"
+        responses={(200, "application/pdf"): {"type": "string", "format": "binary"}},
+        summary="Get the saw sheet of a job",
     )
     def get(self, request: Request, ref: str) -> HttpResponse:
         job = self.find(jobs(self.business).select_related("business"), ref)

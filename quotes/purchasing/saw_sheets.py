@@ -1,4 +1,4 @@
-"""The saw sheet of agreed jobs: each bar to scale with its cuts, for the person at the saw."""
+"""Saw sheets of accepted jobs: each bar to scale with its cuts, for the person at the saw."""
 
 from __future__ import annotations
 
@@ -21,34 +21,34 @@ from quotes.quoting.queries import agreed, content_of
 from quotes.quoting.variation_changes import standing_build
 from shared.api.problems import Problem
 
-WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that what is left of one is used
+WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that the rest of a page is used
 
 
 def cuttings_of(job: Job) -> tuple[Cutting, ...]:
-    """How the bars of one agreed job are cut, by material. 409 where nothing is agreed."""
+    """Return the cutting of the bars of an accepted job by material. Raise 409 without an acceptance."""
     return sawn(bought_for(job))
 
 
 def sawn(bought: Purchase) -> tuple[Cutting, ...]:
-    """The materials of which a bar is cut at all."""
+    """Return the materials with at least one cut bar."""
     return tuple(item for item in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in item.bars))
 
 
 def ripped(bought: Purchase) -> tuple[Blank, ...]:
-    """The sheets of which the strip ripped off serves somewhere else."""
+    """Return the sheets whose ripped strip is used elsewhere."""
     return tuple(blank for blank in bought.blanks if len(blank.takes) > 1)
 
 
 def bought_for(job: Job) -> Purchase:
-    """What one agreed job takes, as bought new. 409 where nothing is agreed."""
+    """Return the purchase of one accepted job as if bought new. Raise 409 without an acceptance."""
     return _bought(last_agreed(job))
 
 
 def last_agreed(job: Job) -> Revision:
-    """What was last agreed on a job. 409 where nothing is."""
+    """Return the last accepted build of a job. Raise 409 if there is none."""
     revision = agreed(job)
     if revision is None:
-        raise Problem("conflict", f"Nothing is agreed on {job.number} yet; bars are cut for an agreed job.")
+        raise Problem("conflict", f"Job {job.number} has no accepted quote. Bars are cut after acceptance.")
     return revision
 
 
@@ -62,7 +62,7 @@ def _bought(revision: Revision) -> Purchase:
 
 
 def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
-    """The pieces with the place in the bay or leaf behind its id, as ``A-1 top``: which of its rails a piece is."""
+    """Return the pieces with their position in the bay or leaf after its id, such as ``A-1 top``."""
     places: dict[tuple[str, str, int], list[str]] = {}
     for run in takeoff["runs"]:
         leaves = [(gate["id"], leaf) for gate in run["gates"] for leaf in gate["leaves"]]
@@ -74,7 +74,7 @@ def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
 
 
 def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
-    """Each id with the next place of that length it has."""
+    """Return each id with its next position of that length."""
     seen: Counter[str] = Counter()
     named: list[str] = []
     for name in piece.used_at:
@@ -85,7 +85,7 @@ def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[st
 
 
 def saw_pdf(revision: Revision) -> bytes:
-    """The saw sheet of what was agreed by a revision, of the bars that are sold when it is made; it bears the quote's day."""
+    """Return the saw sheet of an accepted revision with the bars that are sold now. It has the date of the quote."""
     bought, content = _bought(revision), content_of(revision)
     job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
     names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})

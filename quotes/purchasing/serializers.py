@@ -1,4 +1,4 @@
-"""Bodies that the API of orders and stock reads, the supplier's too."""
+"""Request bodies of orders and stock, for the business and the supplier."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ class AddressIn(StrictSerializer):
 
 
 class AddressChange(AddressIn):
-    """What is left out of it stays."""
+    """Change of an address. Fields that are left out stay."""
 
 
 class OrderLineIn(StrictSerializer):
-    """``price`` of one sale unit; without one it is the supplier's own of today."""
+    """``price`` is for one sale unit. Default: the supplier's price today."""
 
     component = TextField(max_length=64)
     quantity = _quantity()
@@ -60,12 +60,12 @@ class OrderChange(StrictSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         begin, end = attrs.get("deliver_from"), attrs.get("deliver_by")
         if begin and end and end < begin:
-            raise serializers.ValidationError({"deliver_by": "Not before deliver_from."})
+            raise serializers.ValidationError({"deliver_by": "Enter a date that is not before deliver_from."})
         return attrs
 
 
 class OrderIn(OrderChange):
-    """``supplier`` by code; ``job`` by ref where the goods are for one."""
+    """``supplier`` is a code; ``job`` is the ref of the job the goods are for."""
 
     merges = False
     supplier = TextField(max_length=40)
@@ -76,24 +76,24 @@ class OrderIn(OrderChange):
     )
 
 
-class JobsIn(StrictSerializer):
-    """``jobs`` by ref; ``supplier`` (code) takes everything from one; ``again`` orders a job that is on order already."""
+class OrdersForJobsIn(StrictSerializer):
+    """``jobs`` by ref; ``supplier`` (code) takes everything from one; ``allow_reorder`` orders again for a job with orders."""
 
     jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
     supplier = TextField(max_length=40, required=False)
     max_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
-    again = serializers.BooleanField(required=False)
+    allow_reorder = serializers.BooleanField(required=False)
 
 
-class PlanIn(StrictSerializer):
+class OrderPlanIn(StrictSerializer):
     jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
     max_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
 
 
-class PlacingIn(StrictSerializer):
-    """``allow_below_minimum``: place it though it is worth less than the supplier takes an order for."""
+class OrderPlacingIn(StrictSerializer):
+    """``allow_below_minimum``: place an order below the supplier's minimum order value."""
 
     allow_below_minimum = serializers.BooleanField(required=False)
 
@@ -102,85 +102,85 @@ class ReasonIn(StrictSerializer):
     reason = TextField(max_length=500)
 
 
-class ShortenIn(ReasonIn):
+class CancelLinesIn(ReasonIn):
     lines = serializers.ListField(child=serializers.IntegerField(min_value=1), min_length=1, max_length=MAX_LINES)
 
 
-class DecisionIn(StrictSerializer):
+class ChangeDecisionIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
-    agree = serializers.BooleanField()
+    accept = serializers.BooleanField()
 
 
-class DecisionsIn(StrictSerializer):
+class ChangeDecisionsIn(StrictSerializer):
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=DecisionIn(), min_length=1, max_length=MAX_LINES
+        child=ChangeDecisionIn(), min_length=1, max_length=MAX_LINES
     )
 
 
-class CountedIn(StrictSerializer):
-    """``arrived`` counts everything of the line, damaged pieces too. ``damaged`` is the part of it that is not sound."""
+class ReceiptLineIn(StrictSerializer):
+    """``arrived_quantity`` counts all pieces of the line. ``damaged_quantity`` is the damaged part of them."""
 
     line = serializers.IntegerField(min_value=1)
-    arrived = _quantity("0", help_text="Everything of this line that arrived, damaged pieces too.")
-    damaged = _quantity("0", required=False, help_text="The part of what arrived that is damaged.")
+    arrived_quantity = _quantity("0", help_text="Everything of this line that arrived, damaged pieces too.")
+    damaged_quantity = _quantity("0", required=False, help_text="The part of what arrived that is damaged.")
 
 
-class CountIn(StrictSerializer):
+class ReceiptIn(StrictSerializer):
     """The count of one docket. ``more_than_docket`` confirms a count above what the docket states.
 
-    Without an announced docket the limit is what is outstanding.
+    Without a despatch advice the limit is the outstanding quantity.
     """
 
-    docket = TextField(max_length=60)
-    received = serializers.DateField()
+    docket_number = TextField(max_length=60)
+    received_on = serializers.DateField()
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     more_than_docket = serializers.BooleanField(required=False)
-    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=CountedIn(), max_length=MAX_LINES)
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=ReceiptLineIn(), max_length=MAX_LINES)
 
 
 class ReturnIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
     quantity = _quantity()
-    replace = serializers.BooleanField()
+    replacement_required = serializers.BooleanField()
     reason = TextField(max_length=500)
 
 
 class LineResponseIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
-    said = serializers.ChoiceField(LineAction.choices)
+    action = serializers.ChoiceField(LineAction.choices)
     reason = TextField(max_length=500, required=False, allow_blank=True)
     quantity = _quantity("0", required=False, allow_null=True)
     price = _price(required=False, allow_null=True)
-    promised = serializers.DateField(required=False, allow_null=True)
+    promised_on = serializers.DateField(required=False, allow_null=True)
 
 
-class OrderReplyIn(StrictSerializer):
-    """``number`` is your own. ``code``: AB you have the order, AP accepted whole, RE refused whole, CA line by line."""
+class OrderResponseIn(StrictSerializer):
+    """``number`` is your own. ``code``: AB receipt confirmed, AP order accepted, RE order rejected, CA line by line."""
 
     number = TextField(max_length=60)
     code = serializers.ChoiceField(["AB", "AP", "RE", "CA"])
     note = TextField(max_length=2_000, required=False, allow_blank=True)
-    promised = serializers.DateField(required=False, allow_null=True)
+    promised_on = serializers.DateField(required=False, allow_null=True)
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
         child=LineResponseIn(), required=False, max_length=MAX_LINES
     )
 
 
-class LoadedIn(StrictSerializer):
+class DespatchLineIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
     quantity = _quantity()
-    reason = TextField(max_length=500, required=False, allow_blank=True)
+    outstanding_reason = TextField(max_length=500, required=False, allow_blank=True)
 
 
-class DocketIn(StrictSerializer):
+class DespatchIn(StrictSerializer):
     """``number`` is the one on your docket; the same number again is the same despatch."""
 
     number = TextField(max_length=60)
-    despatched = serializers.DateField(required=False, allow_null=True)
-    arrives = serializers.DateField(required=False, allow_null=True)
+    despatched_on = serializers.DateField(required=False, allow_null=True)
+    arrives_on = serializers.DateField(required=False, allow_null=True)
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=LoadedIn(), min_length=1, max_length=MAX_LINES
+        child=DespatchLineIn(), min_length=1, max_length=MAX_LINES
     )
 
 
@@ -188,41 +188,42 @@ class StockIn(StrictSerializer):
     component = TextField(max_length=64)
     quantity = _quantity()
     length_mm = serializers.IntegerField(min_value=1, max_value=100_000, required=False)
-    place = TextField(max_length=80, required=False, allow_blank=True)
+    location = TextField(max_length=80, required=False, allow_blank=True)
     job = TextField(max_length=32, required=False)
     reason = TextField(max_length=500)
 
 
-class TakenIn(StrictSerializer):
+class StockRemovalIn(StrictSerializer):
     quantity = _quantity()
     reason = TextField(max_length=500)
 
 
-class HoldIn(StrictSerializer):
+class ReservationIn(StrictSerializer):
     job = TextField(max_length=32)
     quantity = _quantity()
 
 
-class HoldChange(StrictSerializer):
+class ReservationChange(StrictSerializer):
     merges = True
-    state = serializers.ChoiceField([ReservationState.USED, ReservationState.RELEASED])
+    status = serializers.ChoiceField([ReservationState.USED, ReservationState.RELEASED])
 
 
 def read_response(body: dict[str, Any]) -> OrderResponseData:
-    """A reply's body as its value."""
+    """Return a response from its request body."""
     lines = tuple(LineResponseData(**line) for line in body.get("lines", []))
-    return OrderResponseData(body["number"], body["code"], body.get("note", ""), body.get("promised"), lines)
+    return OrderResponseData(body["number"], body["code"], body.get("note", ""), body.get("promised_on"), lines)
 
 
-def docket(body: dict[str, Any]) -> DespatchData:
-    """A despatch's body as its value."""
+def read_despatch(body: dict[str, Any]) -> DespatchData:
+    """Return a despatch from its request body."""
     lines = tuple(DespatchLineData(**line) for line in body["lines"])
-    return DespatchData(body["number"], lines, body.get("despatched"), body.get("arrives"), body.get("note", ""))
+    return DespatchData(body["number"], lines, body.get("despatched_on"), body.get("arrives_on"), body.get("note", ""))
 
 
-def count(body: dict[str, Any]) -> ReceiptData:
-    """A receipt's body as its value."""
+def read_receipt(body: dict[str, Any]) -> ReceiptData:
+    """Return a receipt from its request body."""
     lines = tuple(
-        ReceivedLine(line["line"], line["arrived"], line.get("damaged", Decimal(0))) for line in body["lines"]
+        ReceivedLine(line["line"], line["arrived_quantity"], line.get("damaged_quantity", Decimal(0)))
+        for line in body["lines"]
     )
-    return ReceiptData(body["docket"], body["received"], lines, body.get("note", ""))
+    return ReceiptData(body["docket_number"], body["received_on"], lines, body.get("note", ""))

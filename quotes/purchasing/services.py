@@ -1,4 +1,4 @@
-"""An order's way from placing to closing, and the owner's word on what a supplier would change."""
+"""Order actions from placing to closing, and the owner's decision on a supplier's changes."""
 
 from __future__ import annotations
 
@@ -36,9 +36,9 @@ OPEN = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 @transaction.atomic
 def place(*, order: SupplierOrder, actor: Actor, allow_below_minimum: bool = False) -> SupplierOrder:
-    """Sends a draft to its supplier. Placed already: nothing more happens.
+    """Place a draft: send it to its supplier. A placed order does not change.
 
-    409 where the goods are worth less than the supplier takes an order for, unless ``allow_below_minimum``: somebody asked there.
+    Raise 409 if the goods are below the supplier's minimum order value, unless ``allow_below_minimum`` is set.
     """
     order = locked(order)
     if order.state != OrderState.DRAFT and order.placed_at is not None:
@@ -46,20 +46,20 @@ def place(*, order: SupplierOrder, actor: Actor, allow_below_minimum: bool = Fal
     require(order, OrderState.DRAFT)
     lines = lines_of(order)
     if not lines:
-        raise Problem("conflict", "An order without lines can't be placed.")
+        raise Problem("conflict", "Add lines before you place the order.")
     least = least_order_of(order)
     if order.goods < least and not allow_below_minimum:
         least_text, goods_text = (shown(value, order.currency, order.business.locale) for value in (least, order.goods))
         raise Problem(
             "conflict",
             f"{order.supplier.name} takes orders from {least_text} of goods; this one has {goods_text}. "
-            "Add to it, or ask there and place it with allow_below_minimum.",
+            "Add goods, or ask the supplier and set allow_below_minimum.",
         )
     now = timezone.now()
     order.placed_at, order.placed_on = now, local_day(order.business, now)
     order.placed_by = actor.name[:160]
-    order.face = face_of(order)
-    order.save(update_fields=["placed_at", "placed_on", "placed_by", "face"])
+    order.parties_snapshot = face_of(order)
+    order.save(update_fields=["placed_at", "placed_on", "placed_by", "parties_snapshot"])
     move(order, OrderState.PLACED)
     _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
     note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total, order.currency)})
@@ -68,13 +68,13 @@ def place(*, order: SupplierOrder, actor: Actor, allow_below_minimum: bool = Fal
 
 
 def least_order_of(order: SupplierOrder) -> Decimal:
-    """The goods' value under which the supplier takes no order, by its terms of today."""
+    """Return the supplier's minimum order value by its terms of today."""
     sellers = market(order.business).sellers
     return next((item.minimum_order for item in sellers if item.code == order.supplier.code), ZERO)
 
 
 def face_of(order: SupplierOrder) -> dict[str, Any]:
-    """Both parties as they stand now."""
+    """Return the current data of both parties."""
     business, supplier = order.business, order.supplier
     buyer = ("name", "address", "city", "postcode", "country", "email", "phone", "registration_number", "tax_number")
     seller = ("name", "address", "country", "email", "gln", "registration_number", "tax_number", "customer_number")
@@ -86,9 +86,9 @@ def face_of(order: SupplierOrder) -> dict[str, Any]:
 
 @transaction.atomic
 def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
-    """Takes an order back whole, and lets go of what was kept in the yard when it was drafted.
+    """Cancel a whole order and release the stock that was reserved when it was drafted.
 
-    409 once anything of it is on the way. Cancelled already: nothing more happens.
+    Raise 409 if any of it is in transit. A cancelled order does not change.
     """
     order = locked(order)
     if order.state == OrderState.CANCELLED:
@@ -108,7 +108,7 @@ def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
 
 @transaction.atomic
 def cancel_outstanding(*, order: SupplierOrder, actor: Actor, positions: Sequence[int], reason: str) -> SupplierOrder:
-    """Cancels what is outstanding of some lines and not on its way; with nothing outstanding the order is received."""
+    """Cancel outstanding quantities of lines that are not in transit. If nothing is outstanding, the order is received."""
     order = locked(order)
     require(order, *OPEN)
     lines = lines_of(order)
@@ -116,13 +116,13 @@ def cancel_outstanding(*, order: SupplierOrder, actor: Actor, positions: Sequenc
         reduce_line(line, max(ZERO, line.outstanding - line.in_transit), reason)
     order_totals.store(order, lines)
     update_order_state(order, lines)
-    note(order, "order.shortened", f"Outstanding cancelled: {reason}", actor, {"lines": list(positions)})
+    note(order, "order.lines_cancelled", f"Outstanding cancelled: {reason}", actor, {"lines": list(positions)})
     return order
 
 
 @transaction.atomic
 def close(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
-    """Files a received order. Closed already: nothing more happens."""
+    """Close a received order. A closed order does not change."""
     order = locked(order)
     if order.state == OrderState.CLOSED:
         return order
@@ -133,7 +133,7 @@ def close(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
 
 @transaction.atomic
 def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool]) -> SupplierOrder:
-    """The owner's word on prices and dates a supplier would change, by line. The same word again changes nothing."""
+    """Accept or reject a supplier's prices and dates by line. The same decision again changes nothing."""
     order = locked(order)
     require(order, *OPEN)
     lines = lines_of(order)
@@ -144,7 +144,7 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
         row = waiting.get(line.pk)
         if line.position in decisions and row is not None:
             agreed = decisions[line.position]
-            row.decision = Decision.AGREED if agreed else Decision.REJECTED
+            row.decision = Decision.ACCEPTED if agreed else Decision.REJECTED
             row.save(update_fields=["decision"])
             _apply(line, row, agreed)
             decided[str(line.position)] = row.decision
@@ -152,13 +152,13 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
         order_totals.store(order, lines)
         note(
             order,
-            "order.decided",
+            "order.changes_decided",
             "Changes decided.",
             actor,
             {"lines": decided, "total": amount(order.total, order.currency)},
         )
     elif not _decided_so(order, decisions):
-        raise Problem("conflict", "Nothing on these lines waits for a decision.")
+        raise Problem("conflict", "These lines have no proposal to decide.")
     return order
 
 
@@ -173,7 +173,7 @@ def _decided_so(order: SupplierOrder, decisions: Mapping[int, bool]) -> bool:
     for position, agreed in decisions.items():
         rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, line__position=position)
         last = rows.exclude(decision=Decision.NONE).order_by("-id").first()
-        if last is None or last.decision != (Decision.AGREED if agreed else Decision.REJECTED):
+        if last is None or last.decision != (Decision.ACCEPTED if agreed else Decision.REJECTED):
             return False
     return True
 
@@ -183,21 +183,21 @@ def _waiting(order: SupplierOrder) -> list[OrderResponseLine]:
 
 
 def supersede_proposals(order: SupplierOrder, lines: Sequence[OrderLine] | None = None) -> None:
-    """What waits for a decision is overtaken."""
+    """Mark waiting proposals as superseded."""
     rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
     if lines is not None:
         rows = rows.filter(line__in=[line.pk for line in lines])
-    rows.update(decision=Decision.OVERTAKEN)
+    rows.update(decision=Decision.SUPERSEDED)
 
 
 def supersede_finished(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
-    """What waits on a line of which nothing is left to send is overtaken: its goods go as they were ordered."""
+    """Mark waiting proposals of fully despatched lines as superseded: the goods keep the ordered price."""
     if done := [line for line in lines if line.outstanding <= line.in_transit]:
         supersede_proposals(order, done)
 
 
 def lines_by_position(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/lines") -> list[OrderLine]:
-    """Lines by position. Refused with every position the order hasn't, and every one named twice."""
+    """Return lines by position. Raise InvalidDocument with every unknown and every repeated position."""
     known = {line.position: line for line in lines}
     faults = [
         Fault(f"{at}/{place}/line", "unknown", f"The order has no line {position}.")
@@ -205,14 +205,14 @@ def lines_by_position(lines: Sequence[OrderLine], positions: Sequence[int], at: 
         if position not in known
     ]
     if len(set(positions)) != len(positions):
-        faults.append(Fault(at, "double", "Each line is named once."))
+        faults.append(Fault(at, "double", "Name each line only once."))
     if faults:
         raise InvalidDocument(faults)
     return [known[position] for position in positions]
 
 
 def reduce_line(line: OrderLine, quantity: Decimal, reason: str) -> None:
-    """Cancels some of what is outstanding of a line."""
+    """Cancel a part of a line's outstanding quantity."""
     line.outstanding -= quantity
     line.cancelled += quantity
     if quantity:
@@ -220,15 +220,16 @@ def reduce_line(line: OrderLine, quantity: Decimal, reason: str) -> None:
 
 
 def update_order_state(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
-    """Where nothing is outstanding any more the order is received, or cancelled if nothing ever came."""
+    """Mark the order as received if nothing is outstanding, or as cancelled if nothing arrived."""
     if any(line.outstanding for line in lines):
         return
     supersede_proposals(order)
-    if any(line.received or line.over for line in lines):
+    if any(line.received or line.over_delivered for line in lines):
         move(order, OrderState.RECEIVED)
     elif order.state in {OrderState.PLACED, OrderState.ACKNOWLEDGED}:
-        order.answer = order.answer or OrderResponseStatus.REFUSED
-        order.save(update_fields=["answer"])
+        if order.response_status == OrderResponseStatus.NONE:
+            order.response_status = OrderResponseStatus.REJECTED
+        order.save(update_fields=["response_status"])
         move(order, OrderState.CANCELLED)
     else:
         move(order, OrderState.RECEIVED)

@@ -1,4 +1,4 @@
-"""The yard by API: what lies there, what comes and goes, what is kept for which job."""
+"""Endpoints of stock: items, movements and reservations for jobs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,14 @@ from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, stock_services
-from quotes.purchasing.api_fields import HOLD_SCHEMA, HOLDS, MOVE_SCHEMA, STOCK, STOCK_MOVES, STOCK_SCHEMA
+from quotes.purchasing.api_fields import (
+    MOVEMENT_SCHEMA,
+    RESERVATION_SCHEMA,
+    RESERVATIONS,
+    STOCK,
+    STOCK_MOVEMENTS,
+    STOCK_SCHEMA,
+)
 from quotes.purchasing.models import StockItem
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -23,7 +30,7 @@ _ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": S
 
 class _StockEndpoint(Endpoint):
     def item(self, ref: str) -> StockItem:
-        """One item, or 404."""
+        """Return an item. Raise 404 if there is none."""
         return self.find(self._rows(), ref)
 
     def item_for_update(self, ref: str) -> StockItem:
@@ -34,19 +41,19 @@ class _StockEndpoint(Endpoint):
         return StockItem.objects.of(self.business).select_related("component", "business")
 
     def job(self, ref: str) -> Job:
-        """A job named in a body, or 422."""
+        """Return the job of a body. Raise 422 if there is none."""
         found = jobs(self.business).select_related("business").filter(ref=ref).first()
         if found is None:
             raise InvalidDocument([Fault("/job", "unknown", "There is no such job.")])
         return found
 
-    def told(self, item: StockItem, status: int = 200) -> Response:
-        """The item as it is now."""
+    def item_response(self, item: StockItem, status: int = 200) -> Response:
+        """Return the current item."""
         return self.one(STOCK.of(item), item, status=status, at=f"/api/v1/stock/{item.ref}" if status == 201 else "")
 
 
 class StockListView(_StockEndpoint):
-    """What lies in the yard. POST puts something in: alike lies with alike."""
+    """Stock items. POST adds stock to the item with the same properties."""
 
     scopes = {"GET": Scope.STOCK_READ, "POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
@@ -55,15 +62,15 @@ class StockListView(_StockEndpoint):
         "component": "The sku of a component.",
         "role": "A role, such as rail.",
         "kind": "whole or remnant.",
-        "job": "The ref of a job it is kept for.",
+        "job": "Ref of the job it is reserved for.",
     }
 
-    @extend_schema(responses={200: page_of(STOCK_SCHEMA)}, summary="StockListView")
+    @extend_schema(responses={200: page_of(STOCK_SCHEMA)}, summary="List stock")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.stock(self.business, asked), STOCK, all_of=self.business)
 
-    @extend_schema(request=serializers.StockIn, responses={201: STOCK_SCHEMA}, summary="Put something into stock")
+    @extend_schema(request=serializers.StockIn, responses={201: STOCK_SCHEMA}, summary="Add stock")
     def post(self, request: Request) -> Response:
         body = self.validated_data(serializers.StockIn)
         component = components(self.business).select_related("business").filter(sku=body.pop("component")).first()
@@ -71,7 +78,7 @@ class StockListView(_StockEndpoint):
             raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
         job = self.job(body.pop("job")) if "job" in body else None
         item = stock_services.add_stock(component=component, actor=self.actor, job=job, **body)
-        return self.told(item, 201)
+        return self.item_response(item, 201)
 
 
 class StockDetail(_StockEndpoint):
@@ -79,60 +86,64 @@ class StockDetail(_StockEndpoint):
 
     scopes = {"GET": Scope.STOCK_READ}
 
-    @extend_schema(responses={200: STOCK_SCHEMA}, summary="One item of stock")
+    @extend_schema(responses={200: STOCK_SCHEMA}, summary="Get a stock item")
     def get(self, request: Request, ref: str) -> Response:
-        return self.told(self.item(ref))
+        return self.item_response(self.item(ref))
 
 
-class StockTaking(_StockEndpoint):
+class StockRemove(_StockEndpoint):
     """Removal of stock: scrapped, sold or lost."""
 
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
     needs_if_match = frozenset({"POST"})
 
-    @extend_schema(request=serializers.TakenIn, responses={200: STOCK_SCHEMA}, summary="Take something out of stock")
+    @extend_schema(request=serializers.StockRemovalIn, responses={200: STOCK_SCHEMA}, summary="Remove stock")
     def post(self, request: Request, ref: str) -> Response:
         item = stock_services.remove_stock(
-            item=self.item_for_update(ref), actor=self.actor, **self.validated_data(serializers.TakenIn)
+            item=self.item_for_update(ref), actor=self.actor, **self.validated_data(serializers.StockRemovalIn)
         )
-        return self.told(item)
+        return self.item_response(item)
 
 
-class StockMoves(_StockEndpoint):
-    """Every change of an item, from the newest."""
+class StockMovements(_StockEndpoint):
+    """Movements of an item, newest first."""
 
     scopes = {"GET": Scope.STOCK_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(MOVE_SCHEMA)}, summary="Moves of an item")
+    @extend_schema(responses={200: page_of(MOVEMENT_SCHEMA)}, summary="List movements of a stock item")
     def get(self, request: Request, ref: str) -> Response:
-        return self.page(queries.moves(self.item(ref)), STOCK_MOVES)
+        return self.page(queries.moves(self.item(ref)), STOCK_MOVEMENTS)
 
 
-class StockHolds(_StockEndpoint):
+class StockReservations(_StockEndpoint):
     """Reservation of an item for a job."""
 
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
     needs_if_match = frozenset({"POST"})
 
-    @extend_schema(request=serializers.HoldIn, responses={201: HOLD_SCHEMA}, summary="Keep stock for a job")
+    @extend_schema(
+        request=serializers.ReservationIn, responses={201: RESERVATION_SCHEMA}, summary="Reserve stock for a job"
+    )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(serializers.HoldIn)
+        body = self.validated_data(serializers.ReservationIn)
         job = self.job(body["job"])
-        held = stock_services.reserve_item(
+        reservation = stock_services.reserve_item(
             item=self.item_for_update(ref), job=job, quantity=body["quantity"], actor=self.actor
         )
-        return self.one(HOLDS.of(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
+        return self.one(
+            RESERVATIONS.of(reservation), reservation, status=201, at=f"/api/v1/reservations/{reservation.ref}"
+        )
 
 
-class Leftovers(_StockEndpoint):
-    """Puts what the crew brought back from a job into stock; a second time finds nothing new."""
+class ReturnedMaterials(_StockEndpoint):
+    """Returned materials of a job. POST adds them to stock; repeating it adds nothing."""
 
     scopes = {"POST": Scope.STOCK_WRITE}
 
-    @extend_schema(request=None, responses={200: _ITEMS}, summary="Take a job's leftovers in")
+    @extend_schema(request=None, responses={200: _ITEMS}, summary="Add a job's returned materials to stock")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(jobs(self.business).select_related("business"), ref)
         taken = stock_services.add_returns_to_stock(job=job, actor=self.actor)
@@ -140,36 +151,40 @@ class Leftovers(_StockEndpoint):
         return Response({"items": STOCK.read(rows)[0]})
 
 
-class Holds(Endpoint):
-    """Everything kept for jobs."""
+class Reservations(Endpoint):
+    """Reservations of all jobs."""
 
     scopes = {"GET": Scope.STOCK_READ}
     paged = True
-    parameters = {"state": "held, used or released.", "job": "The ref of a job."}
+    parameters = {"status": "reserved, used or released.", "job": "The ref of a job."}
 
-    @extend_schema(responses={200: page_of(HOLD_SCHEMA)}, summary="Stock kept for jobs")
+    @extend_schema(responses={200: page_of(RESERVATION_SCHEMA)}, summary="List reservations")
     def get(self, request: Request) -> Response:
         asked = request.query_params
-        by = {"state": "state", "job": "job__ref"}
+        by = {"status": "state", "job": "job__ref"}
         rows = queries.holds(self.business).filter(**{by[name]: asked[name] for name in by if name in asked})
-        return self.page(rows, HOLDS, all_of=self.business)
+        return self.page(rows, RESERVATIONS, all_of=self.business)
 
 
-class HoldDetail(Endpoint):
-    """One hold. PATCH says it was used, or lets it go."""
+class ReservationDetail(Endpoint):
+    """One reservation. PATCH marks it as used or releases it."""
 
     scopes = {"GET": Scope.STOCK_READ, "PATCH": Scope.STOCK_WRITE}
 
-    @extend_schema(responses={200: HOLD_SCHEMA}, summary="One hold")
+    @extend_schema(responses={200: RESERVATION_SCHEMA}, summary="Get a reservation")
     def get(self, request: Request, ref: str) -> Response:
         hold = self.find(queries.holds(self.business), ref)
-        return self.one(HOLDS.of(hold), hold)
+        return self.one(RESERVATIONS.of(hold), hold)
 
-    @extend_schema(request=serializers.HoldChange, responses={200: HOLD_SCHEMA}, summary="Use or release a hold")
+    @extend_schema(
+        request=serializers.ReservationChange,
+        responses={200: RESERVATION_SCHEMA},
+        summary="Use or release a reservation",
+    )
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.holds(self.business).select_related("item__business", "job")
         hold = self.get_for_update(rows, ref)
         hold = stock_services.close_reservation(
-            hold=hold, state=self.validated_data(serializers.HoldChange)["state"], actor=self.actor
+            hold=hold, state=self.validated_data(serializers.ReservationChange)["status"], actor=self.actor
         )
-        return self.one(HOLDS.of(hold), hold)
+        return self.one(RESERVATIONS.of(hold), hold)

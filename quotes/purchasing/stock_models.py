@@ -1,4 +1,4 @@
-"""What lies in the yard, for which job it is kept, and every change of it."""
+"""Models of stock: items, reservations for jobs, and movements."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from shared.models import BusinessOwned
 
 
 class ItemKind(models.TextChoices):
-    WHOLE = "whole", "as bought"
-    OFFCUT = "remnant", "remnant"
+    FULL_LENGTH = "full_length", "full length"
+    OFFCUT = "offcut", "offcut"
 
 
 class StockItem(BusinessOwned):
-    """What lies in the yard: so many of a component, or remnants of it of one length. ``held`` of them are for jobs."""
+    """Stock of a component, or its offcuts of one length. ``reserved`` of the quantity is for jobs."""
 
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="stock")
-    kind = models.CharField(max_length=7, choices=ItemKind, default=ItemKind.WHOLE)
+    kind = models.CharField(max_length=11, choices=ItemKind, default=ItemKind.FULL_LENGTH)
     length_mm = models.PositiveIntegerField(null=True, blank=True)
     quantity = decimals()
-    held = decimals()
-    place = models.CharField(max_length=80, blank=True)
+    reserved = decimals()
+    location = models.CharField(max_length=80, blank=True)
     from_job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="left_over")
     note = models.CharField(max_length=500, blank=True)
 
@@ -32,9 +32,11 @@ class StockItem(BusinessOwned):
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=ItemKind.values), name="stock_kind_known"),
             models.CheckConstraint(
-                condition=Q(held__gte=0, quantity__gte=F("held")), name="stock_holds_no_more_than_it_has"
+                condition=Q(reserved__gte=0, quantity__gte=F("reserved")), name="stock_reserves_no_more_than_it_has"
             ),
-            models.CheckConstraint(condition=Q(kind="whole") | Q(length_mm__isnull=False), name="remnant_has_a_length"),
+            models.CheckConstraint(
+                condition=Q(kind="full_length") | Q(length_mm__isnull=False), name="offcut_has_a_length"
+            ),
         ]
         indexes = [models.Index(fields=["business", "component", "kind"], name="stock_by_component")]
 
@@ -43,43 +45,43 @@ class StockItem(BusinessOwned):
 
 
 class ReservationState(models.TextChoices):
-    HELD = "held", "held"
+    RESERVED = "reserved", "reserved"
     USED = "used", "used"
     RELEASED = "released", "released"
 
 
 class Reservation(BusinessOwned):
-    """Stock kept for a job until it is used or let go."""
+    """Stock reserved for a job until it is used or released."""
 
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="holds")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="holds")
     order = models.ForeignKey(
         "purchasing.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
     )
-    """The order drafted beside it, which lets it go when it is cancelled; None where somebody kept it by hand."""
+    """The order drafted with it; cancelling that order releases it. None if it was reserved by hand."""
     quantity = decimals()
-    state = models.CharField(max_length=8, choices=ReservationState, default=ReservationState.HELD)
+    state = models.CharField(max_length=8, choices=ReservationState, default=ReservationState.RESERVED)
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(state__in=ReservationState.values), name="hold_state_known"),
-            models.CheckConstraint(condition=Q(quantity__gt=0), name="hold_something"),
+            models.CheckConstraint(condition=Q(state__in=ReservationState.values), name="reservation_state_known"),
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="reservation_something"),
         ]
-        indexes = [models.Index(fields=["business", "job", "state"], name="hold_by_job")]
+        indexes = [models.Index(fields=["business", "job", "state"], name="reservation_by_job")]
 
     def __str__(self) -> str:
         return f"{self.quantity} {self.state}"
 
 
 class StockMovement(ImmutableModel):
-    """One change of stock and its reason: written once. ``quantity`` is what came in, negative for what went out."""
+    """One movement of stock and its reason. ``quantity`` is negative for removals. Movements never change."""
 
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="moves")
     kind = models.CharField(max_length=10)
     quantity = decimals()
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=500, blank=True)
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
 
     class Meta:
         indexes = [models.Index(fields=["business", "item", "-id"], name="stock_move_by_item")]
@@ -89,5 +91,5 @@ class StockMovement(ImmutableModel):
 
     @property
     def word(self) -> str:
-        """The kind as a person says it."""
-        return {"in": "put in", "out": "taken out", "hold": "kept", "released": "let go"}.get(self.kind, self.kind)
+        """Return the label of the kind."""
+        return {"in": "added", "out": "removed", "hold": "reserved", "released": "released"}.get(self.kind, self.kind)

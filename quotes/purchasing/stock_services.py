@@ -1,4 +1,4 @@
-"""The yard: what lies there, what is kept for which job, what comes in and goes out. Every change is a move with its reason."""
+"""Stock services: add, remove, reserve and release. Every change is a movement with its reason."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ Key = tuple[str, int | None]
 
 
 def on_hand(business: Business) -> list[OnHand]:
-    """What is free in the yard, added up by component and length."""
+    """Return the available stock by component and length."""
     found: dict[Key, OnHand] = {}
     for item in _free(business):
         key = key_of(item)
-        have = item.quantity - item.held + (found[key].have if key in found else ZERO)
+        have = item.quantity - item.reserved + (found[key].have if key in found else ZERO)
         component = item.component
         finish = component.finish.code if component.finish else None
         found[key] = OnHand(component.sku, component.role, finish, key[1], have)
@@ -49,7 +49,7 @@ def on_hand(business: Business) -> list[OnHand]:
 
 
 def key_of(item: StockItem) -> Key:
-    """Component, and length for what is cut from lengths."""
+    """Return the component, and the length if it comes in lengths."""
     if item.component.role not in PIECE_ROLES:
         return item.component.sku, None
     return item.component.sku, item.length_mm or item.component.length_mm
@@ -66,7 +66,7 @@ def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal)
 
 
 def _free(business: Business) -> Iterable[StockItem]:
-    rows = StockItem.objects.of(business).filter(quantity__gt=F("held"))
+    rows = StockItem.objects.of(business).filter(quantity__gt=F("reserved"))
     rows = rows.select_related("component__finish").order_by("kind", "id")
     return [row for row in rows if row.component.role not in PIECE_ROLES or key_of(row)[1] is not None]
 
@@ -79,7 +79,7 @@ def add_stock(
     actor: Actor,
     reason: str,
     length_mm: int | None = None,
-    place: str = "",
+    location: str = "",
     job: Job | None = None,
 ) -> StockItem:
     """Add something to the yard by hand, and record that."""
@@ -89,7 +89,7 @@ def add_stock(
         actor=actor,
         reason=reason,
         length_mm=length_mm,
-        place=place,
+        location=location,
         job=job,
     )
     _record(item, actor, "stock.in", {"quantity": quantity, "reason": reason})
@@ -103,25 +103,25 @@ def _add(
     actor: Actor,
     reason: str,
     length_mm: int | None = None,
-    place: str = "",
+    location: str = "",
     job: Job | None = None,
 ) -> StockItem:
-    """Something comes into the yard: added to what lies there alike, or a new item. Shorter than bought is a remnant."""
+    """Add stock to the item with the same properties, or create one. A shorter length than bought is an offcut."""
     if quantity <= 0:
-        raise InvalidDocument([Fault("/quantity", "range", "More than 0 comes in.")])
+        raise InvalidDocument([Fault("/quantity", "range", "Enter a quantity above 0.")])
     if length_mm is not None:
         _refuse_length(component, length_mm)
     _refuse_part(component, length_mm, quantity)
     shorter = None if length_mm == component.length_mm else length_mm
     data = {
         "component": component,
-        "kind": ItemKind.WHOLE if shorter is None else ItemKind.OFFCUT,
+        "kind": ItemKind.FULL_LENGTH if shorter is None else ItemKind.OFFCUT,
         "length_mm": shorter,
-        "place": place,
+        "location": location,
         "from_job": job,
     }
-    alike = StockItem.objects.of(component.business).filter(**data).select_for_update(no_key=True).first()
-    item = alike or StockItem(business=component.business, **data)
+    existing = StockItem.objects.of(component.business).filter(**data).select_for_update(no_key=True).first()
+    item = existing or StockItem(business=component.business, **data)
     item.quantity += quantity
     item.save()
     _move(item, "in", quantity, actor, reason, job)
@@ -130,22 +130,22 @@ def _add(
 
 def _refuse_length(component: Component, length_mm: int) -> None:
     if component.role not in PIECE_ROLES:
-        raise InvalidDocument([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
+        raise InvalidDocument([Fault("/length_mm", "length.none", "This component has no lengths.")])
     if component.length_mm is not None and length_mm > component.length_mm:
         raise InvalidDocument(
-            [Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")]
+            [Fault("/length_mm", "range", f"Enter at most {component.length_mm} mm, the length it is bought in.")]
         )
 
 
 @transaction.atomic
 def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -> StockItem:
-    """Something free leaves the yard: lost, sold, scrapped. 409 where so much is not free."""
+    """Remove available stock: lost, sold, scrapped. Raise 409 if the quantity is not available."""
     item = _locked(item)
     if quantity <= 0:
-        raise InvalidDocument([Fault("/quantity", "range", "More than 0 goes out.")])
+        raise InvalidDocument([Fault("/quantity", "range", "Enter a quantity above 0.")])
     _refuse_part(item.component, item.length_mm, quantity)
-    if item.quantity - item.held < quantity:
-        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
+    if item.quantity - item.reserved < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.reserved} are available.")
     item.quantity -= quantity
     item.save()
     _move(item, "out", -quantity, actor, reason, None)
@@ -157,17 +157,17 @@ def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: st
 def reserve_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Reserve some of an item for a job by hand, and record that."""
     held = _hold(item=item, job=job, quantity=quantity, actor=actor)
-    _record(item, actor, "stock.held", {"quantity": quantity, "job": job.ref})
+    _record(item, actor, "stock.reserved", {"quantity": quantity, "job": job.ref})
     return held
 
 
 def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
-    """Keeps some of an item for a job."""
+    """Reserve a quantity of an item for a job."""
     item = _locked(item)
     _refuse_part(item.component, item.length_mm, quantity)
-    if quantity <= 0 or item.quantity - item.held < quantity:
-        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
-    item.held += quantity
+    if quantity <= 0 or item.quantity - item.reserved < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.reserved} are available.")
+    item.reserved += quantity
     item.save()
     held = Reservation.objects.of(item.business).create(item=item, job=job, quantity=quantity)
     _move(item, "hold", ZERO, actor, f"{quantity} kept for {job.number}", job)
@@ -176,17 +176,17 @@ def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Rese
 
 @transaction.atomic
 def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Reservation]:
-    """Keeps what a plan takes from the yard. 409 where somebody was quicker."""
+    """Reserve the stock of a plan. Raise 409 if another request used it first."""
     holds: list[Reservation] = []
     free = list(_free(business))
     for key, wanted in sorted(taken.items(), key=str):
         for item in free:
-            use = min(wanted, item.quantity - item.held) if key_of(item) == key else ZERO
+            use = min(wanted, item.quantity - item.reserved) if key_of(item) == key else ZERO
             if use > 0:
                 holds.append(_hold(item=item, job=job, quantity=use, actor=actor))
                 wanted -= use
         if wanted > 0:
-            raise Problem("conflict", f"{key[0]} in the yard was taken for another job just now; plan again.")
+            raise Problem("conflict", f"{key[0]} in stock was reserved for another job. Plan again.")
     return holds
 
 
@@ -201,14 +201,14 @@ def close_reservation(*, hold: Reservation, state: str, actor: Actor) -> Reserva
 
 
 def _end(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
-    """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
+    """Mark a reservation as used (it leaves the stock) or released. The same state again changes nothing."""
     item = _locked(hold.item)
     hold = Reservation.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
     if hold.state == state:
         return hold
-    if hold.state != ReservationState.HELD:
-        raise Problem("conflict", f"This was {hold.state} already.")
-    item.held -= hold.quantity
+    if hold.state != ReservationState.RESERVED:
+        raise Problem("conflict", f"This reservation is {hold.state} already.")
+    item.reserved -= hold.quantity
     used = state == ReservationState.USED
     item.quantity -= hold.quantity if used else ZERO
     item.save()
@@ -222,8 +222,8 @@ def _end(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
 
 @transaction.atomic
 def release_job(*, job: Job, actor: Actor) -> int:
-    """Lets go of everything kept for a job; says how many holds."""
-    held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.HELD).order_by("id"))
+    """Release all reservations of a job and return their number."""
+    held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.RESERVED).order_by("id"))
     for item in held:
         _end(hold=item, state=ReservationState.RELEASED, actor=actor)
     return len(held)
@@ -231,7 +231,7 @@ def release_job(*, job: Job, actor: Actor) -> int:
 
 @transaction.atomic
 def keep_with(*, holds: Sequence[Reservation], orders: Sequence[SupplierOrder]) -> None:
-    """What a draft takes from the yard goes with the order that buys the rest of its kind, else with the first."""
+    """Return the order for a reservation: the one that buys the same component, else the first."""
     if not holds or not orders:
         return
     lines = OrderLine.objects.of(orders[0].business).filter(order__in=orders).order_by("-order_id")
@@ -243,20 +243,20 @@ def keep_with(*, holds: Sequence[Reservation], orders: Sequence[SupplierOrder]) 
 
 @transaction.atomic
 def release_order(*, order: SupplierOrder, actor: Actor) -> None:
-    """Lets go of what was kept when the order was drafted."""
-    held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.HELD)
+    """Release the reservations that were made with an order."""
+    held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.RESERVED)
     for item in held.select_related("item").order_by("id"):
         _end(hold=item, state=ReservationState.RELEASED, actor=actor)
 
 
 def release_reservations(job: Job, actor: Actor) -> None:
-    """A cancelled job keeps nothing from that moment on."""
+    """Release the reservations of a cancelled job."""
     release_job(job=job, actor=actor)
 
 
 @dataclass(frozen=True, slots=True)
 class ReturnedMaterial:
-    """What the crew wrote down as brought back. ``component`` is None where that names none of ours."""
+    """A return recorded by the crew. ``component`` is None if the entry names no known component."""
 
     entry: AsBuilt
     component: Component | None
@@ -265,12 +265,12 @@ class ReturnedMaterial:
 
     @property
     def reason(self) -> str:
-        """What its move says: the mark that it is put in once."""
+        """Return the reason of its movement. It marks that the entry was added once."""
         return f"{RETURN_REASON}{self.entry.ref}"
 
 
 def leftovers(job: Job) -> list[ReturnedMaterial]:
-    """What was brought back from a job, in the order it was written down; what was taken back is left out."""
+    """Return the recorded returns of a job, oldest first, without reversed entries."""
     brought = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
     entries = list(brought.filter(reverses=None, taken_back=None).order_by("id"))
     named = components(job.business).filter(sku__in={entry.component for entry in entries})
@@ -286,9 +286,9 @@ def leftovers(job: Job) -> list[ReturnedMaterial]:
 def add_returns_to_stock(
     *, job: Job, actor: Actor, named: Mapping[str, tuple[Component, int | None]] = MappingProxyType({})
 ) -> list[StockItem]:
-    """What the crew brought back lies in the yard again, each as-built entry once.
+    """Add the returns of a job to stock, each as-built entry only once.
 
-    What names no component of ours is left out, unless ``named`` says by its entry's ref which it is, and how long [mm].
+    Entries without a known component are left out, unless ``named`` gives component and length [mm] by the entry's ref.
     """
     rows = Job.objects.of(job.business).select_related("business")
     job = rows.select_for_update(no_key=True, of=("self",)).get(pk=job.pk)
@@ -328,5 +328,5 @@ def _locked(item: StockItem) -> StockItem:
 
 def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
     StockMovement.objects.of(item.business).create(
-        item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], who=actor.name[:160]
+        item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], created_by=actor.name[:160]
     )

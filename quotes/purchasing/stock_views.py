@@ -1,4 +1,4 @@
-"""The yard's stock: what lies there, each item with its moves, and what is kept for which job."""
+"""Views of stock: items, movements and reservations."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ Action = Callable[[MemberRequest, StockItem], str]
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.STOCK_READ)
 def stock(request: MemberRequest) -> HttpResponse:
-    """What lies in the yard; POST puts something in."""
+    """Show the stock. POST adds stock."""
     fault = ""
     if request.method == "POST":
         _may_write(request)
@@ -48,7 +48,7 @@ def stock(request: MemberRequest) -> HttpResponse:
         except PAGE_ERRORS as refused:
             fault = error_text(refused)
         else:
-            messages.success(request, "It lies in the yard now.")
+            messages.success(request, "Stock added.")
             return redirect("stock")
     asked = {name: value for name in ("role", "kind") if (value := request.GET.get(name, ""))}
     rows = (
@@ -56,12 +56,14 @@ def stock(request: MemberRequest) -> HttpResponse:
         .select_related("component__finish", "from_job")
         .order_by("component__sku", "id")
     )
-    held = queries.holds(request.business).filter(state=ReservationState.HELD).select_related("item__component", "job")
+    held = (
+        queries.holds(request.business).filter(state=ReservationState.RESERVED).select_related("item__component", "job")
+    )
     values = {
         "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
         "fault": fault,
         "typed": request.POST,
-        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS],
+        "skus": components(request.business).order_by("sku").values_list("sku", "name")[:MAX_SKUS],
         "may_write": request.actor.may(Scope.STOCK_WRITE),
         "holds": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
         "locale": request.business.locale,
@@ -71,7 +73,7 @@ def stock(request: MemberRequest) -> HttpResponse:
 
 def _put_in(request: MemberRequest) -> None:
     data: dict[str, Any] = {
-        name: request.POST.get(name, "").strip() for name in ("component", "quantity", "place", "reason")
+        name: request.POST.get(name, "").strip() for name in ("component", "quantity", "location", "reason")
     }
     data["quantity"] = typed_number(data["quantity"])
     length = request.POST.get("length_mm", "").strip()
@@ -87,16 +89,16 @@ def _put_in(request: MemberRequest) -> None:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.STOCK_READ)
 def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
-    """One item, even where nothing is left of it: every move, what is kept; POST keeps some for a job or takes some out."""
+    """Show an item with its movements and reservations. POST reserves or removes a quantity."""
     rows = StockItem.objects.of(request.business).select_related("business", "component__finish", "from_job")
     item = find(rows, ref)
     if request.method != "POST":
         return _item_sheet(request, item)
     _may_write(request)
-    deeds: dict[str, Action] = {"keep": _keep, "take": _take}
+    actions: dict[str, Action] = {"keep": _keep, "take": _take}
     try:
         with acting_on(request, rows, ref, item_facts) as item:
-            text = deeds.get(request.POST.get("do", ""), _take)(request, item)
+            text = actions.get(request.POST.get("do", ""), _take)(request, item)
         messages.success(request, text)
     except PAGE_ERRORS as refused:
         return _item_sheet(request, find(rows, ref), error_text(refused), error_status(refused))
@@ -105,28 +107,28 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
 
 def _take(request: MemberRequest, item: StockItem) -> str:
     data = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": reason_of(request)}
-    remove_stock(item=item, actor=request.actor, **validated_data(serializers.TakenIn, data))
-    return "Taken out."
+    remove_stock(item=item, actor=request.actor, **validated_data(serializers.StockRemovalIn, data))
+    return "Stock removed."
 
 
 def _keep(request: MemberRequest, item: StockItem) -> str:
     data = {"quantity": typed_number(request.POST.get("quantity", "")), "job": request.POST.get("job", "").strip()}
-    body = validated_data(serializers.HoldIn, data)
+    body = validated_data(serializers.ReservationIn, data)
     job = jobs(request.business).select_related("business").filter(number__iexact=body["job"]).first()
     if job is None:
         raise InvalidDocument([Fault("/job", "unknown", f"There is no job {body['job']}.")])
     reserve_item(item=item, job=job, quantity=body["quantity"], actor=request.actor)
-    return f"Kept for {job.number}."
+    return f"Reserved for {job.number}."
 
 
 def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status: int = 200) -> HttpResponse:
-    held = queries.holds(request.business).filter(item=item, state=ReservationState.HELD).select_related("job")
+    held = queries.holds(request.business).filter(item=item, state=ReservationState.RESERVED).select_related("job")
     waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
     may_write = request.actor.may(Scope.STOCK_WRITE)
     values = {
         "item": item,
         "facts": item_facts(item),
-        "free": item.quantity - item.held,
+        "free": item.quantity - item.reserved,
         "fault": fault,
         "typed": request.POST,
         "page": Paginator(queries.moves(item).select_related("job").order_by("-id"), A_PAGE).get_page(
@@ -143,13 +145,13 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
 @require_POST
 @require_scope(Scope.STOCK_WRITE)
 def hold(request: MemberRequest, ref: str) -> HttpResponse:
-    """Ends a hold, used for its job or let go, and leads back to where that was asked."""
+    """Close a reservation as used or released, and return to the page of the form."""
     rows = queries.holds(request.business).select_related("item", "job", "business")
     row = find(rows, ref)
     try:
         with acting_on(request, rows, ref, reservation_facts) as row:
-            data = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
-            close_reservation(hold=row, actor=request.actor, **data)
+            data = validated_data(serializers.ReservationChange, {"status": request.POST.get("status", "")})
+            close_reservation(hold=row, state=data["status"], actor=request.actor)
         messages.success(request, "Reservation closed.")
     except PAGE_ERRORS as refused:
         messages.error(request, error_text(refused), extra_tags="Failed")

@@ -1,4 +1,4 @@
-"""What follows from what happened to jobs and orders."""
+"""Background tasks of jobs and orders."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from shared.business.actors import SYSTEM
 
 @makes(DocumentKind.SAW_SHEET)
 def make_saw_sheet(document: Document) -> bytes:
-    """Every bar with its cuts, for what was agreed by the document's revision."""
+    """Return the saw sheet of the document's revision."""
     if document.revision is None:
-        raise ValueError("a saw sheet is of a revision")
+        raise ValueError("a saw sheet needs a revision")
     return saw_pdf(document.revision)
 
 
 @makes(DocumentKind.ORDER_LIST)
 def make_order_list(document: Document) -> bytes:
-    """An order as it was when it was placed."""
+    """Return the order list as of the placing of the order."""
     return list_pdf(document.content)
 
 
 @run_every(timedelta(minutes=10), name="purchasing.release_cancelled_jobs")
 def release_cancelled_jobs() -> None:
-    """What was kept for a cancelled job is free again at once; this finds what was kept for it in the same moment."""
+    """Release reservations that were made at the same moment as their job was cancelled."""
     held = Reservation.unscoped.filter(  # unscoped: a routine of the system, job by job
-        state=ReservationState.HELD, job__state=JobState.CANCELLED
+        state=ReservationState.RESERVED, job__state=JobState.CANCELLED
     )
     for job in Job.unscoped.filter(pk__in=held.values("job")):  # unscoped: as above
         stock_services.release_job(job=job, actor=SYSTEM)

@@ -31,7 +31,7 @@ def delivery_facts(order: SupplierOrder) -> dict[str, str]:
 
 def item_facts(item: StockItem) -> dict[str, str]:
     """Return what is in stock of an item and how much of it is reserved."""
-    return {"On hand": plain(item.quantity), "Reserved for jobs": plain(item.held), "Location": item.place}
+    return {"On hand": plain(item.quantity), "Reserved for jobs": plain(item.reserved), "Location": item.location}
 
 
 def reservation_facts(row: Reservation) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""UBL DespatchAdvice in and out: what is on the lorry, and what is still to come."""
+"""UBL DespatchAdvice, read and written: despatched and outstanding quantities."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ PROFILE = "urn:fdc:peppol.eu:poacc:bis:despatch_advice:3"
 
 
 def write_despatch(advice: UblDespatchAdvice) -> bytes:
-    """The advice as a UBL 2.1 document."""
+    """Return the advice as a UBL 2.1 document."""
     element = root("DespatchAdvice")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
@@ -71,19 +71,19 @@ def _write_line(parent: Element, line: UblDespatchLine) -> None:
 
 
 def read_despatch(body: bytes) -> UblDespatchAdvice:
-    """The advice in a UBL document.
+    """Read the advice from a UBL document.
 
     Rules of the despatch advice transaction: an order is named, quantities are not negative, units are from the list, and
-    what is outstanding has its reason.
+    outstanding quantities have a reason.
 
     Raises:
-        Refused: see ``intake.parse``, or all broken rules at once.
+        InvalidDocument: see ``xml_parser.parse``, or all broken rules at once.
     """
     element = parse(body, "DespatchAdvice")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:
-        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
+        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "enter an issue date")])
     delivery = "cac:Shipment/cac:Delivery"
     return UblDespatchAdvice(
         id=words_at(element, "cbc:ID"),
@@ -108,12 +108,12 @@ def _faults(element: Element) -> Iterable[Fault]:
 def _line_faults(line: Element, at: str) -> Iterable[Fault]:
     quantity, outstanding = (read_decimal(line, f"cbc:{name}Quantity") for name in ("Delivered", "Outstanding"))
     if quantity is None or quantity < 0 or (outstanding is not None and outstanding < 0):
-        yield Fault(f"{at}/DeliveredQuantity", "T16-R002", "a quantity of 0 or more is wanted")
+        yield Fault(f"{at}/DeliveredQuantity", "T16-R002", "enter a quantity of 0 or more")
     unit = unit_at(line, "cbc:DeliveredQuantity")
     if sale_unit(unit) is None:
         yield Fault(f"{at}/DeliveredQuantity", "REC20", unknown_unit(unit))
     if outstanding and not text_at(line, "cbc:OutstandingReason"):
-        yield Fault(f"{at}/OutstandingReason", "T16-R003", "say why the rest is outstanding")
+        yield Fault(f"{at}/OutstandingReason", "T16-R003", "give the reason for the outstanding quantity")
 
 
 def _read_line(line: Element) -> UblDespatchLine:

@@ -1,4 +1,4 @@
-"""What our UBL documents say, as plain values. Amounts and quantities are Decimal; dates are civil dates."""
+"""Values of our UBL documents. Amounts and quantities are Decimal; dates are civil dates."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from enum import StrEnum
 
 
 class ResponseCode(StrEnum):
-    """OrderResponseCode: what a seller says of a whole order."""
+    """OrderResponseCode: response of a seller to a whole order."""
 
     ACKNOWLEDGED = "AB"
     ACCEPTED = "AP"
@@ -18,7 +18,7 @@ class ResponseCode(StrEnum):
 
 
 class LineStatus(StrEnum):
-    """LineStatusCode (UNCL1229): what a seller says of one line."""
+    """LineStatusCode (UNCL1229): response of a seller to one line."""
 
     ADDED = "1"
     CHANGED = "3"
@@ -104,7 +104,7 @@ class OrderDocument:
 
 @dataclass(frozen=True, slots=True)
 class ResponseLine:
-    """A seller's word on one line: quantity, price and date are what the seller would do, None where nothing changes."""
+    """Response of a seller to one line. Quantity, price and date are the seller's values, or None if they do not change."""
 
     id: str
     order_line: str
@@ -113,7 +113,7 @@ class ResponseLine:
     quantity: Decimal | None = None
     unit: str = ""
     price: Decimal | None = None
-    promised: date | None = None
+    promised_on: date | None = None
     note: str = ""
 
 
@@ -128,12 +128,12 @@ class UblOrderResponse:
     seller: UblParty
     lines: tuple[ResponseLine, ...] = ()
     note: str = ""
-    promised: date | None = None
+    promised_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class UblDespatchLine:
-    """``outstanding`` is what is still to come, with its reason."""
+    """``outstanding`` is the quantity still to come, with its reason."""
 
     id: str
     order_line: str

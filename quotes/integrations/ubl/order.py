@@ -1,4 +1,4 @@
-"""UBL Order out, and back in: what goes to a supplier's system, and the reader that proves nothing is lost on the way."""
+"""UBL Order, written for a supplier's system, and read to prove that nothing is lost."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ PURCHASE_ORDER = "105"
 
 
 def write_order(order: OrderDocument) -> bytes:
-    """The order as a UBL 2.1 document: UTF-8, valid against the OASIS schema, the same bytes every time."""
+    """Return the order as a UBL 2.1 document: UTF-8, valid against the OASIS schema, always the same bytes."""
     element = root("Order")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
@@ -115,15 +115,15 @@ def _write_line(parent: Element, line: UblOrderLine, currency: str) -> None:
 
 
 def read_order(body: bytes) -> OrderDocument:
-    """The order in a UBL document.
+    """Read the order from a UBL document.
 
     Raises:
-        Refused: see ``intake.parse``; or nothing in it that we could have written.
+        InvalidDocument: see ``xml_parser.parse``, or a document that this service did not write.
     """
     element = parse(body, "Order")
     issued, payable = read_date(element, "cbc:IssueDate"), _amount(element, "cbc:PayableAmount")
     if issued is None or payable is None:
-        raise refuse("ubl.order", "an issue date and a payable amount are wanted")
+        raise refuse("ubl.order", "enter an issue date and a payable amount")
     charge = "cac:AllowanceCharge"
     return OrderDocument(
         id=words_at(element, "cbc:ID"),

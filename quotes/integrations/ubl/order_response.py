@@ -1,4 +1,4 @@
-"""UBL OrderResponse in and out: a seller's word on an order, whole or line by line."""
+"""UBL OrderResponse, read and written: response of a seller to a whole order or line by line."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _PRICE = "cac:LineItem/cac:Price/cbc:PriceAmount"
 
 
 def write_response(response: UblOrderResponse) -> bytes:
-    """The response as a UBL 2.1 document."""
+    """Return the response as a UBL 2.1 document."""
     element = root("OrderResponse")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
@@ -39,9 +39,9 @@ def write_response(response: UblOrderResponse) -> bytes:
     put(group(element, "OrderReference"), "ID", response.order)
     write_party(element, "SellerSupplierParty", response.seller)
     write_party(element, "BuyerCustomerParty", response.buyer)
-    if response.promised:
+    if response.promised_on:
         period = group(group(element, "Delivery"), "PromisedDeliveryPeriod")
-        put(period, "EndDate", response.promised.isoformat())
+        put(period, "EndDate", response.promised_on.isoformat())
     for line in response.lines:
         _write_line(element, line, response.currency)
     return serialize(element)
@@ -55,9 +55,9 @@ def _write_line(parent: Element, line: ResponseLine, currency: str) -> None:
     put(element, "LineStatusCode", line.status.value)
     if line.quantity is not None:
         put(element, "Quantity", f"{line.quantity:f}", unitCode=line.unit)
-    if line.promised:
+    if line.promised_on:
         period = group(group(element, "Delivery"), "PromisedDeliveryPeriod")
-        put(period, "EndDate", line.promised.isoformat())
+        put(period, "EndDate", line.promised_on.isoformat())
     if line.price is not None:
         put_amount(group(element, "Price"), "PriceAmount", line.price, currency)
     put(group(element, "Item"), "Name", line.name)
@@ -65,19 +65,19 @@ def _write_line(parent: Element, line: ResponseLine, currency: str) -> None:
 
 
 def read_response(body: bytes) -> UblOrderResponse:
-    """The response in a UBL document.
+    """Read the response from a UBL document.
 
     Rules: a conditional response (CA) carries lines, any other carries none (R007 to R010 of the order response transaction);
     codes are from their lists; every line names an order line.
 
     Raises:
-        Refused: see ``intake.parse``, or all broken rules at once.
+        InvalidDocument: see ``xml_parser.parse``, or all broken rules at once.
     """
     element = parse(body, "OrderResponse")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:
-        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
+        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "enter an issue date")])
     return UblOrderResponse(
         id=words_at(element, "cbc:ID"),
         issued=issued,
@@ -88,7 +88,7 @@ def read_response(body: bytes) -> UblOrderResponse:
         seller=read_party(element, "SellerSupplierParty"),
         lines=tuple(_read_line(line) for line in element.findall("cac:OrderLine", PREFIXES)),
         note=words_at(element, "cbc:Note"),
-        promised=read_date(element, "cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
+        promised_on=read_date(element, "cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
     )
 
 
@@ -98,7 +98,7 @@ def _faults(element: Element) -> Iterable[Fault]:
     if code not in set(ResponseCode):
         yield Fault("/OrderResponseCode", "T76-CL", f"{code!r} is not one of AB, AP, RE, CA")
     elif code == ResponseCode.CONDITIONAL and not lines:
-        yield Fault("/OrderLine", "PEPPOL-T76-R007", "a conditional response (CA) says which lines change")
+        yield Fault("/OrderLine", "PEPPOL-T76-R007", "a conditional response (CA) lists the lines that change")
     elif code != ResponseCode.CONDITIONAL and lines:
         yield Fault(
             "/OrderLine", "PEPPOL-T76-R008", f"a response {code} carries no lines: send CA for a change of lines"
@@ -124,7 +124,7 @@ def _line_faults(line: Element, at: str, currency: str) -> Iterable[Fault]:
 
 
 def _currency(element: Element) -> str:
-    """The document's, or that of its first price."""
+    """Return the currency of the document, or of its first price."""
     priced = element.find(f"cac:OrderLine/{_PRICE}", PREFIXES)
     stated = text_at(element, "cbc:DocumentCurrencyCode")
     return stated or ("" if priced is None else priced.get("currencyID") or "")
@@ -143,6 +143,6 @@ def _read_line(line: Element) -> ResponseLine:
         quantity=read_decimal(line, "cac:LineItem/cbc:Quantity"),
         unit=unit_at(line, "cac:LineItem/cbc:Quantity"),
         price=read_decimal(line, _PRICE),
-        promised=read_date(line, "cac:LineItem/cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
+        promised_on=read_date(line, "cac:LineItem/cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
         note=words_at(line, "cac:LineItem/cbc:Note"),
     )

@@ -1,4 +1,4 @@
-"""Parties and addresses in UBL, written and read alike by every document."""
+"""Parties and addresses in UBL, written and read the same way in every document."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ ZERO = Decimal(0)
 
 
 def write_party(parent: Element, wrapper: str, party: UblParty) -> None:
-    """``cac:wrapper/cac:Party`` in schema order."""
+    """Write ``cac:wrapper/cac:Party`` in schema order."""
     element = group(group(parent, wrapper), "Party")
     put(element, "EndpointID", party.endpoint, schemeID=party.endpoint_scheme)
     if party.company_id:
@@ -28,7 +28,7 @@ def write_party(parent: Element, wrapper: str, party: UblParty) -> None:
 
 
 def read_party(root: Element, wrapper: str) -> UblParty:
-    """The party under ``cac:wrapper``."""
+    """Read the party under ``cac:wrapper``."""
     at = f"cac:{wrapper}/cac:Party"
     endpoint = root.find(f"{at}/cbc:EndpointID", PREFIXES)
     name = text_at(root, f"{at}/cac:PartyName/cbc:Name")
@@ -43,7 +43,7 @@ def read_party(root: Element, wrapper: str) -> UblParty:
 
 
 def write_address(parent: Element, name: str, address: UblAddress) -> None:
-    """An address, left out where it says nothing."""
+    """Write an address. Leave it out if it is empty."""
     if address == UblAddress():
         return
     element = group(parent, name)
@@ -55,7 +55,7 @@ def write_address(parent: Element, name: str, address: UblAddress) -> None:
 
 
 def read_address(root: Element, at: str) -> UblAddress:
-    """The address at a path; empty where there is none."""
+    """Read the address at a path. It is empty if there is none."""
     return UblAddress(
         street=words_at(root, f"{at}/cbc:StreetName"),
         city=words_at(root, f"{at}/cbc:CityName"),
@@ -65,10 +65,10 @@ def read_address(root: Element, at: str) -> UblAddress:
 
 
 def read_date(root: Element, at: str) -> date | None:
-    """A civil date; a schema-valid date may carry a time zone, which a date of ours has not.
+    """Read a civil date without the time zone that the schema allows.
 
     Raises:
-        Refused: a year before 1 or after 9999, which the schema takes.
+        InvalidDocument: a year before 1 or after 9999, which the schema allows.
     """
     text = text_at(root, at)
     try:
@@ -79,22 +79,22 @@ def read_date(root: Element, at: str) -> date | None:
 
 
 def read_decimal(root: Element, at: str) -> Decimal | None:
-    """A number as written."""
+    """Read a number as written."""
     text = text_at(root, at)
     return Decimal(text) if text else None
 
 
 def number_at(root: Element, at: str, otherwise: Decimal = ZERO) -> Decimal:
-    """A number as written; ``otherwise`` where there is none, or a nought."""
+    """Read a number as written. Return ``otherwise`` if there is none or it is zero."""
     return read_decimal(root, at) or otherwise
 
 
 def unit_at(root: Element, at: str) -> str:
-    """The ``unitCode`` of a quantity; empty where it has none."""
+    """Return the ``unitCode`` of a quantity, or an empty text."""
     found = root.find(at, PREFIXES)
     return (found.get("unitCode") or "") if found is not None else ""
 
 
 def unknown_unit(unit: str) -> str:
-    """What is wrong with a unit code that is not in our list."""
+    """Return the error for a unit code that is not in our list."""
     return f"{unit!r} is not a unit of UN/ECE Recommendation 20 that is traded here, such as C62, H87, MTR or KGM"

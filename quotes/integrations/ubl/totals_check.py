@@ -19,7 +19,7 @@ TAX_CATEGORIES = frozenset({"S", "Z", "E", "AE", "K", "G", "O", "L", "M", "B"})
 
 
 def line_net(price: Decimal, quantity: Decimal, base_quantity: Decimal = Decimal(1), digits: int = 2) -> Decimal:
-    """Net of a line, half-up.
+    """Return the net amount of a line, rounded half up.
 
     >>> line_net(Decimal("10.025"), Decimal("4"))
     Decimal('40.10')
@@ -30,7 +30,7 @@ def line_net(price: Decimal, quantity: Decimal, base_quantity: Decimal = Decimal
 
 
 def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> tuple[UblTaxSubtotal, ...]:
-    """Tax for each category and rate, on the sum of what is taxable, half-up (BR-CO-17).
+    """Return the tax for each category and rate on the taxable sum, rounded half up (BR-CO-17).
 
     Args:
         taxed: (category, percent, amount) of every line and charge; 25 and 25.00 are the same rate.
@@ -52,7 +52,7 @@ def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> 
 
 
 def wrong_sums(order: OrderDocument, digits: int = 2) -> list[str]:
-    """What does not add up in an order, each as a rule and the figures; empty where all is exact."""
+    """Return the rules that the sums of an order break, with the figures; empty if all sums are exact."""
     return [*_wrong_lines(order.lines, digits), *_wrong_taxes(order, digits), *_wrong_total(order)]
 
 
@@ -83,6 +83,6 @@ def _row(row: UblTaxSubtotal) -> tuple[str, Fraction, Decimal, Decimal]:
 def _wrong_lines(lines: Sequence[UblOrderLine], digits: int) -> Iterable[str]:
     for line in lines:
         if line.base_quantity <= 0:
-            yield f"R130: line {line.id} has base quantity {line.base_quantity}, more than 0 is wanted"
+            yield f"R130: line {line.id} has base quantity {line.base_quantity}, it must be above 0"
         elif line.net != line_net(line.price, line.quantity, line.base_quantity, digits):
-            yield f"T01-R024: line {line.id} says {line.net}, its price and quantity make another amount"
+            yield f"T01-R024: line {line.id} states {line.net}, its price and quantity give another amount"

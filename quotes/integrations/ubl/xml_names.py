@@ -20,21 +20,21 @@ _NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")  #
 
 
 def root(name: str) -> Element:
-    """The root element of a document such as ``Order``."""
+    """Create the root element of a document such as ``Order``."""
     space = DOCUMENT.format(name=name)
     spaces: dict[Any, str] = {None: space, **PREFIXES}
     return etree.Element(f"{{{space}}}{name}", nsmap=spaces)
 
 
 def group(parent: Element, name: str) -> Element:
-    """A new aggregate child, ``cac:name``."""
+    """Add an aggregate child, ``cac:name``."""
     return etree.SubElement(parent, f"{{{CAC}}}{name}")
 
 
 def put(parent: Element, name: str, text: str | None, **attributes: str) -> None:
-    """A new basic child, ``cbc:name``; nothing where there is no text, since UBL forbids empty elements.
+    """Add a basic child, ``cbc:name``, unless the text is empty: UBL forbids empty elements.
 
-    What no XML can hold is left out of the text.
+    Characters that XML forbids are removed from the text.
     """
     if text := _NO_XML.sub("", text or ""):
         child = etree.SubElement(parent, f"{{{CBC}}}{name}", {key: value for key, value in attributes.items() if value})
@@ -42,12 +42,12 @@ def put(parent: Element, name: str, text: str | None, **attributes: str) -> None
 
 
 def put_amount(parent: Element, name: str, amount: Decimal, currency: str) -> None:
-    """An amount with its currency, in the currency's own decimals; a price may have more (BR-DEC, PEPPOL-T01-R028)."""
+    """Add an amount with its currency and its decimals. A price may have more decimals (BR-DEC, PEPPOL-T01-R028)."""
     put(parent, name, stated(amount, currency), currencyID=currency)
 
 
 def text_at(element: Element, path: str) -> str | None:
-    """Text of the first element at ``path`` (prefixes cac and cbc), without surrounding space; None where there is none."""
+    """Return the text of the first element at ``path`` (prefixes cac and cbc) without surrounding space, or None."""
     found = element.find(path, PREFIXES)
     if found is None or found.text is None:
         return None
@@ -55,11 +55,11 @@ def text_at(element: Element, path: str) -> str | None:
 
 
 def words_at(element: Element, path: str, otherwise: str = "") -> str:
-    """Text of the first element at ``path``; ``otherwise`` where there is none."""
+    """Return the text of the first element at ``path``, or ``otherwise``."""
     return text_at(element, path) or otherwise
 
 
 def serialize(element: Element) -> bytes:
-    """The document's bytes: UTF-8, declared, indented, the same every time."""
+    """Return the bytes of the document: UTF-8, declared, indented, always the same."""
     etree.indent(element, space="  ")
     return etree.tostring(element, xml_declaration=True, encoding="UTF-8") + b"\n"

@@ -1,4 +1,4 @@
-"""Taking in XML from outside: refused before it can do harm, checked against the OASIS schemas, then handed on.
+"""XML from outside: unsafe documents are rejected, the others are checked against the OASIS schemas.
 
 No entity is ever expanded, no file or address opened: a document type declaration is refused unread, size and depth are
 bounded, and the schemas lie beside this module.
@@ -30,21 +30,21 @@ def _schema(name: str) -> etree.XMLSchema:
 
 
 def refuse(code: str, text: str, pointer: str = "") -> InvalidDocument:
-    """A refusal with one fault."""
+    """Return an error with one fault."""
     return InvalidDocument([Fault(pointer, code, text)])
 
 
 def parse(body: bytes, name: str) -> Element:
-    """The root element of a UBL document called ``name`` (``OrderResponse``), valid against its schema.
+    """Return the root element of a UBL document of type ``name`` (``OrderResponse``), valid against its schema.
 
     Raises:
-        Refused: too large, too deep, not XML, a document type declaration, another document, or not valid.
+        InvalidDocument: too large, too deep, not XML, a document type declaration, another document, or not valid.
     """
     _refuse_unread(body)
     element = _root(body)
     wanted = f"{{{DOCUMENT.format(name=name)}}}{name}"
     if element.tag != wanted:
-        raise refuse("xml.document", f"a UBL 2.1 {name} is wanted, {element.tag} came")
+        raise refuse("xml.document", f"send a UBL 2.1 {name}, not {element.tag}")
     schema = _schema(name)
     if not schema.validate(element):
         log: Any = schema.error_log  # the stubs forget that it can be walked
@@ -54,7 +54,7 @@ def parse(body: bytes, name: str) -> Element:
 
 
 def _refuse_unread(body: bytes) -> None:
-    """Refuse what no parser should be given: too much of it, another encoding, a document type."""
+    """Reject documents that are unsafe to parse: too large, another encoding, a document type."""
     if len(body) > MAX_BYTES:
         raise refuse("xml.size", f"at most {MAX_BYTES} bytes are read, {len(body)} came")
     encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
@@ -83,5 +83,5 @@ def _root(body: bytes) -> Element:
 
 
 def _plain(message: str) -> str:
-    """A schema message without namespaces, bounded."""
+    """Return a schema message without namespaces, shortened."""
     return re.sub(r"\{urn:[^}]*\}", "", message)[:300]

@@ -1,4 +1,4 @@
-"""A real receiver of webhooks on loopback: it checks signatures, answers challenges, and sins as it is told to."""
+"""A real receiver of webhooks on loopback: it checks signatures, answers challenges, and fails on request."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from typing import Any
 
 @dataclass(slots=True)
 class Receiver:
-    """``got`` is every message but challenges: (headers, body). ``answers`` says what to answer next; then 204."""
+    """``got`` is every message but challenges: (headers, body). ``answers`` lists the next answers; then 204."""
 
     url: str = ""
     got: list[tuple[dict[str, str], bytes]] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""What a supplier's system sends arrives twice and in any order, as JSON or as UBL: the order ends in the same state."""
+"""Calls of a supplier's system arrive twice and in any order, as JSON or UBL: the order ends in the same state."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from django.db import transaction
 
 from catalogue.models import SupplierPrice
 from fencing.model.faults import InvalidDocument
-from quotes.integrations.bulk_prices import BatchResult, take_offers
-from quotes.integrations.order_formats import read_docket, read_reply, ubl_values
+from quotes.integrations.bulk_prices import BatchResult, store_prices
+from quotes.integrations.order_formats import read_docket, read_order_response, ubl_values
 from quotes.integrations.ubl.despatch_advice import read_despatch, write_despatch
 from quotes.integrations.ubl.documents import (
     LineStatus,
@@ -43,13 +43,13 @@ from tests.quotes.purchasing.cast import now, placed, supplier_actor
 pytestmark = pytest.mark.django_db
 D = Decimal
 DAY = date(2031, 6, 1)
-Door = Callable[[SupplierOrder, "Call"], OrderResponseData | DespatchData]
-_STATUS = {"accept": LineStatus.ACCEPTED, "refuse": LineStatus.REFUSED, "change": LineStatus.CHANGED}
+Reader = Callable[[SupplierOrder, "Call"], OrderResponseData | DespatchData]
+_STATUS = {"accept": LineStatus.ACCEPTED, "reject": LineStatus.REFUSED, "change": LineStatus.CHANGED}
 
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One thing a supplier's system sends: ``kind`` is where to, ``or_else`` what it may be told instead of done."""
+    """One call of a supplier's system: ``kind`` is its address, ``or_else`` a problem that it may get instead."""
 
     kind: str
     body: dict[str, Any]
@@ -61,7 +61,7 @@ class Call:
 
 
 def reply(number: str, code: str, *lines: dict[str, Any], **more: Any) -> Call:
-    return Call("replies", {"number": number, "code": code, **more, **({"lines": list(lines)} if lines else {})})
+    return Call("responses", {"number": number, "code": code, **more, **({"lines": list(lines)} if lines else {})})
 
 
 def docket(number: str, **loaded: str) -> Call:
@@ -70,17 +70,17 @@ def docket(number: str, **loaded: str) -> Call:
 
 
 SEEN = reply("R-seen", "AB")
-WHOLE = reply("R-whole", "AP", promised=DAY.isoformat())
+WHOLE = reply("R-whole", "AP", promised_on=DAY.isoformat())
 TOO_LATE = replace(WHOLE, or_else="conflict")  # after changes the whole is no longer accepted
-DEARER = reply("R-price", "CA", {"line": 1, "said": "change", "price": "2.80", "reason": "steel went up"})
-LATER = reply("R-date", "CA", {"line": 2, "said": "change", "promised": DAY.isoformat()})
-FEWER = reply("R-fewer", "CA", {"line": 1, "said": "change", "quantity": "4", "reason": "no more to be had"})
+DEARER = reply("R-price", "CA", {"line": 1, "action": "change", "price": "2.80", "reason": "steel went up"})
+LATER = reply("R-date", "CA", {"line": 2, "action": "change", "promised_on": DAY.isoformat()})
+FEWER = reply("R-fewer", "CA", {"line": 1, "action": "change", "quantity": "4", "reason": "no more available"})
 IN_PARTS = reply(
     "R-parts",
     "CA",
-    {"line": 2, "said": "change", "quantity": "40", "promised": DAY.isoformat(), "reason": "rest later"},
+    {"line": 2, "action": "change", "quantity": "40", "promised_on": DAY.isoformat(), "reason": "rest later"},
 )
-REFUSED = reply("R-none", "CA", {"line": 2, "said": "refuse", "reason": "no longer made"})
+REFUSED = reply("R-none", "CA", {"line": 2, "action": "reject", "reason": "no longer made"})
 OFFER = Call("offers", {}, "unchanged")  # the same price again
 
 FOURS = {
@@ -90,7 +90,7 @@ FOURS = {
     "price and date proposed, part of it on the road": (SEEN, DEARER, LATER, docket("D1", line_1="4")),
     "price proposed for what is all on the road": (DEARER, docket("D1", line_1="10"), LATER, OFFER),
     "accepted, then a price after all": (TOO_LATE, DEARER, docket("D1", line_2="500"), OFFER),
-    "fewer to be had, the rest of the other later": (FEWER, IN_PARTS, docket("D1", line_1="4", line_2="40"), SEEN),
+    "fewer available, the rest of the other later": (FEWER, IN_PARTS, docket("D1", line_1="4", line_2="40"), SEEN),
     "one line refused, the other despatched": (REFUSED, docket("D1", line_1="10"), TOO_LATE, DEARER),
 }  # fmt: skip
 
@@ -101,14 +101,14 @@ def order(yard: Business, cast: Cast) -> SupplierOrder:
 
 
 def as_json(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
-    if call.kind == "replies":
-        return serializers.read_response(validated_data(serializers.OrderReplyIn, call.body))
-    return serializers.docket(validated_data(serializers.DocketIn, call.body))
+    if call.kind == "responses":
+        return serializers.read_response(validated_data(serializers.OrderResponseIn, call.body))
+    return serializers.read_despatch(validated_data(serializers.DespatchIn, call.body))
 
 
 def as_ubl(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
-    if call.kind == "replies":
-        return read_reply(read_response(_response(order, call.body)), order)
+    if call.kind == "responses":
+        return read_order_response(read_response(_response(order, call.body)), order)
     return read_docket(read_despatch(_advice(order, call.body)), order)
 
 
@@ -116,18 +116,18 @@ def _response(order: SupplierOrder, body: dict[str, Any]) -> bytes:
     data = ubl_values(order)
     lines = tuple(
         ResponseLine(
-            str(place), str(line["line"]), _STATUS[line["said"]], "Goods",
+            str(place), str(line["line"]), _STATUS[line["action"]], "Goods",
             D(line["quantity"]) if "quantity" in line else None,
             "C62" if "quantity" in line else "",
             D(line["price"]) if "price" in line else None,
-            date.fromisoformat(line["promised"]) if "promised" in line else None,
+            date.fromisoformat(line["promised_on"]) if "promised_on" in line else None,
             line.get("reason", ""),
         )
         for place, line in enumerate(body.get("lines", []), 1)
     )  # fmt: skip
-    promised = date.fromisoformat(body["promised"]) if "promised" in body else None
+    promised = date.fromisoformat(body["promised_on"]) if "promised_on" in body else None
     head = (body["number"], DAY, order.number, ResponseCode(body["code"]), order.currency, data.buyer, data.seller)
-    return write_response(UblOrderResponse(*head, lines, promised=promised))
+    return write_response(UblOrderResponse(*head, lines, promised_on=promised))
 
 
 def _advice(order: SupplierOrder, body: dict[str, Any]) -> bytes:
@@ -148,7 +148,7 @@ def state(order: SupplierOrder) -> bytes:
     figures = ("quantity", "received", "outstanding", "cancelled", "in_transit", "price", "net", "due_on", "reason")
     return write_json(
         {
-            "order": [row.state, row.answer, row.promised_on, row.goods, row.tax, row.total],
+            "order": [row.state, row.response_status, row.promised_on, row.goods, row.tax, row.total],
             "lines": list(lines.values("position", *figures)),
             "waiting": list(waiting.order_by("line").values("line__position", "price", "promised_on")),
             "dockets": list(on_dockets.values_list("despatch__number", "line__position", "quantity")),
@@ -160,7 +160,7 @@ def state(order: SupplierOrder) -> bytes:
 
 
 class _Undo(Exception):
-    """Gives the next permutation the order as it was."""
+    """Give the next permutation an unchanged order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,16 +170,16 @@ class System:
     order: SupplierOrder
     actor: Actor
 
-    def send(self, call: Call, door: Door) -> str:
-        """What it is answered: done, the same as before, or a code of refusal."""
+    def send(self, call: Call, reader: Reader) -> str:
+        """Return the result of a call: done, the same as before, or the code of the problem."""
         try:
             with transaction.atomic():
                 if call.kind == "offers":
                     [outcome] = self._offer()
                     return "done" if outcome.status == 201 else outcome.result
-                value = door(self.order, call)
+                value = reader(self.order, call)
                 if isinstance(value, OrderResponseData):
-                    _, new = record_response(order=self.order, told=value, actor=self.actor)
+                    _, new = record_response(order=self.order, response=value, actor=self.actor)
                 else:
                     _, _, new = despatch(order=self.order, docket=value, actor=self.actor)
         except Problem as refused:
@@ -192,10 +192,10 @@ class System:
         account = self.actor.supplier_account
         assert account is not None
         asked = offers(self.order.business, "2.75")
-        return take_offers(account=account, actor=self.actor, offers=asked, test=False, whole=False, dry=False)
+        return store_prices(account=account, actor=self.actor, prices=asked, test=False, whole=False, dry=False)
 
-    def ended(self, calls: Sequence[Call], first: Door, second: Door) -> bytes:
-        """How the order ends when the calls come in this order, and then once more the other way round."""
+    def ended(self, calls: Sequence[Call], first: Reader, second: Reader) -> bytes:
+        """Return the final state of the order after the calls in this order, and then again in reverse."""
         try:
             with transaction.atomic():
                 for call in calls:
@@ -215,7 +215,7 @@ def test_four_calls_sent_twice_in_any_order_end_in_one_state(order: SupplierOrde
     system = System(order, supplier_actor(cast.supplier))
     ends: dict[bytes, list[str]] = {}
     for place, calls in enumerate(permutations(FOURS[four])):
-        doors = (as_json, as_ubl) if place % 2 else (as_ubl, as_json)
-        ends.setdefault(system.ended(calls, *doors), []).append(", ".join(call.name for call in calls))
+        readers = (as_json, as_ubl) if place % 2 else (as_ubl, as_json)
+        ends.setdefault(system.ended(calls, *readers), []).append(", ".join(call.name for call in calls))
     assert len(ends) == 1, ends
     assert state(order) not in ends, "the calls changed something"

@@ -38,7 +38,7 @@ def run_due(at: datetime) -> None:
 
 
 def sending(monkeypatch: pytest.MonkeyPatch, *answers: HttpResult) -> list[str]:
-    """What is sent, each answered by the next of ``answers`` and then by the last."""
+    """Record what is sent. Each request gets the next of ``answers``, then always the last."""
     sent: list[str] = []
 
     def post(url: str, *_: object, **__: object) -> HttpResult:

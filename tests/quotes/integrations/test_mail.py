@@ -46,7 +46,7 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     assert openpyxl.load_workbook(io.BytesIO(book)).sheetnames == [order.number]
     assert order.number in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     text = table if isinstance(table, str) else table.decode()
-    assert Decimal(list(csv.DictReader(io.StringIO(text)))[-1]["net"]) == order.total
+    assert Decimal(list(csv.DictReader(io.StringIO(text)))[-1]["net_amount"]) == order.total
     assert now(order).mailed_at is not None
 
 
@@ -85,10 +85,10 @@ def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None
     )
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     release_cancelled_jobs()
-    assert StockItem.objects.of(yard).get().held == 2
+    assert StockItem.objects.of(yard).get().reserved == 2
     move_job(job=job, to="cancelled", actor=actor)
-    assert StockItem.objects.of(yard).get().held == 0
+    assert StockItem.objects.of(yard).get().reserved == 0
     # kept in the very moment of the cancelling: the routine finds it
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(1), actor=actor)
     release_cancelled_jobs()
-    assert StockItem.objects.of(yard).get().held == 0
+    assert StockItem.objects.of(yard).get().reserved == 0

@@ -56,27 +56,32 @@ def test_lines_stand_by_role_then_the_longest_then_by_finish(order: SupplierOrde
 def test_packs_and_loose_pieces_make_the_quantity_and_masses_the_load(order: SupplierOrder) -> None:
     rows, sums = rows_of(order)
     for row in rows:
-        assert D(row["packs"]) * D(row["pack"]) + D(row["loose"]) == D(row["quantity"])
+        assert D(row["packs"]) * D(row["pack_size"]) + D(row["loose_quantity"]) == D(row["quantity"])
         assert D(row["packs"]) == int(D(row["packs"]))
         assert D(row["mass_kg"]) == D(row["quantity"]) * D("1.25")
-    assert any(D(row["pack"]) > 1 for row in rows)
+    assert any(D(row["pack_size"]) > 1 for row in rows)
     assert D(sums[-1]["mass_kg"]) == sum(D(row["mass_kg"]) for row in rows)
-    assert D(sums[-1]["net"]) == order.total
+    assert D(sums[-1]["net_amount"]) == order.total
 
 
 def test_what_is_cut_to_length_is_counted_in_pieces(order: SupplierOrder) -> None:
     line = OrderLine.objects.of(order.business).filter(order=order, role="rail").first()
     assert line is not None
     OrderLine.objects.of(order.business).filter(pk=line.pk).update(
-        unit="MTR", length_mm=2238, pack=1, quantity=D("17.904"), outstanding=D("17.904"), why=["8 made to 2238 mm"]
+        unit="MTR",
+        length_mm=2238,
+        pack=1,
+        quantity=D("17.904"),
+        outstanding=D("17.904"),
+        purchase_reason=["8 made to 2238 mm"],
     )
     [row] = [row for row in rows_of(order)[0] if row["line"] == str(line.position)]
     assert (row["cut_pieces"], row["length_mm"], row["unit"]) == ("8", "2238", "MTR")
     pages = pypdf.PdfReader(io.BytesIO(order_pdf(order))).pages
     text = " ".join(" ".join(page.extract_text() for page in pages).split())
     assert "8 made to 2238 mm" in text
-    for said in ("2 May 2031 to 9 May 2031", "kg", "4 Reed Lane"):
-        assert said in text
+    for part in ("2 May 2031 to 9 May 2031", "kg", "4 Reed Lane"):
+        assert part in text
 
 
 def test_what_was_cancelled_is_not_picked_and_not_lifted(order: SupplierOrder) -> None:
@@ -87,7 +92,7 @@ def test_what_was_cancelled_is_not_picked_and_not_lifted(order: SupplierOrder) -
     assert [row["line"] for row in fewer] == [row["line"] for row in rows if row["line"] != "1"]
     [gone] = [row for row in rows if row["line"] == "1"]
     assert D(less[-1]["mass_kg"]) == D(sums[-1]["mass_kg"]) - D(gone["mass_kg"])
-    assert D(less[-1]["net"]) == order.total
+    assert D(less[-1]["net_amount"]) == order.total
 
 
 def test_the_workbook_says_the_same_under_a_heading_for_each_role(order: SupplierOrder) -> None:
@@ -103,7 +108,11 @@ def test_the_workbook_says_the_same_under_a_heading_for_each_role(order: Supplie
     rows, _ = rows_of(order)
     for line, row in zip(lines, rows, strict=True):
         data = dict(zip(HEAD, line, strict=True))
-        assert (str(data["line"]), data["role"], D(str(data["net"]))) == (row["line"], row["role"], D(row["net"]))
+        assert (str(data["line"]), data["role"], D(str(data["net_amount"]))) == (
+            row["line"],
+            row["role"],
+            D(row["net_amount"]),
+        )
         assert data["description"] == row["description"].removeprefix("'")
     headings = [row[2] for row in table[head + 1 :] if row[0] is None]
     assert len(headings) == len({row["role"] for row in rows})

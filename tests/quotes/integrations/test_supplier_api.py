@@ -61,12 +61,12 @@ def test_a_supplier_sees_its_orders_once_they_are_placed_and_nothing_of_the_jobs
     assert theirs.get("/api/v1/supply/orders").json()["items"] == []
     assert theirs.get(f"/api/v1/supply/orders/{draft.ref}").status_code == 404
     services.place(order=draft, actor=actor_of(yard))
-    [listed] = theirs.get("/api/v1/supply/orders?with=lines").json()["items"]
+    [listed] = theirs.get("/api/v1/supply/orders?include=lines").json()["items"]
     assert [line["line"] for line in listed["lines"]] == [1, 2]
     data = theirs.get(f"/api/v1/supply/orders/{listed['ref']}").json()
     assert data["buyer"]["name"] == yard.name
     assert "receipts" not in data
-    assert not {"jobs", "why", "account"} & set(data["lines"][0])
+    assert not {"jobs", "purchase_reason", "account"} & set(data["lines"][0])
 
 
 def test_another_suppliers_order_is_not_there(
@@ -77,7 +77,7 @@ def test_another_suppliers_order_is_not_there(
     theirs = other.get(f"/api/v1/supply/orders/{order.ref}")
     assert (theirs.status_code, random.status_code) == (404, 404)
     assert {**theirs.json(), "instance": ""} == {**random.json(), "instance": ""}
-    post(other, f"supply/orders/{order.ref}/replies", {"number": "R", "code": "AP"}, 404)
+    post(other, f"supply/orders/{order.ref}/responses", {"number": "R", "code": "AP"}, 404)
 
 
 def test_a_key_that_may_only_read_does_not_despatch(
@@ -93,8 +93,8 @@ def test_polling_alone_misses_nothing(yard: Business, cast: Cast, theirs: Client
     seen = theirs.get("/api/v1/supply/orders?after_sequence=0&page_size=2").json()
     assert [item["number"] for item in seen["items"]] == ["O0001", "O0002"]
     services.cancel(order=orders[0], actor=actor_of(yard), reason="withdrawn")
-    rest = theirs.get(f"/api/v1/supply/orders?after_sequence={seen['items'][-1]['changed']}").json()
-    assert [(item["number"], item["state"]) for item in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
+    rest = theirs.get(f"/api/v1/supply/orders?after_sequence={seen['items'][-1]['change_sequence']}").json()
+    assert [(item["number"], item["status"]) for item in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
     assert theirs.get("/api/v1/supply/orders?after_sequence=-1").status_code == 400
 
 
@@ -105,11 +105,11 @@ def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs
     assert wrong_sums(xml) == []
     rows = list(csv.DictReader(io.StringIO(theirs.get(f"{address}.csv").content.decode())))
     by_line = [row for row in rows if row["line"]]
-    assert D(rows[-1]["net"]) == D(total) == xml.payable
-    assert sum(D(row["net"]) for row in by_line) == xml.lines_total
+    assert D(rows[-1]["net_amount"]) == D(total) == xml.payable
+    assert sum(D(row["net_amount"]) for row in by_line) == xml.lines_total
     book: Any = openpyxl.load_workbook(io.BytesIO(theirs.get(f"{address}.xlsx").content)).active
     *_, last = book.iter_rows(values_only=True)
-    assert D(str(last[order_spreadsheet.HEAD.index("net")])) == D(total)
+    assert D(str(last[order_spreadsheet.HEAD.index("net_amount")])) == D(total)
     pdf = theirs.get(address, headers={"Accept": "application/pdf"})
     assert pdf["Content-Type"] == "application/pdf"
     assert _words(pdf.content).count(f"{D(total):,.2f}") == 1
@@ -118,7 +118,7 @@ def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs
 
 
 def test_an_order_that_was_refused_whole_has_its_lines_of_nothing_in_ubl(order: SupplierOrder, theirs: Client) -> None:
-    post(theirs, f"supply/orders/{order.ref}/replies", {"number": "R1", "code": "RE", "note": "closed for good"})
+    post(theirs, f"supply/orders/{order.ref}/responses", {"number": "R1", "code": "RE", "note": "closed for good"})
     body = theirs.get(f"/api/v1/supply/orders/{order.ref}.xml").content
     parse(body, "Order")  # UBL 2.1: OrderLine from 1 to n
     data = read_order(body)
@@ -141,33 +141,33 @@ def advice(order: SupplierOrder, *lines: UblDespatchLine) -> bytes:
     return write_despatch(UblDespatchAdvice("D1", date(2031, 5, 6), order.number, data.buyer, data.seller, lines))
 
 
-def state(told: dict[str, Any]) -> dict[str, Any]:
-    """What an order says, without when and which one."""
-    own = {"ref", "number", "placed_at", "updated_at", "changed", "replies", "despatches"}
-    return {name: value for name, value in told.items() if name not in own}
+def state(data: dict[str, Any]) -> dict[str, Any]:
+    """Return the fields of an order without its identity and times."""
+    own = {"ref", "number", "placed_at", "updated_at", "change_sequence", "responses", "despatches"}
+    return {name: value for name, value in data.items() if name not in own}
 
 
 def test_a_ubl_response_and_advice_do_what_json_does(yard: Business, cast: Cast, theirs: Client) -> None:
     one, other = placed(yard, account=cast.supplier), placed(yard, account=cast.supplier)
     lines = [
-        {"line": 1, "said": "change", "quantity": "4", "promised": "2031-06-01", "reason": "six later"},
-        {"line": 2, "said": "refuse", "reason": "no longer made"},
+        {"line": 1, "action": "change", "quantity": "4", "promised_on": "2031-06-01", "reason": "six later"},
+        {"line": 2, "action": "reject", "reason": "no longer made"},
     ]
-    by_json = post(theirs, f"supply/orders/{one.ref}/replies", {"number": "R1", "code": "CA", "lines": lines})
+    by_json = post(theirs, f"supply/orders/{one.ref}/responses", {"number": "R1", "code": "CA", "lines": lines})
     by_xml = post_xml(
         theirs,
-        f"supply/orders/{other.ref}/replies",
+        f"supply/orders/{other.ref}/responses",
         response(
             other,
             ResponseCode.CONDITIONAL,
             ResponseLine(
-                "1", "1", LineStatus.CHANGED, "Rail", D(4), "C62", promised=date(2031, 6, 1), note="six later"
+                "1", "1", LineStatus.CHANGED, "Rail", D(4), "C62", promised_on=date(2031, 6, 1), note="six later"
             ),
             ResponseLine("2", "2", LineStatus.REFUSED, "Screw", note="no longer made"),
         ),
     )
     assert state(by_json) == state(by_xml)
-    assert by_json["answer"] == "part"
+    assert by_json["response_status"] == "partly_accepted"
     docket = {"number": "D1", "lines": [{"line": 1, "quantity": "4", "reason": "six later"}]}
     json_road = post(theirs, f"supply/orders/{one.ref}/despatches", docket)
     loaded = UblDespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
@@ -187,7 +187,7 @@ def test_the_same_document_five_times_is_one(order: SupplierOrder, theirs: Clien
 def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
     order: SupplierOrder, theirs: Client
 ) -> None:
-    path = f"supply/orders/{order.ref}/replies"
+    path = f"supply/orders/{order.ref}/responses"
     data = ubl_values(order)
     other = UblOrderResponse(
         "R1",
@@ -221,7 +221,7 @@ def test_a_document_is_held_to_the_bounds_of_json(
     order: SupplierOrder, theirs: Client, line: ResponseLine, pointer: str
 ) -> None:
     body = response(order, ResponseCode.CONDITIONAL, line)
-    data = post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    data = post_xml(theirs, f"supply/orders/{order.ref}/responses", body, 422)
     assert [error["pointer"] for error in data["errors"]] == [pointer]
     assert now(order).version == order.version
 
@@ -249,13 +249,13 @@ def test_a_docket_is_too_and_names_pieces_by_any_code_for_one(order: SupplierOrd
     ],
 )
 def test_an_attack_by_xml_is_refused_and_changes_nothing(order: SupplierOrder, theirs: Client, body: bytes) -> None:
-    post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    post_xml(theirs, f"supply/orders/{order.ref}/responses", body, 422)
     assert now(order).version == order.version
 
 
 def test_a_document_over_a_megabyte_is_refused_unread(order: SupplierOrder, theirs: Client) -> None:
     body = b"<x>" + b" " * 1_000_000 + b"</x>"
-    post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 413)
+    post_xml(theirs, f"supply/orders/{order.ref}/responses", body, 413)
     post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 413)
 
 
@@ -263,10 +263,10 @@ def test_the_log_goes_on_after_the_event_one_knows(yard: Business, cast: Cast, t
     order = placed(yard, account=cast.supplier)
     [first] = theirs.get("/api/v1/supply/events").json()["items"]
     assert (first["type"], first["sequence"]) == ("order.placed", 2)
-    assert first["facts"]["total"] == theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["total"]
+    assert first["details"]["total"] == theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["total"]
     services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
     [second] = theirs.get(f"/api/v1/supply/events?after={first['ref']}").json()["items"]
-    assert (second["type"], second["facts"]["reason"]) == ("order.cancelled", "withdrawn")
+    assert (second["type"], second["details"]["reason"]) == ("order.cancelled", "withdrawn")
     assert theirs.get("/api/v1/supply/events?after=nothing").status_code == 404
 
 
@@ -275,7 +275,7 @@ def test_who_lost_everything_catches_up_from_the_log_alone(yard: Business, cast:
     post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D1", "lines": [{"line": 1, "quantity": "4"}]})
     post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D2", "lines": [{"line": 1, "quantity": "6"}]})
     events = theirs.get("/api/v1/supply/events").json()["items"]
-    sent = sum(D(event["facts"]["lines"]["1"]) for event in events if event["type"] == "order.despatched")
+    sent = sum(D(event["details"]["lines"]["1"]) for event in events if event["type"] == "order.despatched")
     assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["in_transit"])
 
 
@@ -283,15 +283,15 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     yard: Business, cast: Cast, theirs: Client
 ) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
-    batch = {"offers": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
+    batch = {"prices": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
     before = SupplierPrice.objects.of(yard).count()
-    dry = post(theirs, "supply/offer-batches?dry_run=true", batch, 207)
+    dry = post(theirs, "supply/prices/bulk?dry_run=true", batch, 207)
     assert [item["status"] for item in dry["items"]] == [200, 422, 422]
     assert SupplierPrice.objects.of(yard).count() == before
-    live = post(theirs, "supply/offer-batches", batch, 207)
+    live = post(theirs, "supply/prices/bulk", batch, 207)
     assert [item["errors"] for item in live["items"]] == [item["errors"] for item in dry["items"]]
-    assert live["items"][1]["errors"][0]["pointer"] == "#/offers/1/price"
-    assert (live["stored"], SupplierPrice.objects.of(yard).count()) == (1, before + 1)
+    assert live["items"][1]["errors"][0]["pointer"] == "#/prices/1/price"
+    assert (live["stored_count"], SupplierPrice.objects.of(yard).count()) == (1, before + 1)
 
 
 @pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?dry_run=true"])
@@ -301,27 +301,27 @@ def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     template = offers(yard, "1.25")[0]
     days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(3)]
-    batch = {"offers": [{**template, "valid_from": day, "breaks": [["10", "1.2"]]} for day in days]}
-    first = post(theirs, "supply/offer-batches", batch, 207)
+    batch = {"prices": [{**template, "valid_from": day, "price_breaks": [["10", "1.2"]]} for day in days]}
+    first = post(theirs, "supply/prices/bulk", batch, 207)
     assert [item["result"] for item in first["items"]] == ["stored"] * 3
     before, entries = SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
-    again = post(theirs, f"supply/offer-batches{way}", batch, 207)
+    again = post(theirs, f"supply/prices/bulk{way}", batch, 207)
     assert [(item["status"], item["result"]) for item in again["items"]] == [(200, "unchanged")] * 3
     assert [item["ref"] for item in again["items"]] == [item["ref"] for item in first["items"]]
-    assert (again["stored"], again["unchanged"]) == (0, 3)
+    assert (again["stored_count"], again["unchanged_count"]) == (0, 3)
     assert (SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (
         before,
         entries,
     )
-    another = {"offers": [{**batch["offers"][0], "price": "1.26"}]}
-    data = post(theirs, f"supply/offer-batches{way}", another, 207)
+    another = {"prices": [{**batch["prices"][0], "price": "1.26"}]}
+    data = post(theirs, f"supply/prices/bulk{way}", another, 207)
     assert data["items"][0]["errors"][0]["code"] == "valid_from.taken"
 
 
 def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast: Cast, theirs: Client) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     before = SupplierPrice.objects.of(yard).count()
-    data = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
+    data = post(theirs, "supply/prices/bulk?all_or_nothing=true", {"prices": offers(yard, "1.25", "-1")}, 207)
     assert [item["status"] for item in data["items"]] == [424, 422]
     assert SupplierPrice.objects.of(yard).count() == before
 
@@ -334,17 +334,17 @@ def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its
     days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(1, 41)]
     many = [{**template, "valid_from": day} for day in days]
 
-    def asked(count: int, status: str) -> tuple[int, Any]:
+    def call_with(count: int, status: str) -> tuple[int, Any]:
         with CaptureQueriesContext(connection) as queries:
-            data = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
+            data = post(theirs, f"supply/prices/bulk{status}", {"prices": many[:count]}, 207)
         return len(queries), data
 
-    asked(1, "?dry_run=true")  # which also notes when the key was used last
-    assert asked(1, "?dry_run=true")[0] == asked(40, "?dry_run=true")[0]
-    few, _ = asked(1, "")
-    more, data = asked(40, "")
+    call_with(1, "?dry_run=true")  # which also notes when the key was used last
+    assert call_with(1, "?dry_run=true")[0] == call_with(40, "?dry_run=true")[0]
+    few, _ = call_with(1, "")
+    more, data = call_with(40, "")
     assert few == more
-    # the first was stored by the call before; the others say where each of them is told in the audit trail
+    # the first was stored by the call before; the others give the queries of their audit entries
     assert [item["status"] for item in data["items"]] == [200, *[201] * 39]
     assert data["items"][0]["result"] == "unchanged"
     entries = AuditEntry.objects.filter(business=yard, action="offer.added")
@@ -358,12 +358,12 @@ def test_of_two_prices_from_the_same_day_in_a_batch_the_first_counts(
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     one = offers(yard, "1.25")[0]
     ended = {**one, "valid_to": (timezone.localdate() - timedelta(days=1)).isoformat()}
-    data = post(theirs, "supply/offer-batches", {"offers": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
+    data = post(theirs, "supply/prices/bulk", {"prices": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
     assert [(row["status"], [error["pointer"] for error in row["errors"]]) for row in data] == [
-        (422, ["#/offers/0/valid_to"]),
+        (422, ["#/prices/0/valid_to"]),
         (201, []),
-        (422, ["#/offers/2/valid_from"]),
-        (422, ["#/offers/3"]),
+        (422, ["#/prices/2/valid_from"]),
+        (422, ["#/prices/3"]),
     ]
 
 
@@ -397,17 +397,17 @@ def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_t
     real = seller_of(yard, component_of(yard, "rail"), cast.supplier)
     sandbox = post(trial, "supply/sandbox/orders")["business"]["ref"]
     for client, own, others in ((trial, sandbox, yard.ref), (theirs, yard.ref, sandbox)):
-        seen = client.get("/api/v1/supply/offers?page_size=200").json()["items"]
+        seen = client.get("/api/v1/supply/prices?page_size=200").json()["items"]
         assert {item["business"] for item in seen} == {own}
-        assert client.get(f"/api/v1/supply/offers?business={others}").json()["items"] == []
+        assert client.get(f"/api/v1/supply/prices?business={others}").json()["items"] == []
         sku = seen[0]["component"]
         body = {"business": others, "component": sku, "price": "0.01", "valid_from": "2999-01-01"}
-        assert post(client, "supply/offers", body, 422)["errors"][0]["pointer"] == "#/business"
-        post(client, "supply/offers", {**body, "business": own})
+        assert post(client, "supply/prices", body, 422)["errors"][0]["pointer"] == "#/business"
+        post(client, "supply/prices", {**body, "business": own})
     offer = SupplierPrice.objects.of(yard).filter(supplier=real).latest("id")
-    assert trial.get(f"/api/v1/supply/offers/{offer.ref}").status_code == 404
+    assert trial.get(f"/api/v1/supply/prices/{offer.ref}").status_code == 404
     change = trial.patch(
-        f"/api/v1/supply/offers/{offer.ref}", {"price": "9.99"}, "application/json", headers={"If-Match": "*"}
+        f"/api/v1/supply/prices/{offer.ref}", {"price": "9.99"}, "application/json", headers={"If-Match": "*"}
     )
     assert change.status_code == 404
 
@@ -415,11 +415,11 @@ def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_t
 def test_the_whole_cycle_runs_in_the_sandbox_and_a_reset_begins_anew(trial: Client, mailoutbox: list[Any]) -> None:
     made = post(trial, "supply/sandbox/orders")
     ref = made["ref"]
-    post(trial, f"supply/orders/{ref}/replies", {"number": "R1", "code": "AP"})
+    post(trial, f"supply/orders/{ref}/responses", {"number": "R1", "code": "AP"})
     lines = [{"line": line["line"], "quantity": line["quantity"]} for line in made["lines"]]
-    assert post(trial, f"supply/orders/{ref}/despatches", {"number": "D1", "lines": lines})["state"] == "despatched"
+    assert post(trial, f"supply/orders/{ref}/despatches", {"number": "D1", "lines": lines})["status"] == "despatched"
     post(trial, "supply/sandbox/reset", status=200)
-    states = [item["state"] for item in trial.get("/api/v1/supply/orders").json()["items"]]
+    states = [item["status"] for item in trial.get("/api/v1/supply/orders").json()["items"]]
     assert states.count("placed") == 2
     assert "despatched" not in states
     assert mailoutbox == []
@@ -435,7 +435,7 @@ def test_an_owner_lets_a_suppliers_system_in(yard: Business, owner_client: Clien
         headers={"Idempotency-Key": "k1"},
     )
     assert answer.status_code == 201
-    machine = Client(headers={"Authorization": f"Bearer {answer.json()['key']}"})
+    machine = Client(headers={"Authorization": f"Bearer {answer.json()['secret']}"})
     assert [item["ref"] for item in machine.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
 
 

@@ -1,4 +1,4 @@
-"""Replies and dockets go out as UBL, valid against the schemas, and say what was taken in."""
+"""Replies and dockets go out as UBL, valid against the schemas, and state what was received."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ from tests.quotes.purchasing.cast import placed
 pytestmark = pytest.mark.django_db
 D = Decimal
 SAID = [
-    {"line": 1, "said": "change", "quantity": "4", "promised": "2031-06-01", "reason": "six  later"},
-    {"line": 2, "said": "change", "price": "2.605", "reason": "steel & <zinc>"},
+    {"line": 1, "action": "change", "quantity": "4", "promised_on": "2031-06-01", "reason": "six  later"},
+    {"line": 2, "action": "change", "price": "2.605", "reason": "steel & <zinc>"},
 ]
 
 
@@ -38,20 +38,20 @@ def valid(body: bytes, name: str) -> bytes:
     return body
 
 
-@pytest.mark.parametrize("door", ["supply/orders", "orders"])
+@pytest.mark.parametrize("path", ["supply/orders", "orders"])
 def test_a_reply_goes_out_as_it_came_in_to_both_sides(
-    order: SupplierOrder, theirs: Client, owner_client: Client, door: str
+    order: SupplierOrder, theirs: Client, owner_client: Client, path: str
 ) -> None:
     asked = {"number": "R1", "code": "CA", "note": "see lines", "lines": SAID}
-    [data] = post(theirs, f"supply/orders/{order.ref}/replies", asked)["replies"]
-    client = theirs if door.startswith("supply") else owner_client
-    answer = client.get(f"/api/v1/{door}/{order.ref}/replies/{data['ref']}.xml")
+    [data] = post(theirs, f"supply/orders/{order.ref}/responses", asked)["responses"]
+    client = theirs if path.startswith("supply") else owner_client
+    answer = client.get(f"/api/v1/{path}/{order.ref}/responses/{data['ref']}.xml")
     # a row's own number tells how many there are in all businesses: only the public ref is shown
-    assert f"{order.number}-reply-{data['ref']}.xml" in answer["Content-Disposition"]
+    assert f"{order.number}-response-{data['ref']}.xml" in answer["Content-Disposition"]
     response = read_response(valid(answer.content, "OrderResponse"))
     assert (response.id, response.order, response.code.value, response.note) == ("R1", order.number, "CA", "see lines")
     first, second = response.lines
-    assert (first.status.value, first.quantity, str(first.promised), first.note) == (
+    assert (first.status.value, first.quantity, str(first.promised_on), first.note) == (
         "3",
         D(4),
         "2031-06-01",
@@ -64,13 +64,13 @@ def test_a_reply_goes_out_as_it_came_in_to_both_sides(
 def test_a_reply_to_the_whole_carries_no_lines_and_is_known_when_it_comes_back(
     order: SupplierOrder, theirs: Client, code: str, state: str
 ) -> None:
-    path = f"supply/orders/{order.ref}/replies"
+    path = f"supply/orders/{order.ref}/responses"
     made = post(theirs, path, {"number": "R1", "code": code})
-    body = theirs.get(f"/api/v1/{path}/{made['replies'][0]['ref']}.xml").content
+    body = theirs.get(f"/api/v1/{path}/{made['responses'][0]['ref']}.xml").content
     response = read_response(valid(body, "OrderResponse"))
-    assert (response.code.value, response.lines, made["state"]) == (code, (), state)
+    assert (response.code.value, response.lines, made["status"]) == (code, (), state)
     # the same reply once more, as a document: nothing happens twice
-    assert len(post_xml(theirs, path, body, 200)["replies"]) == 1
+    assert len(post_xml(theirs, path, body, 200)["responses"]) == 1
 
 
 def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes_back(
@@ -78,7 +78,9 @@ def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes
 ) -> None:
     path = f"supply/orders/{order.ref}/despatches"
     lines = [{"line": 1, "quantity": "4", "reason": "six later"}, {"line": 2, "quantity": "100"}]
-    made = post(theirs, path, {"number": "D1", "despatched": "2031-05-06", "arrives": "2031-05-07", "lines": lines})
+    made = post(
+        theirs, path, {"number": "D1", "despatched_on": "2031-05-06", "arrives_on": "2031-05-07", "lines": lines}
+    )
     ref = made["despatches"][0]["ref"]
     body = theirs.get(f"/api/v1/{path}/{ref}.xml").content
     assert owner_client.get(f"/api/v1/orders/{order.ref}/despatches/{ref}.xml").content == body
@@ -94,8 +96,8 @@ def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes
 def test_another_orders_documents_are_not_there(
     yard: Business, cast: Cast, order: SupplierOrder, theirs: Client, key_client: Callable[..., Any]
 ) -> None:
-    made = post(theirs, f"supply/orders/{order.ref}/replies", {"number": "R1", "code": "AB"})["replies"][0]["ref"]
+    made = post(theirs, f"supply/orders/{order.ref}/responses", {"number": "R1", "code": "AB"})["responses"][0]["ref"]
     second = placed(yard, account=cast.supplier)
-    assert theirs.get(f"/api/v1/supply/orders/{second.ref}/replies/{made}.xml").status_code == 404
+    assert theirs.get(f"/api/v1/supply/orders/{second.ref}/responses/{made}.xml").status_code == 404
     stranger = key_client(supplier=cast.other_supplier)
-    assert stranger.get(f"/api/v1/supply/orders/{order.ref}/replies/{made}.xml").status_code == 404
+    assert stranger.get(f"/api/v1/supply/orders/{order.ref}/responses/{made}.xml").status_code == 404

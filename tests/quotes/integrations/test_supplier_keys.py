@@ -48,14 +48,14 @@ def test_a_business_lists_replaces_and_ends_a_suppliers_keys(
     old, new = issued(owner_client, supplier, name="old"), issued(owner_client, supplier, name="new")
     listed = owner_client.get(f"/api/v1/suppliers/{supplier.ref}/keys").json()["items"]
     assert [item["name"] for item in listed] == ["new", "old"]
-    assert old["key"] not in str(listed)
+    assert old["secret"] not in str(listed)
     address = f"/api/v1/suppliers/{supplier.ref}/keys/{old['ref']}"
     assert owner_client.get(address).json()["revoked_at"] is None
-    assert bearer(old["key"]).get(KEYS).status_code == 200
+    assert bearer(old["secret"]).get(KEYS).status_code == 200
     assert owner_client.delete(address).status_code == 204
     assert owner_client.get(address).json()["revoked_at"] is not None
-    assert bearer(old["key"]).get(KEYS).status_code == 401
-    assert bearer(new["key"]).get(KEYS).status_code == 200
+    assert bearer(old["secret"]).get(KEYS).status_code == 401
+    assert bearer(new["secret"]).get(KEYS).status_code == 200
     ended = AuditEntry.objects.filter(business=business, action="key.revoked", subject=f"key:{old['ref']}")
     assert ended.count() == 1
 
@@ -68,14 +68,14 @@ def test_a_business_reaches_no_keys_of_a_supplier_that_serves_others_too(
     assert owner_client.get(f"/api/v1/suppliers/{supplier.ref}/keys").json()["items"] == []
     address = f"/api/v1/suppliers/{supplier.ref}/keys/{key['ref']}"
     assert [owner_client.get(address).status_code, owner_client.delete(address).status_code] == [404, 404]
-    assert bearer(key["key"]).get(KEYS).status_code == 200
+    assert bearer(key["secret"]).get(KEYS).status_code == 200
 
 
 def test_a_supplier_replaces_its_key_by_itself(key_client: Callable[..., Client], cast: Cast) -> None:
     old = key_client(supplier=cast.supplier)
     made = old.post(KEYS, {"name": "next year"}, JSON)
     assert (made.status_code, made["Cache-Control"]) == (201, "no-store")
-    new = bearer(made.json()["key"])
+    new = bearer(made.json()["secret"])
     names = {item["name"]: item["ref"] for item in new.get(KEYS).json()["items"]}
     assert set(names) == {"till", "next year"}
     assert new.get(made["Location"]).json()["scopes"] == sorted(SUPPLIER_SCOPES)
@@ -95,7 +95,7 @@ def test_a_key_gives_no_more_than_it_has_and_a_test_key_reaches_test_keys_alone(
     assert (beyond.status_code, beyond.json()["errors"][0]["code"]) == (422, "scopes.beyond")
     assert narrow.post(KEYS, {"name": "same"}, JSON).json()["scopes"] == ["supply:read", "supply:write"]
     _, trying = holding(Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, live=False)
-    assert trying.post(KEYS, {"name": "again"}, JSON).json()["key"].startswith("bwt_")
+    assert trying.post(KEYS, {"name": "again"}, JSON).json()["secret"].startswith("bwt_")
     assert {item["prefix"][:4] for item in trying.get(KEYS).json()["items"]} == {"bwt_"}
     assert trying.delete(f"{KEYS}/{key.ref}").status_code == 404
 

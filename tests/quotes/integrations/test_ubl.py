@@ -119,7 +119,7 @@ def test_a_response_comes_back_as_it_went_out() -> None:
         (changed, ResponseLine("2", "3", LineStatus.REFUSED, "Cap")), "see lines",
     )  # fmt: skip
     assert read_response(write_response(response)) == response
-    whole = replace(response, code=ResponseCode.ACCEPTED, lines=(), promised=date(2031, 6, 1))
+    whole = replace(response, code=ResponseCode.ACCEPTED, lines=(), promised_on=date(2031, 6, 1))
     assert read_response(write_response(whole)) == whole
 
 
@@ -151,11 +151,11 @@ def response_of(*lines: ResponseLine) -> bytes:
 
 
 @pytest.mark.parametrize("day", ["-0001-01-01", "12031-05-07"])
-@pytest.mark.parametrize(("said", "pointer"), [("2031-05-07", "/IssueDate"), ("2031-06-01", "EndDate")])
-def test_a_year_no_calendar_of_ours_has_is_refused_where_it_stands(day: str, said: str, pointer: str) -> None:
-    line = ResponseLine("1", "1", LineStatus.ACCEPTED, "Rail", promised=date(2031, 6, 1))
+@pytest.mark.parametrize(("stated", "pointer"), [("2031-05-07", "/IssueDate"), ("2031-06-01", "EndDate")])
+def test_a_year_no_calendar_of_ours_has_is_refused_where_it_stands(day: str, stated: str, pointer: str) -> None:
+    line = ResponseLine("1", "1", LineStatus.ACCEPTED, "Rail", promised_on=date(2031, 6, 1))
     with pytest.raises(InvalidDocument) as refused:
-        read_response(response_of(line).replace(said.encode(), day.encode()))
+        read_response(response_of(line).replace(stated.encode(), day.encode()))
     [fault] = refused.value.faults
     assert (fault.code, fault.pointer.endswith(pointer)) == ("ubl.date", True)
 

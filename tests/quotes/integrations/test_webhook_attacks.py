@@ -1,4 +1,4 @@
-"""What an attacker tries with a webhook's address and answers: no packet inside, no redirect, and an end within the time."""
+"""Attacks with a webhook's address and answers: no packet inside, no redirect, and an end within the time limit."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def inside(settings: Any) -> None:
 
 @pytest.fixture
 def calls(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """Every address that somebody tries to connect to; nobody gets through."""
+    """Record every address of a connection attempt; no attempt succeeds."""
     tried: list[str] = []
 
     def connect(address: tuple[str, int], timeout: float) -> socket.socket:
@@ -57,7 +57,7 @@ def test_a_name_is_looked_up_once_and_what_was_judged_is_what_is_called(calls: l
     looks = iter([[PUBLIC], ["127.0.0.1"]])
     answer = post("https://rebound.example/hooks", b"{}", {}, look_up=lambda host, port: next(looks))
     assert (calls, answer.status) == ([PUBLIC], None)
-    assert list(looks) == [["127.0.0.1"]]  # nobody asked a second time
+    assert list(looks) == [["127.0.0.1"]]  # no second look-up
 
 
 @pytest.mark.parametrize(
@@ -74,17 +74,17 @@ def test_loopback_by_any_spelling_is_never_called(calls: list[str], host: str) -
 
 
 def test_who_answers_from_inside_all_the_same_gets_nothing_said(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    connect, said = socket.create_connection, list[bytes]()
+    connect, received = socket.create_connection, list[bytes]()
 
     def listen(line: socket.socket) -> None:
-        said.append(line.recv(100))
+        received.append(line.recv(100))
 
     with speaking(listen) as port:
         # as where a rule of the network bends an outer address inwards
         monkeypatch.setattr(socket, "create_connection", lambda address, timeout: connect(("127.0.0.1", port), timeout))
         answer = post("https://rebound.example/hooks", b"{}", {}, look_up=lambda host, port: [PUBLIC])
     assert (answer.status, answer.fault) == (None, "OSError: the peer is not on the open internet")
-    assert said in ([], [b""])
+    assert received in ([], [b""])
 
 
 @pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
@@ -97,7 +97,7 @@ def test_a_redirect_is_not_followed(inside: None, status: int) -> None:
 
 @contextmanager
 def speaking(speak: Speak) -> Iterator[int]:
-    """A port of loopback where whoever connects hears what ``speak`` says."""
+    """A port of loopback that sends the output of ``speak`` to each connection."""
     with socket.create_server(("127.0.0.1", 0)) as server:
 
         def serve() -> None:
@@ -127,7 +127,7 @@ def dripping(begin: bytes, drop: bytes) -> Speak:
 
 
 def silent(line: socket.socket) -> None:
-    """Hears everything and says nothing."""
+    """Read everything and send nothing."""
     while line.recv(65_536):
         pass
 
@@ -146,7 +146,7 @@ SINS: dict[str, tuple[str, Speak]] = {
 }  # fmt: skip
 
 
-@pytest.mark.timeout(120)  # nobody but us ends these
+@pytest.mark.timeout(120)  # only this limit ends these
 @pytest.mark.parametrize("sin", SINS)
 def test_whatever_a_slow_receiver_does_it_is_cut_off_in_time(inside: None, sin: str) -> None:
     scheme, speak = SINS[sin]

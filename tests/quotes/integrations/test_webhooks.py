@@ -58,7 +58,7 @@ def settle() -> None:
 
 def added(theirs: Client, receiver: Receiver, **body: Any) -> dict[str, Any]:
     made: dict[str, Any] = send(theirs, "supply/webhooks", {"url": receiver.url, **body})
-    assert made["state"] == "pending"
+    assert made["status"] == "pending"
     settle()
     return made
 
@@ -98,12 +98,12 @@ def test_an_endpoint_that_does_not_consent_stays_pending_and_gets_nothing(
 
 
 def test_only_the_events_that_are_wanted_come(yard: Business, cast: Cast, theirs: Client, receiver: Receiver) -> None:
-    added(theirs, receiver, kinds=["order.cancelled"])
+    added(theirs, receiver, event_types=["order.cancelled"])
     order = placed(yard, account=cast.supplier)
     services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
     settle()
     assert receiver.kinds() == ["order.cancelled"]
-    assert send(theirs, "supply/webhooks", {"url": receiver.url, "kinds": ["quote.sent"]}, 422)
+    assert send(theirs, "supply/webhooks", {"url": receiver.url, "event_types": ["quote.sent"]}, 422)
 
 
 def test_another_suppliers_events_and_drafts_never_come(
@@ -121,7 +121,7 @@ def test_rotation_signs_with_both_secrets_for_a_day(
     made = added(theirs, receiver)
     path = f"supply/webhooks/{made['ref']}"
     tag = theirs.get(f"/api/v1/{path}").headers["ETag"]
-    fresh = send(theirs, f"{path}/secrets", None, 201, **{"If-Match": tag})["secret"]
+    fresh = send(theirs, f"{path}/rotate-secret", None, 201, **{"If-Match": tag})["secret"]
     placed(yard, account=cast.supplier)
     settle()
     [(headers, body)] = receiver.got
@@ -226,11 +226,13 @@ def test_a_log_shows_each_try_and_a_range_is_replayed(
     orders = [placed(yard, account=cast.supplier) for _ in range(3)]
     settle()
     log = theirs.get(f"/api/v1/supply/webhooks/{made['ref']}/deliveries").json()["items"]
-    assert [item["attempts"][0]["status"] for item in log] == [204, 204, 204]
+    assert [item["attempts"][0]["http_status"] for item in log] == [204, 204, 204]
     events = theirs.get("/api/v1/supply/events").json()["items"]
-    path = f"supply/webhooks/{made['ref']}/replays"
-    assert send(theirs, path, {"after": events[0]["ref"], "until": events[2]["ref"]}, 202) == {"replayed": 2}
-    assert send(theirs, path, {"delivery": log[0]["ref"]}, 202) == {"replayed": 1}
+    path = f"supply/webhooks/{made['ref']}/replay"
+    assert send(theirs, path, {"after_event": events[0]["ref"], "until_event": events[2]["ref"]}, 202) == {
+        "replayed_count": 2
+    }
+    assert send(theirs, path, {"delivery": log[0]["ref"]}, 202) == {"replayed_count": 1}
     settle()
     again = [json.loads(body)["data"]["order"] for _, body in receiver.got[3:]]
     assert again == [orders[1].ref, orders[2].ref, orders[2].ref]
@@ -239,7 +241,7 @@ def test_a_log_shows_each_try_and_a_range_is_replayed(
 
 def test_a_test_event_is_sent_on_request(theirs: Client, yard: Business, receiver: Receiver) -> None:
     made = added(theirs, receiver)
-    send(theirs, f"supply/webhooks/{made['ref']}/tests", None, 202)
+    send(theirs, f"supply/webhooks/{made['ref']}/send-test", None, 202)
     run_due()
     assert receiver.kinds() == ["endpoint.test"]
 

@@ -18,7 +18,7 @@ from shared.business.roles import SUPPLIER_SCOPES
 from shared.models import Business, SupplierAccount
 from tests.quotes.quoting.cast import actor_of, measure, sent, token
 
-ONE = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]
+ONE = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses_options": True}]
 
 
 def agreed_job(business: Business, *lengths: int) -> Job:
@@ -39,14 +39,14 @@ def supplier_actor(account: SupplierAccount) -> Actor:
 
 
 def component_of(business: Business, role: str) -> Component:
-    """The first component of a role that somebody sells."""
+    """Return the first component of a role that a supplier sells."""
     found = components(business).filter(role=role, offers__isnull=False).order_by("sku").first()
     assert found is not None
     return found
 
 
 def seller_of(business: Business, component: Component, account: SupplierAccount | None = None) -> Supplier:
-    """Who sells a component; its system comes in by ``account``."""
+    """Return the supplier of a component, with ``account`` for its system."""
     supplier = suppliers(business).filter(offers__component=component).order_by("code").first()
     assert supplier is not None
     if account is not None and supplier.account_id is None:

@@ -25,7 +25,7 @@ pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 
 
 def together(*jobs: Callable[[], Any]) -> list[Any]:
-    """What each answered, or the problem it met, all begun at the same moment."""
+    """Return the result or problem of each call, all started at the same moment."""
     start = Barrier(len(jobs))
 
     def run(job: Callable[[], Any]) -> Any:
@@ -57,12 +57,12 @@ def test_a_supplier_acknowledges_while_the_owner_cancels(yard: Business, cast: C
     order = placed(yard)
     them = supplier_actor(cast.supplier)
     reply, cancelled = together(
-        lambda: record_response(order=order, told=OrderResponseData(f"R{round_}", "AP"), actor=them),
+        lambda: record_response(order=order, response=OrderResponseData(f"R{round_}", "AP"), actor=them),
         lambda: services.cancel(order=order, actor=actor_of(yard), reason="withdrawn"),
     )
     assert cancelled.state == "cancelled"
     assert now(order).state == "cancelled"
-    # the reply came first and was overtaken, or came second and was told so
+    # the response came first and was superseded, or came second and was rejected
     assert isinstance(reply, Problem) == (count(order, "order.acknowledged") == 0)
     assert count(order, "order.cancelled") == 1
 

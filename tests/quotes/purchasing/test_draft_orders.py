@@ -59,7 +59,7 @@ def test_each_job_pays_for_whole_sheets_it_gets_and_again_buys_nothing(yard: Bus
     assert (sku, job, str(quantity)) == ("SH-1496-SM", low.pk, "6.000")
     whole = LineJob.objects.of(yard).filter(line__role__in=PIECE_ROLES).values_list("quantity", flat=True)
     assert all(part == part.to_integral_value() for part in whole)
-    assert order_for(jobs=[low, high], actor=actor_of(yard), again=True) == []
+    assert order_for(jobs=[low, high], actor=actor_of(yard), allow_reorder=True) == []
 
 
 def test_a_draft_for_two_jobs_that_is_changed_stays_theirs(yard: Business) -> None:
@@ -80,7 +80,7 @@ def test_a_draft_for_two_jobs_that_is_changed_stays_theirs(yard: Business) -> No
         (jobs[1].pk, 3),
     ]
     assert sum(quantity for sku, _, quantity in parts if sku == "DB-450") == 2
-    # and nobody orders for them a second time by mistake
+    # and a second order by mistake is rejected
     for job in jobs:
         with pytest.raises(Problem, match="on order O0001 already"):
             order_for(jobs=[job], actor=actor_of(yard))
@@ -95,7 +95,7 @@ def test_parts_of_a_sheet_on_one_line_are_counted_together(yard: Business) -> No
         first.quantity, last.quantity = first.quantity - Decimal("0.5"), last.quantity + Decimal("0.5")
         first.save()
         last.save()
-    assert order_for(jobs=jobs, actor=actor_of(yard), again=True) == []
+    assert order_for(jobs=jobs, actor=actor_of(yard), allow_reorder=True) == []
 
 
 def test_a_refused_order_leaves_no_gap_in_the_numbers(yard: Business) -> None:
@@ -121,12 +121,12 @@ def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> Non
     counted = sum(piece["count"] for piece in pieces)
     order_for(jobs=[job], actor=actor_of(yard))
     [line] = OrderLine.objects.of(yard).filter(role="sheet")
-    assert line.wanted == counted - 1
-    assert f"its strip is used for B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.why)
+    assert line.required_quantity == counted - 1
+    assert f"its strip is used for B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.purchase_reason)
     [blank] = ripped(bought_for(job))
     assert [where for _, _, where in blank.takes] == ["A-1", "B-1"]
-    # the strip is spoken for with its sheet, so nothing is missing
-    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+    # the strip is committed with its sheet, so nothing is missing
+    assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []
     whole = {**build["system"], "sheets": {**build["system"]["sheets"], "reuse_strips": False}}
     assert strip_width([whole]) is None
     plan = plan_for({job.number: build["takeoff"]}, market(yard), kerf=4, strips=strip_width([whole]))
@@ -145,7 +145,7 @@ def test_a_job_on_order_is_not_ordered_again_by_mistake(yard: Business) -> None:
     with pytest.raises(Problem, match="on order O0001 already"):
         order_for(jobs=[job], actor=actor_of(yard))
     # nothing is missing, so nothing is ordered twice
-    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+    assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []
 
 
 def test_ordering_again_buys_what_was_cancelled_or_sent_back_and_no_more(yard: Business) -> None:
@@ -153,11 +153,11 @@ def test_ordering_again_buys_what_was_cancelled_or_sent_back_and_no_more(yard: B
     orders = order_for(jobs=[job], actor=actor_of(yard))
     for order in orders:
         services.place(order=order, actor=actor_of(yard))
-    wanted = {line.sku: line.wanted for line in OrderLine.objects.of(yard).filter(order=orders[0])}
+    wanted = {line.sku: line.required_quantity for line in OrderLine.objects.of(yard).filter(order=orders[0])}
     services.cancel(order=orders[0], actor=actor_of(yard), reason="never came")
-    again = order_for(jobs=[job], actor=actor_of(yard), again=True)
-    assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order__in=again)} == wanted
-    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+    again = order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True)
+    assert {row.sku: row.required_quantity for row in OrderLine.objects.of(yard).filter(order__in=again)} == wanted
+    assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []
 
 
 def test_what_a_job_gave_back_is_counted_once_when_it_is_ordered_again(yard: Business) -> None:
@@ -169,11 +169,11 @@ def test_what_a_job_gave_back_is_counted_once_when_it_is_ordered_again(yard: Bus
         component=line.component, quantity=Decimal(3), actor=actor_of(yard), reason="back", job=job
     )
     stock_services.remove_stock(item=back, quantity=Decimal(2), actor=actor_of(yard), reason="sold")
-    # one of the three lies there still, two are gone
-    [order] = order_for(jobs=[job], actor=actor_of(yard), again=True)
-    assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order=order)} == {line.sku: 2}
+    # one of the three is still in stock, two are used
+    [order] = order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True)
+    assert {row.sku: row.required_quantity for row in OrderLine.objects.of(yard).filter(order=order)} == {line.sku: 2}
     assert Reservation.objects.of(yard).get(job=job).quantity == 1
-    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+    assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []
 
 
 def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -> None:
@@ -224,14 +224,14 @@ def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
     with pytest.raises(RuntimeError):
         services.cancel(order=order, actor=actor_of(yard), reason="wrong finish")
     kept.refresh_from_db()
-    assert kept.state == "held"
+    assert kept.state == "reserved"
     monkeypatch.undo()
     services.cancel(order=order, actor=actor_of(yard), reason="wrong finish")
-    for hold, state in ((kept, "released"), (by_hand, "held")):
+    for hold, state in ((kept, "released"), (by_hand, "reserved")):
         hold.refresh_from_db()
         assert hold.state == state
     item.refresh_from_db()
-    assert item.held == 2
+    assert item.reserved == 2
 
 
 def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business) -> None:
@@ -243,7 +243,7 @@ def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business)
     )
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
     order_for(jobs=[job], actor=actor_of(yard))
-    assert OrderLine.objects.of(yard).get(sku=need.sku).wanted == need.quantity - 3
+    assert OrderLine.objects.of(yard).get(sku=need.sku).required_quantity == need.quantity - 3
     assert sum(hold.quantity for hold in Reservation.objects.of(yard).filter(job=job)) == 3
 
 
@@ -259,7 +259,7 @@ def test_an_order_by_hand_worth_less_than_the_supplier_takes_is_not_placed_by_mi
 
 def test_a_job_nobody_agreed_to_orders_nothing(yard: Business) -> None:
     job = drafted_quote(yard).quote.job
-    with pytest.raises(Problem, match="materials are ordered for an accepted job"):
+    with pytest.raises(Problem, match="order materials for an accepted job"):
         order_for(jobs=[job], actor=actor_of(yard))
 
 
@@ -270,15 +270,15 @@ def test_everything_can_come_from_one_supplier_and_costs_no_less_than_the_split(
     assert singles
     assert best <= min(singles)
     with pytest.raises(InvalidDocument, match="no such active supplier"):
-        plan.chosen("nobody")
+        plan.chosen("unknown")
 
 
 def test_a_split_that_cannot_be_says_why(yard: Business) -> None:
     job = agreed_job(yard, 1000)
-    with pytest.raises(InvalidDocument, match="none brings it in time"):
+    with pytest.raises(InvalidDocument, match="none delivers it in time"):
         plan_jobs([job], days=0).chosen(None)
     SupplierTerms.objects.of(yard).update(minimum_order=Decimal(90_000))
-    with pytest.raises(InvalidDocument, match="the least order each asks for"):
+    with pytest.raises(InvalidDocument, match="each minimum order value"):
         plan_jobs([job]).chosen(None)
 
 
@@ -290,9 +290,9 @@ def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> Non
     sheet = components(yard).get(sku=sku)
     stock_services.add_stock(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
     order_for(jobs=[job], actor=actor_of(yard))
-    assert OrderLine.objects.of(yard).get(sku=sku).wanted == wanted - 5
+    assert OrderLine.objects.of(yard).get(sku=sku).required_quantity == wanted - 5
     assert Reservation.objects.of(yard).get(job=job).quantity == 5
-    assert StockItem.objects.of(yard).get().held == 5
+    assert StockItem.objects.of(yard).get().reserved == 5
 
 
 def test_a_remnant_long_enough_is_cut_before_a_rail_is_bought(yard: Business) -> None:
@@ -326,7 +326,7 @@ def test_a_draft_takes_other_lines_and_adds_up_again(yard: Business) -> None:
         change_draft(order=order, actor=actor_of(yard), note="too late")
 
 
-def test_what_is_ordered_for_a_job_is_told_by_role(yard: Business) -> None:
+def test_the_orders_of_a_job_are_listed_by_role(yard: Business) -> None:
     job = agreed_job(yard, 12000)
     assert ordered_for(job) == {}
     orders = order_for(jobs=[job], actor=actor_of(yard))

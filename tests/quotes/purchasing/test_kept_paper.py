@@ -1,4 +1,4 @@
-"""The order list and the saw sheet are made once by a job, kept with their digest, polled, and mailed as they were kept."""
+"""The order list and the saw sheet are made once by a job, kept with their digest, polled, and mailed unchanged."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def test_an_order_list_is_wanted_by_placing_and_is_polled_until_it_is_made(
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
         order = placed(yard)
-        [wanted] = rows(owner_client, subject=order.ref)
-        assert (wanted["kind"], wanted["state"], wanted["pdf"]) == ("order_list", "wanted", None)
-    [made] = rows(owner_client, subject=order.ref)
-    assert (made["ref"], made["state"]) == (wanted["ref"], "made")
-    pdf = owner_client.get(made["pdf"]).content
-    assert (hashlib.sha256(pdf).hexdigest(), len(pdf)) == (made["sha256"], made["size"])
+        [wanted] = rows(owner_client, order=order.ref)
+        assert (wanted["kind"], wanted["status"], wanted["pdf_url"]) == ("order_list", "queued", None)
+    [made] = rows(owner_client, order=order.ref)
+    assert (made["ref"], made["status"]) == (wanted["ref"], "ready")
+    pdf = owner_client.get(made["pdf_url"]).content
+    assert (hashlib.sha256(pdf).hexdigest(), len(pdf)) == (made["sha256"], made["size_bytes"])
 
 
 def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
@@ -50,7 +50,7 @@ def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
         order = placed(yard)
     kept_list = bytes(Document.objects.of(yard).get(kind=DocumentKind.ORDER_LIST).pdf or b"")
     with monkeypatch.context() as watched:
-        watched.setattr(order_pdf, "orderlist_pdf", lambda *told: pytest.fail("it was set again"))
+        watched.setattr(order_pdf, "orderlist_pdf", lambda *args: pytest.fail("it was set again"))
         assert order_pdf.order_pdf(now(order)) == kept_list
     services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
     assert order_pdf.order_pdf(now(order)) != kept_list
@@ -75,12 +75,12 @@ def test_a_saw_sheet_is_made_when_a_job_is_agreed_and_stays_as_the_crew_first_go
         job = agreed_job(yard, 11300)
     crew = signed_in(cast.crew)
     [made] = rows(crew, kind="saw_sheet")
-    assert made["state"] == "made"
+    assert made["status"] == "ready"
     yard.name = "Renamed since"
     yard.save()
     answer = crew.get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf").content
     assert hashlib.sha256(answer).hexdigest() == made["sha256"]
-    assert crew.get(made["pdf"]).content == answer
+    assert crew.get(made["pdf_url"]).content == answer
 
 
 def test_a_saw_sheet_nobody_made_yet_is_made_and_kept_when_it_is_asked_for(yard: Business) -> None:
@@ -88,15 +88,15 @@ def test_a_saw_sheet_nobody_made_yet_is_made_and_kept_when_it_is_asked_for(yard:
     Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET).delete()
     first = stored_document(revision=revision, kind=DocumentKind.SAW_SHEET)
     [row] = Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET)
-    assert (row.state, bytes(row.pdf or b"")) == ("made", first)
+    assert (row.state, bytes(row.pdf or b"")) == ("ready", first)
 
 
 def test_the_crew_sees_no_order_list(
     yard: Business, cast: Cast, signed_in: Callable[..., Client], key_client: Callable[..., Client]
 ) -> None:
     order = placed(yard)
-    assert rows(signed_in(cast.crew), subject=order.ref) == []
-    assert rows(key_client(Scope.JOBS_READ, Scope.DOCUMENTS_READ), subject=order.ref) != []
+    assert rows(signed_in(cast.crew), order=order.ref) == []
+    assert rows(key_client(Scope.JOBS_READ, Scope.DOCUMENTS_READ), order=order.ref) != []
 
 
 def test_a_document_is_of_a_revision_or_of_a_subject_and_one_of_each_kind(yard: Business) -> None:

@@ -24,14 +24,14 @@ from shared.spreadsheets.safe_cells import Cell
 def order(business: Business) -> SupplierOrder:
     """20 rails at 1.5 each make 30; no tax."""
     supplier = Supplier.objects.of(business).create(code="north", name="Northmill")
-    rail = Component.objects.of(business).create(sku="rail", label="Rail", role="rail", length_mm=2400)
+    rail = Component.objects.of(business).create(sku="rail", name="Rail", role="rail", length_mm=2400)
     thirty, twenty = Decimal(30), Decimal(20)
     order = SupplierOrder.objects.of(business).create(
         supplier=supplier, number="O1", goods=thirty, total=thirty, fee_tax_category="Z"
     )
     OrderLine.objects.of(business).create(
         order=order, position=1, component=rail, sku="rail", label="Rail", role="rail", unit="C62", tax_category="Z",
-        pack=Decimal(1), wanted=twenty, quantity=twenty, outstanding=twenty, price=Decimal("1.5"), net=thirty,
+        pack=Decimal(1), required_quantity=twenty, quantity=twenty, outstanding=twenty, price=Decimal("1.5"), net=thirty,
     )  # fmt: skip
     return SupplierOrder.objects.of(business).select_related("supplier", "business").get(pk=order.pk)
 
@@ -43,10 +43,10 @@ def order(business: Business) -> SupplierOrder:
 def test_an_order_tells_its_money_in_its_currency(order: SupplierOrder, currency: str, goods: str, price: str) -> None:
     order.currency = currency
     data: dict[str, Any] = order_full(order)
-    assert (data["goods"], data["lines"][0]["price"], data["lines"][0]["net"]) == (goods, price, goods)
+    assert (data["goods_total"], data["lines"][0]["price"], data["lines"][0]["net_amount"]) == (goods, price, goods)
     assert data["taxes"][0]["tax"] == goods.replace("30", "0")
     head, line, *_ = csv.reader(io.StringIO(order_csv(order).decode()))
-    assert [line[head.index(name)] for name in ("price", "net")] == [price, goods]
+    assert [line[head.index(name)] for name in ("price", "net_amount")] == [price, goods]
     assert [str(value) for value in (ubl_values(order).lines_total, ubl_values(order).lines[0].price)] == [goods, price]
 
 

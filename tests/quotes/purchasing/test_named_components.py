@@ -1,4 +1,4 @@
-"""What an order buys of things that are counted: the component that the quote priced, and as much concrete as the bags make."""
+"""Counted goods of an order: the component that the quote priced, and the concrete by the yield of the bags."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from quotes.purchasing.purchase_plan import plan_for
 
 
 def bag(sku: str, makes: str, price: str) -> tuple[Article, SupplierListing]:
-    """A bag that makes so many cubic metres of concrete."""
+    """A bag with its yield of concrete in cubic metres."""
     bought = Article(sku, sku, "concrete.bag", None, None, None, "C62", Decimal(makes), "")
     return bought, SupplierListing("near", sku, sku, Decimal(price), (), Decimal(1), Decimal(0), 1)
 

@@ -59,17 +59,27 @@ def act(order: SupplierOrder, number: int, step: tuple[Any, ...], us: Actor, the
             count = ReceiptData(f"D{number - 1}", DAY, (ReceivedLine(position, amount + damaged, damaged),))
             receive(order=order, count=count, actor=us, more_than_docket=True)
         case "refuse", position:
-            said = (LineResponseData(position, "refuse", "none"),)
-            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
+            response_lines = (LineResponseData(position, "reject", "none"),)
+            record_response(
+                order=order, response=OrderResponseData(f"R{number}", "CA", lines=response_lines), actor=them
+            )
         case "less", position, amount, later:
-            said = (LineResponseData(position, "change", "fewer", quantity=amount, promised=DAY if later else None),)
-            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
+            response_lines = (
+                LineResponseData(position, "change", "fewer", quantity=amount, promised_on=DAY if later else None),
+            )
+            record_response(
+                order=order, response=OrderResponseData(f"R{number}", "CA", lines=response_lines), actor=them
+            )
         case "price", position, price, agreed:
-            said = (LineResponseData(position, "change", "price", price=price),)
-            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
+            response_lines = (LineResponseData(position, "change", "price", price=price),)
+            record_response(
+                order=order, response=OrderResponseData(f"R{number}", "CA", lines=response_lines), actor=them
+            )
             services.decide(order=order, actor=us, decisions={position: agreed})
         case "back", position, amount, replace:
-            return_goods(order=order, line=position, quantity=amount, replace=replace, reason="bent", actor=us)
+            return_goods(
+                order=order, line=position, quantity=amount, replacement_required=replace, reason="bent", actor=us
+            )
         case "cut", position:
             services.cancel_outstanding(order=order, actor=us, positions=[position], reason="enough")
 
@@ -96,11 +106,13 @@ def test_ordered_is_received_and_outstanding_and_cancelled(
         for row in lines:
             assert row.quantity == row.received + row.outstanding + row.cancelled
             arrived = sum((receipt.arrived for receipt in row.receipts.all()), Decimal(0))
-            replaced = sum((item.quantity for item in row.returns.filter(replace=True)), Decimal(0))
-            assert row.received + row.over + row.damaged + replaced == arrived
+            replaced = sum((item.quantity for item in row.returns.filter(replacement_required=True)), Decimal(0))
+            assert row.received + row.over_delivered + row.damaged + replaced == arrived
             assert row.net == cents((row.quantity - row.cancelled) * row.price)
-            credits = [item.credit for item in row.returns.filter(replace=False)]
-            assert row.returned == sum((item.quantity for item in row.returns.filter(replace=False)), Decimal(0))
+            credits = [item.credit for item in row.returns.filter(replacement_required=False)]
+            assert row.returned == sum(
+                (item.quantity for item in row.returns.filter(replacement_required=False)), Decimal(0)
+            )
             assert 0 <= row.credited <= min(row.returned, row.received)
             # the price can't change any more once something was credited at it, unless more is still to come
             if row.outstanding == 0 and "price" not in [step[0] for step in story]:

@@ -52,9 +52,9 @@ def _change(order: SupplierOrder, cast: Cast) -> object:
 
 
 def _reply(order: SupplierOrder, cast: Cast) -> object:
-    said = (LineResponseData(1, "change", "no more", quantity=PART),)
+    response_lines = (LineResponseData(1, "change", "no more", quantity=PART),)
     return record_response(
-        order=order, told=OrderResponseData("R1", "CA", lines=said), actor=supplier_actor(cast.supplier)
+        order=order, response=OrderResponseData("R1", "CA", lines=response_lines), actor=supplier_actor(cast.supplier)
     )
 
 
@@ -75,7 +75,7 @@ def _damaged(order: SupplierOrder, cast: Cast) -> object:
 
 def _send_back(order: SupplierOrder, cast: Cast) -> object:
     return return_goods(
-        order=order, line=1, quantity=PART, replace=False, reason="bent", actor=actor_of(order.business)
+        order=order, line=1, quantity=PART, replacement_required=False, reason="bent", actor=actor_of(order.business)
     )
 
 
@@ -89,8 +89,8 @@ TYPED: list[tuple[Callable[[SupplierOrder, Cast], object], str, str]] = [
     (_change, "draft", "/lines/0/quantity"),
     (_reply, "placed", "/lines/0/quantity"),
     (_despatch, "placed", "/lines/0/quantity"),
-    (_receive, "placed", "/lines/0/arrived"),
-    (_damaged, "placed", "/lines/0/damaged"),
+    (_receive, "placed", "/lines/0/arrived_quantity"),
+    (_damaged, "placed", "/lines/0/damaged_quantity"),
     (_send_back, "received", "/quantity"),
 ]
 
@@ -146,11 +146,11 @@ def test_the_crew_uses_and_brings_back_whole_pieces(yard: Business, kind: str) -
 def test_a_pack_of_pieces_holds_whole_ones(yard: Business) -> None:
     rail = component_of(yard, "rail")
     price = rail.offers.get(supplier=seller_of(yard, rail))
-    rail.pack = price.pack = PART
+    rail.pack_size = price.pack_size = PART
     for row in (rail, price):
         with pytest.raises(ValidationError) as refused:
             row.clean()
-        assert refused.value.message_dict == {"pack": ["Enter a whole number: 1.5 is part of one."]}
+        assert refused.value.message_dict == {"pack_size": ["Enter a whole number: 1.5 is part of one."]}
     rail.sale_unit = "MTR"
     rail.clean()
 
