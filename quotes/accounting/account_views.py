@@ -34,7 +34,7 @@ HINTS = {
 def accounts(request: MemberRequest) -> HttpResponse:
     """Show and change the account codes."""
     codes = _tax_codes(request.business)
-    typed = _typed(request, codes) if request.method == "POST" else None
+    typed = _entered_accounts(request, codes) if request.method == "POST" else None
     faults, status = account_faults(typed) if typed else {}, 422
     if typed and not faults:
         try:
@@ -63,11 +63,11 @@ def _facts(business: Business) -> dict[str, str]:
 
 def _tax_codes(business: Business) -> list[str]:
     """Return the tax codes of the price rules and those that have an account."""
-    rules = price_rules(business).filter(kind=RuleKind.TAX).values_list("key", flat=True)
+    rules = price_rules(business).filter(kind=RuleKind.TAX).values_list("applies_to", flat=True)
     return sorted({*rules, *business.accounts.get(TAX, {})})
 
 
-def _typed(request: MemberRequest, codes: list[str]) -> dict[str, Any]:
+def _entered_accounts(request: MemberRequest, codes: list[str]) -> dict[str, Any]:
     plain = {name: request.POST.get(name, "").strip() for name in ACCOUNTS}
     return {**plain, TAX: {code: request.POST.get(f"tax.{code}", "").strip() for code in codes}}
 

@@ -1,4 +1,4 @@
-"""The bookkeeper's side: reports as files, and locking a period."""
+"""Accounting API: reports as files, and period locks."""
 
 from __future__ import annotations
 
@@ -43,66 +43,66 @@ from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer
 from shared.business.roles import Scope
 
-SPAN = {"from": "The first day, such as 2031-04-01.", "to": "The last day, included."}
-LOCK = ("ref", "who", "created_at")
-LOCKS = RowSerializer(same_names("until", *LOCK))
-LOCK_SCHEMA = shape(LOCK, until=DATE)
+SPAN = {"from": "First day, such as 2031-04-01.", "to": "Last day, included."}
+LOCK = ("ref", "created_by", "created_at")
+LOCKS = RowSerializer(same_names("locked_through", *LOCK))
+LOCK_SCHEMA = shape(LOCK, locked_through=DATE)
 _FILE = {(200, kind): OpenApiTypes.BINARY for kind in ("text/csv", "application/json")}
 
 
 class _Report(Endpoint):
-    """A report of a span of days as csv, xlsx or json. What was placed or changed until now is in it."""
+    """Base of the reports: entries of a date range as csv, xlsx or json."""
 
     scopes = {"GET": Scope.ACCOUNTING_READ}
     parameters = SPAN
 
     def span(self) -> DateRange:
-        """The days asked for, or 400."""
+        """Return the requested date range. Raise 400 if it is invalid."""
         first, last = (self._day(name) for name in SPAN)
         if last < first:
-            raise _wrong("to", "Not before from.")
+            raise _wrong("to", "Enter a date that is not before from.")
         return DateRange(first, last)
 
     def _day(self, name: str) -> date:
         try:
             return date.fromisoformat(self.request.query_params.get(name, "")[:10])
         except ValueError:
-            raise _wrong(name, "A day such as 2031-04-30 is wanted.") from None
+            raise _wrong(name, "Enter a date such as 2031-04-30.") from None
 
-    def chosen(self, name: str, usual: str, known: Iterable[str]) -> str:
-        """A parameter that is one of some words, or 400."""
+    def choice(self, name: str, usual: str, known: Iterable[str]) -> str:
+        """Return a parameter with a fixed set of values. Raise 400 for another value."""
         word = self.request.query_params.get(name, usual)
         if word not in known:
             raise _wrong(name, f"Choose from: {', '.join(known)}.")
         return word
 
     def table(self, span: DateRange) -> ReportTable:
-        """What is reported."""
+        """Return the table of the report."""
         raise NotImplementedError
 
-    def answer(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        """The report as a file, streamed."""
-        if form not in TYPES:
-            raise Problem("not-found", f"A report comes as {', '.join(TYPES)}.")
+    def report(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
+        """Return the report as a streamed file."""
+        if format not in TYPES:
+            raise Problem("not-found", f"Choose a format: {', '.join(TYPES)}.")
         span = self.span()
         catch_up(self.business)
         table = self.table(span)
-        if form == "xlsx":
+        if format == "xlsx":
             blocks: Any = file_blocks(xlsx_file(table))
         else:
-            blocks = json_blocks(table) if form == "json" else self.csv(table, span)
-        response = StreamingHttpResponse(blocks, content_type=TYPES[form])
-        name = f"{table.name}-{span.first}-{span.last}.{form}"
+            blocks = json_blocks(table) if format == "json" else self.csv(table, span)
+        response = StreamingHttpResponse(blocks, content_type=TYPES[format])
+        name = f"{table.name}-{span.first}-{span.last}.{format}"
         response["Content-Disposition"] = f'attachment; filename="{name}"'
         return response
 
     def csv(self, table: ReportTable, span: DateRange) -> Any:
-        """Blocks of CSV."""
+        """Return blocks of CSV."""
         return csv_blocks(table)
 
 
 class Ledger(_Report):
-    """Every entry of the ledger: orders by line and job, corrections where something changed later."""
+    """Ledger entries: orders by line and job, with later corrections."""
 
     def table(self, span: DateRange) -> ReportTable:
         return entry_table(self.business, span)
@@ -110,70 +110,72 @@ class Ledger(_Report):
     def csv(self, table: ReportTable, span: DateRange) -> Any:
         return ledger_csv(self.business, span)
 
-    @extend_schema(responses=_FILE, summary="The ledger")
-    def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        if form == "xlsx" and entries(self.business, self.span()).count() > MAX_XLSX_ROWS:
-            raise Problem("too-large", f"A sheet holds {MAX_XLSX_ROWS} rows; ask for a shorter span, or for csv.")
-        return self.answer(request, form)
+    @extend_schema(responses=_FILE, summary="Export the ledger")
+    def get(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
+        if format == "xlsx" and entries(self.business, self.span()).count() > MAX_XLSX_ROWS:
+            raise Problem("too-large", f"A spreadsheet holds {MAX_XLSX_ROWS} rows. Use a shorter date range, or csv.")
+        return self.report(request, format)
 
 
 class OrderTotalsReport(_Report):
     """Order totals by period, supplier, job, account, or tax code and rate."""
 
-    parameters = {**SPAN, "by": f"One of {', '.join(GROUPS)}."}
+    parameters = {**SPAN, "group_by": f"One of {', '.join(GROUPS)}."}
 
     def table(self, span: DateRange) -> ReportTable:
-        return totals_table(self.business, span, self.chosen("by", "period", GROUPS))
+        return totals_table(self.business, span, self.choice("group_by", "period", GROUPS))
 
-    @extend_schema(responses=_FILE, summary="Order totals")
-    def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        return self.answer(request, form)
+    @extend_schema(responses=_FILE, summary="Export order totals")
+    def get(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
+        return self.report(request, format)
 
 
-class Quoted(_Report):
-    """What was quoted and what was accepted, one by one or summed by period or job."""
+class QuotesAndAcceptances(_Report):
+    """Quotes and acceptances, as single entries or as sums by period or job."""
 
-    parameters = {**SPAN, "by": f"One of {', '.join(QUOTE_GROUPS)}."}
+    parameters = {**SPAN, "group_by": f"One of {', '.join(QUOTE_GROUPS)}."}
 
     def table(self, span: DateRange) -> ReportTable:
-        return quotes_table(self.business, span, self.chosen("by", "quote", QUOTE_GROUPS))
+        return quotes_table(self.business, span, self.choice("group_by", "quote", QUOTE_GROUPS))
 
-    @extend_schema(responses=_FILE, summary="Quoted and accepted")
-    def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        return self.answer(request, form)
+    @extend_schema(responses=_FILE, summary="Export quotes and acceptances")
+    def get(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
+        return self.report(request, format)
 
 
 class Margins(_Report):
-    """Sold, planned, ordered, received and as built, job by job, as the books stood on the last day."""
+    """Margins by job on the last day: sold, planned, ordered, received and as built."""
 
     def table(self, span: DateRange) -> ReportTable:
         return margins_table(self.business, span)
 
-    @extend_schema(responses=_FILE, summary="Margins")
-    def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        return self.answer(request, form)
+    @extend_schema(responses=_FILE, summary="Export margins")
+    def get(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
+        return self.report(request, format)
 
 
-class LockIn(StrictSerializer):
-    """``until``: the last day of the period."""
+class PeriodLockIn(StrictSerializer):
+    """``locked_through``: the last day of the period."""
 
-    until = serializers.DateField()
+    locked_through = serializers.DateField()
 
 
-class Locks(Endpoint):
-    """Locked periods, from the newest. POST locks everything up to a day, for good."""
+class PeriodLocks(Endpoint):
+    """Period locks, newest first. POST locks all entries up to a day. A lock is final."""
 
     scopes = {"GET": Scope.ACCOUNTING_READ, "POST": Scope.ACCOUNTING_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
 
-    @extend_schema(responses={200: page_of(LOCK_SCHEMA)}, summary="Locked periods")
+    @extend_schema(responses={200: page_of(LOCK_SCHEMA)}, summary="List period locks")
     def get(self, request: Request) -> Response:
         return self.page(lambda: PeriodLock.objects.of(self.business), LOCKS, all_of=self.business)
 
-    @extend_schema(request=LockIn, responses={201: LOCK_SCHEMA}, summary="Lock a period")
+    @extend_schema(request=PeriodLockIn, responses={201: LOCK_SCHEMA}, summary="Lock a period")
     def post(self, request: Request) -> Response:
-        lock = lock_period(business=self.business, until=self.validated_data(LockIn)["until"], actor=self.actor)
+        lock = lock_period(
+            business=self.business, locked_through=self.validated_data(PeriodLockIn)["locked_through"], actor=self.actor
+        )
         return self.one(LOCKS.of(lock), lock, status=201)
 
 

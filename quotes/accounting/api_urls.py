@@ -7,9 +7,9 @@ from django.urls import path
 from quotes.accounting import api
 
 urlpatterns = [
-    path("books/ledger.<str:form>", api.Ledger.as_view()),
-    path("books/totals.<str:form>", api.OrderTotalsReport.as_view()),
-    path("books/quotes.<str:form>", api.Quoted.as_view()),
-    path("books/margins.<str:form>", api.Margins.as_view()),
-    path("books/locks", api.Locks.as_view()),
+    path("accounting/ledger.<str:format>", api.Ledger.as_view()),
+    path("accounting/order-totals.<str:format>", api.OrderTotalsReport.as_view()),
+    path("accounting/quotes-and-acceptances.<str:format>", api.QuotesAndAcceptances.as_view()),
+    path("accounting/margins.<str:format>", api.Margins.as_view()),
+    path("accounting/period-locks", api.PeriodLocks.as_view()),
 ]

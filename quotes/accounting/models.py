@@ -1,4 +1,4 @@
-"""What was ordered, received, quoted and accepted: written once, every change a row of its own, so that locked stays locked."""
+"""Ledger rows of orders, receipts and quotes. Rows never change: a change is a new row, so locked periods stay locked."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from shared.models import BusinessOwned
 class PeriodLock(ImmutableModel):
     """Everything up to and including a day is final. The latest lock counts; none is ever taken back."""
 
-    until = models.DateField()
-    who = models.CharField(max_length=160)
+    locked_through = models.DateField()
+    created_by = models.CharField(max_length=160)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["business", "until"], name="period_lock_once")]
+        constraints = [models.UniqueConstraint(fields=["business", "locked_through"], name="period_lock_once")]
 
     def __str__(self) -> str:
-        return f"until {self.until}"
+        return f"through {self.locked_through}"
 
 
 class EntryKind(models.TextChoices):
@@ -35,7 +35,7 @@ class EntryKind(models.TextChoices):
 class LedgerEntry(ImmutableModel):
     """One amount of one line of an order for one job, or a job's part of the delivery fee (``line`` is None then).
 
-    A credit is for goods that were sent back. What is printed stands in the row itself.
+    A credit is for returned goods. The row holds every printed value itself.
     """
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="+")
@@ -71,7 +71,7 @@ class LedgerEntry(ImmutableModel):
 
 
 class ReceivedEntry(ImmutableModel):
-    """What goods that were received, and kept, are worth to a job by their order's prices, without delivery and tax."""
+    """Value of the received goods of a job that were not returned, at the prices of their order, without delivery and tax."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="+")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
@@ -93,22 +93,23 @@ class QuoteStep(models.TextChoices):
     QUOTED = "quoted", "quoted"
     ACCEPTED = "accepted", "accepted"
     DECLINED = "declined", "declined"
-    LAPSED = "lapsed", "lapsed"
-    REPLACED = "replaced", "replaced"
+    EXPIRED = "expired", "expired"
+    SUPERSEDED = "superseded", "superseded"
     CANCELLED = "cancelled", "cancelled"
 
 
 class QuoteEntry(ImmutableModel):
-    """One step of a revision: it was sent, accepted, declined, replaced, cancelled with its job, or lapsed.
+    """One step of a revision: it was sent, accepted, declined, superseded, cancelled with its job, or expired.
 
-    ``net``, ``tax`` and ``total`` are its own, of a variation the difference. "replaced" reverses what "quoted" entered,
-    "cancelled" what "accepted" entered; "declined" and "lapsed" enter no amounts. ``sold``, ``cost`` and ``materials`` are by how
+    ``net``, ``tax`` and ``total`` are its own, of a variation the difference. "superseded" reverses what "quoted" entered,
+    "cancelled" what "accepted" entered; "declined" and "expired" enter no amounts. ``sold``,
+    ``cost`` and ``materials`` are by how
     much an acceptance changed what the whole job is sold for, is to cost, and is to cost in materials with their delivery.
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+")
-    what = models.CharField(max_length=9, choices=QuoteStep)
+    what = models.CharField(max_length=10, choices=QuoteStep)
     day = models.DateField()
     quote_number = models.CharField(max_length=20)
     revision_number = models.PositiveIntegerField()
@@ -136,7 +137,7 @@ class QuoteEntry(ImmutableModel):
 
 
 class Posting(BusinessOwned):
-    """How far an order is in the ledger: up to which of its events."""
+    """Position of an order in the ledger: the last of its events that was posted."""
 
     order = models.OneToOneField(SupplierOrder, on_delete=models.PROTECT, related_name="posting")
     sequence = models.PositiveIntegerField(default=0)

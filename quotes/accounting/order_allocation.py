@@ -1,4 +1,4 @@
-"""What an order comes to, taken apart by line and job: what is to be paid, what went back for credit, what was received."""
+"""Allocation of an order's amounts to lines and jobs: payable, credited and received."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ class OrderShare:
 
 
 def parts_of(order: SupplierOrder, lines: Sequence[OrderLine]) -> list[OrderShare]:
-    """What an order comes to, by line and job, less what went back: net and tax add up to what is to be paid, to the cent.
+    """Return the amounts of an order by line and job, less credits. Net and tax add up to the payable total exactly.
 
-    The delivery fee falls to the jobs by what each takes of the goods. Credits leave it where it is.
+    The delivery fee is shared by the goods of each job. Credits do not change these shares.
     """
     jobs = _jobs(order)
     ordered = [part for line in lines for part in _split(order, line, line.net, jobs)]
@@ -54,7 +54,7 @@ def parts_of(order: SupplierOrder, lines: Sequence[OrderLine]) -> list[OrderShar
 
 
 def received_by_job(order: SupplierOrder, lines: Sequence[OrderLine]) -> dict[int | None, Decimal]:
-    """What was received and kept, by the row id of its job, at the order's prices and before tax."""
+    """Return the value of received goods that were not returned, by job id, at the order's prices and before tax."""
     jobs, found = _jobs(order), dict[int | None, Decimal]()
     for line in lines:
         for part in _split(order, line, net_of(order, line.price, line.received - line.credited), jobs):
@@ -98,7 +98,7 @@ def _fee(order: SupplierOrder, parts: Sequence[OrderShare]) -> list[OrderShare]:
 def _taxed(
     order: SupplierOrder, parts: Sequence[OrderShare], due: dict[tuple[str, Decimal], Decimal]
 ) -> list[OrderShare]:
-    """Each rate's tax shared over its nets; the odd cents go to the largest remainders."""
+    """Share the tax of each rate over its net amounts. Remaining cents go to the largest remainders."""
     found: list[OrderShare] = []
     for (category, rate), tax in due.items():
         mine = [part for part in parts if (part.category, part.rate) == (category, rate)]

@@ -1,4 +1,4 @@
-"""From orders to the books: what each comes to now, less what was posted of it, is posted, in a period that is open."""
+"""Posts orders to the ledger: the difference between an order's amounts and its posted entries, in an open period."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ FOUR = Decimal("0.0001")
 
 @transaction.atomic
 def post(order: SupplierOrder) -> int:
-    """Brings an order's ledger up to date; says how many entries that took. Safe to run twice."""
+    """Post the changes of an order and return the number of entries. Running it again posts nothing."""
     order = locked(order)
     hold(order.business)
     if order.placed_on is None:
@@ -56,7 +56,7 @@ def post(order: SupplierOrder) -> int:
 def _changes(
     order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, OrderShare]
 ) -> Iterator[tuple[OrderShare, tuple[Decimal, Decimal]]]:
-    """(part, what its net and tax change by) where they do: credits last, each kind by line and job."""
+    """Return each share whose net or tax changed, with the changes: credits last, each kind by line and job."""
     for key in sorted({*before, *wanted}, key=lambda item: (item[2], item[0] or 0, item[1] or 0)):
         net, tax = before.get(key, (ZERO, ZERO))
         part = wanted.get(key) or _gone(order, key)
@@ -90,7 +90,7 @@ def _usual_accounts(order: SupplierOrder, part: OrderShare) -> tuple[str, str]:
 
 
 def _gone(order: SupplierOrder, key: Key) -> OrderShare:
-    """What was posted and is no longer part of the order: nothing, in its old place."""
+    """Return a share of zero for each posted entry that the order no longer has."""
     line, job, credit = key
     rows = LedgerEntry.objects.of(order.business).filter(order=order)
     rows = rows.filter(line_id=line) if line else rows.filter(line=None)
@@ -138,7 +138,7 @@ def _entry(
 
 
 def catch_up(business: Business) -> None:
-    """Posts whatever the outbox has not come to yet, so that an export never lags behind."""
+    """Post all pending changes, so that an export is complete."""
     for order in list(_behind(business)):
         post(order)
     post_quotes(business)
@@ -151,20 +151,22 @@ def _behind(business: Business) -> QuerySet[SupplierOrder]:
 
 
 @transaction.atomic
-def lock_period(*, business: Business, until: date, actor: Actor) -> PeriodLock:
-    """Makes everything up to a day final. The same day again is the same lock; an earlier or coming day is refused."""
-    # all rows before the business's lock: whoever changes one of them takes that lock after it
+def lock_period(*, business: Business, locked_through: date, actor: Actor) -> PeriodLock:
+    """Lock all days up to a day. The same day returns the same lock; an earlier or a future day is rejected."""
+    # lock all rows before the business: a change of a row takes the business's lock after it
     list(_behind(business).select_for_update(no_key=True, of=("self",)))
     catch_up(business)
     hold(business)
-    rows: Iterable[PeriodLock] = PeriodLock.objects.of(business).filter(until=until)
+    rows: Iterable[PeriodLock] = PeriodLock.objects.of(business).filter(locked_through=locked_through)
     for known in rows:
         return known
     last = locked_until(business)
-    if last is not None and until < last:
-        raise Problem("conflict", f"Everything is locked until {last} already.")
-    if until >= today(business):
-        raise Problem("conflict", "A period is locked when it is over; name a day before today.")
-    lock = PeriodLock.objects.of(business).create(until=until, who=actor.name[:160])
-    audit_log.record(business, actor, "books.locked", f"period:{until}", {"until": until.isoformat()})
+    if last is not None and locked_through < last:
+        raise Problem("conflict", f"All days up to {last} are locked already.")
+    if locked_through >= today(business):
+        raise Problem("conflict", "Enter a day before today.")
+    lock = PeriodLock.objects.of(business).create(locked_through=locked_through, created_by=actor.name[:160])
+    audit_log.record(
+        business, actor, "books.locked", f"period:{locked_through}", {"locked_through": locked_through.isoformat()}
+    )
     return lock

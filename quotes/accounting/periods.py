@@ -1,4 +1,4 @@
-"""Which days are final, and where what comes later is entered."""
+"""Locked days, and the first open day for later entries."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ from shared.models import Business
 
 
 def open_day(business: Business, wanted: date) -> date:
-    """The day itself, or the first one after the locked period."""
+    """Return the day itself, or the first day after the locked period."""
     until = locked_until(business)
     return wanted if until is None or wanted > until else until + timedelta(days=1)
 
 
 def locked_until(business: Business) -> date | None:
-    """The last locked day."""
-    last: date | None = PeriodLock.objects.of(business).order_by("-until").values_list("until", flat=True).first()
+    """Return the last locked day."""
+    last: date | None = (
+        PeriodLock.objects.of(business).order_by("-locked_through").values_list("locked_through", flat=True).first()
+    )
     return last

@@ -63,13 +63,13 @@ _STEPS: Mapping[QuoteStep, tuple[Q, str]] = {
         "closed_at",
     ),
     QuoteStep.DECLINED: (Q(state=RevisionState.DECLINED), "closed_at"),
-    QuoteStep.LAPSED: (Q(state=RevisionState.LAPSED), "closed_at"),
-    QuoteStep.REPLACED: (Q(state=RevisionState.REPLACED), "closed_at"),
+    QuoteStep.EXPIRED: (Q(state=RevisionState.EXPIRED), "closed_at"),
+    QuoteStep.SUPERSEDED: (Q(state=RevisionState.SUPERSEDED), "closed_at"),
     QuoteStep.CANCELLED: (Q(state=RevisionState.CANCELLED), "cancelled_at"),
 }
 """Which revisions have taken a step, and the column with its time."""
 
-_REVERSES = {QuoteStep.REPLACED: QuoteStep.QUOTED, QuoteStep.CANCELLED: QuoteStep.ACCEPTED}
+_REVERSES = {QuoteStep.SUPERSEDED: QuoteStep.QUOTED, QuoteStep.CANCELLED: QuoteStep.ACCEPTED}
 _AMOUNTS = ("net", "tax", "total", "sold", "cost", "materials")
 
 
@@ -81,7 +81,7 @@ def _amounts(row: Revision, what: QuoteStep) -> Mapping[str, Decimal]:
         case QuoteStep.ACCEPTED:
             own = {"net": row.net or ZERO, "tax": row.tax or ZERO, "total": row.total or ZERO}
             return own | _change(row)
-        case QuoteStep.REPLACED | QuoteStep.CANCELLED:
+        case QuoteStep.SUPERSEDED | QuoteStep.CANCELLED:
             entered = QuoteEntry.objects.of(row.business).filter(revision=row, what=_REVERSES[what]).first()
             return {name: -getattr(entered, name) for name in _AMOUNTS} if entered else {}
     return {}
@@ -108,7 +108,7 @@ def _enter(row: Revision, what: QuoteStep, at: datetime, amounts: Mapping[str, D
 
 
 def _change(row: Revision) -> dict[str, Decimal]:
-    """By how much this acceptance changes what the job is sold for and is to cost."""
+    """Return the change of a job's price and cost by this acceptance."""
     content: Mapping[str, Any] = parsed(row.content)
     lines = standing_lines(content, row.choices)
     costing = standing_build(content, row.choices)["costing"]

@@ -30,11 +30,11 @@ MAX_XLSX_ROWS = 1_048_000
 
 
 def csv_blocks(table: ReportTable) -> Iterator[bytes]:
-    """CSV (RFC 4180, UTF-8), in blocks."""
+    """Yield CSV (RFC 4180, UTF-8) in blocks."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator=EOL)
     writer.writerow(table.head)
-    # the same names come again and again: each is judged once
+    # names repeat: each is checked once
     known = lru_cache(maxsize=10_000)(guarded)
     for row in table.rows:
         writer.writerow([known(value) if type(value) is str else cell(value) for value in row])
@@ -46,7 +46,7 @@ def csv_blocks(table: ReportTable) -> Iterator[bytes]:
 
 
 def ledger_csv(business: Business, span: DateRange) -> Iterator[bytes]:
-    """The ledger as CSV: by COPY with the guard in SQL on PostgreSQL, row by row elsewhere; the bytes are the same."""
+    """Yield the ledger as CSV: by COPY on PostgreSQL, row by row elsewhere. The bytes are the same."""
     if connection.vendor != "postgresql":
         yield from csv_blocks(entry_table(business, span))
         return
@@ -55,7 +55,7 @@ def ledger_csv(business: Business, span: DateRange) -> Iterator[bytes]:
 
 
 def copied(business: Business, span: DateRange) -> Iterator[bytes]:
-    """The rows of the ledger by PostgreSQL's COPY, in blocks."""
+    """Yield the rows of the ledger in blocks, by PostgreSQL's COPY."""
     digits = minor_digits(business.currency)
     columns = [_guarded(name) if name in TEXTS else _plain(name, digits) for name in ENTRY_COLUMNS]
     query = (
@@ -76,7 +76,7 @@ def copied(business: Business, span: DateRange) -> Iterator[bytes]:
 
 
 def _guarded(name: str) -> str:
-    """A text column, NULL where it is empty, with the apostrophe where a spreadsheet would run it."""
+    """Return the SQL of a text column: NULL if it is empty, with an apostrophe if a spreadsheet would run it."""
     pattern = RUNS.replace("'", "''")
     return f"CASE WHEN {name} ~ E'{_escaped(pattern)}' THEN '''' || {name} ELSE nullif({name}, '') END"
 
@@ -92,13 +92,13 @@ def _plain(name: str, digits: int) -> str:
 
 
 def _amount(expression: str, digits: int) -> str:
-    """Every minor unit, more decimals only where there are any."""
+    """Return the SQL of an amount with all minor units, and more decimals only if there are any."""
     whole = f"round({expression}, {digits})"
     return f"CASE WHEN {whole} = {expression} THEN {whole} ELSE trim_scale({expression}) END"
 
 
 def json_blocks(table: ReportTable) -> Iterator[bytes]:
-    """``{"name", "rows": [...]}``, in blocks."""
+    """Yield ``{"name", "rows": [...]}`` in blocks."""
     block = bytearray(b'{"name":' + write_json(table.name) + b',"rows":[')
     for number, row in enumerate(table.rows):
         block += (b"," if number else b"") + write_json(dict(zip(table.head, row, strict=True)))
@@ -127,7 +127,7 @@ def xlsx_file(table: ReportTable) -> IO[bytes]:
 
 
 def file_blocks(file: IO[bytes]) -> Iterable[bytes]:
-    """A file in blocks, closed at its end."""
+    """Yield a file in blocks and close it."""
     with file:
         while block := file.read(BLOCK):
             yield block

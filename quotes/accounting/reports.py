@@ -23,7 +23,7 @@ from shared.spreadsheets.safe_cells import Cell
 ZERO = Decimal(0)
 CHUNK = 2_000
 ENTRY_HEAD = (
-    "day", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_account", "tax_code",
+    "posted_on", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_account", "tax_code",
     "tax_category", "tax_rate", "currency", "net", "tax", "gross",
 )  # fmt: skip
 ENTRY_COLUMNS = (
@@ -79,7 +79,7 @@ def totals_of(table: ReportTable) -> dict[str, Decimal]:
 
 
 def money(value: Decimal, digits: int) -> Decimal:
-    """An amount in whole minor units where it is one, with more places only where it needs them.
+    """Return an amount in minor units, with more decimals only if it has them.
 
     >>> money(Decimal("12.5000"), 2), money(Decimal("-0.1250"), 2), money(Decimal("30.0000"), 0)
     (Decimal('12.50'), Decimal('-0.125'), Decimal('30'))
@@ -94,13 +94,13 @@ def _rate(value: Decimal) -> Decimal:
 
 
 def entries(business: Business, span: DateRange) -> QuerySet[LedgerEntry]:
-    """Ledger entries of a span, in the order they were written within their days."""
+    """Return the ledger entries of a date range, by day and then in the order of posting."""
     rows = LedgerEntry.objects.of(business).filter(day__gte=span.first, day__lte=span.last)
     return rows.order_by("day", "id")
 
 
 def entry_table(business: Business, span: DateRange) -> ReportTable:
-    """Every ledger entry."""
+    """Return the table of all ledger entries."""
     rows = entries(business, span).values_list(*ENTRY_COLUMNS).iterator(chunk_size=CHUNK)
     digits = minor_digits(business.currency)
     return ReportTable("ledger", ENTRY_HEAD, (_entry(row, digits) for row in rows), ("net", "tax", "gross"), digits)
@@ -125,7 +125,7 @@ def totals_table(business: Business, span: DateRange, by: str) -> ReportTable:
         head, names = (*head, "supplier_name"), _supplier_names(business, rows)
         found = {(code, names[str(code)]): sums for (code,), sums in found.items()}
     lines = [[*key, *_taxed(net, tax, digits)] for key, (net, tax) in sorted(found.items(), key=_first)]
-    return ReportTable(f"totals-by-{by}", (*head, "net", "tax", "gross"), lines, ("net", "tax", "gross"), digits)
+    return ReportTable(f"order-totals-by-{by}", (*head, "net", "tax", "gross"), lines, ("net", "tax", "gross"), digits)
 
 
 def _supplier_names(business: Business, rows: QuerySet[LedgerEntry]) -> dict[str, str]:
@@ -142,7 +142,7 @@ Sums = dict[tuple[Cell, ...], tuple[Decimal, Decimal]]
 
 
 def _grouped(rows: QuerySet[LedgerEntry], columns: tuple[str, ...]) -> Sums:
-    """Sums by columns: the database's where it adds decimals exactly, otherwise our own."""
+    """Return sums by columns. The database adds if it adds decimals exactly; else they are added here."""
     if connection.vendor == "postgresql":
         summed = rows.order_by().values_list(*columns).annotate(Sum("net"), Sum("tax"))
         return {_key(key): (net, tax) for *key, net, tax in summed}
@@ -170,28 +170,32 @@ def _add(rows: Iterable[tuple[tuple[Cell, ...], Decimal, Decimal]]) -> Sums:
     return found
 
 
-QUOTE_HEAD = ("what", "day", "quote", "revision", "kind", "state", "job", "label", "customer")
+QUOTE_HEAD = ("step", "posted_on", "quote", "revision", "kind", "status", "job", "label", "customer")
 QUOTE_COLUMNS = (
     "what", "day", "quote_number", "revision_number", "kind", "revision", "job_number", "job_label", "customer_name", "net",
     "tax", "total",
 )  # fmt: skip
 QUOTE_SUMS = tuple(f"{what}_{amount}" for what in ("quoted", "accepted") for amount in ("net", "tax", "total"))
 QUOTE_GROUPS: dict[str, tuple[str, ...]] = {"quote": (), "period": ("day",), "job": ("job_number",)}
-_FIRST_SUM = {QuoteStep.QUOTED: 0, QuoteStep.REPLACED: 0, QuoteStep.ACCEPTED: 3, QuoteStep.CANCELLED: 3}
-"""Where the amounts of a step begin among ``QUOTE_SUMS``; the other steps have none."""
+_FIRST_SUM = {QuoteStep.QUOTED: 0, QuoteStep.SUPERSEDED: 0, QuoteStep.ACCEPTED: 3, QuoteStep.CANCELLED: 3}
+"""Index of the first amount of a step in ``QUOTE_SUMS``. Other steps have no amounts."""
 
 
 def quotes_table(business: Business, span: DateRange, by: str = "quote") -> ReportTable:
-    """What was quoted and accepted in a span, one by one or summed.
+    """Return quotes and acceptances of a date range, as single entries or as sums.
 
-    A replaced revision takes its amounts out of what was quoted, a cancelled job takes them out of what was accepted: each on the
-    day it happened, or on the first open day after it.
+    A superseded revision reduces the quoted amounts, a cancelled job the accepted amounts: each on its day, or on the first
+    open day after it.
     """
     entered, digits = QuoteEntry.objects.of(business), minor_digits(business.currency)
     rows = entered.filter(day__gte=span.first, day__lte=span.last)
     if by == "quote":
         return ReportTable(
-            "quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows, _states(entered, span), digits), QUOTE_SUMS, digits
+            "quotes-and-acceptances",
+            (*QUOTE_HEAD, *QUOTE_SUMS),
+            _quoted(rows, _states(entered, span), digits),
+            QUOTE_SUMS,
+            digits,
         )
     found: dict[str, list[Decimal]] = {}
     columns = (*QUOTE_GROUPS[by], "what", "net", "tax", "total")
@@ -203,7 +207,7 @@ def quotes_table(business: Business, span: DateRange, by: str = "quote") -> Repo
     lines: list[list[Cell]] = [
         [name, *(money(value, digits) for value in sums)] for name, sums in sorted(found.items())
     ]
-    return ReportTable(f"quotes-by-{by}", (by, *QUOTE_SUMS), lines, QUOTE_SUMS, digits)
+    return ReportTable(f"quotes-and-acceptances-by-{by}", (by, *QUOTE_SUMS), lines, QUOTE_SUMS, digits)
 
 
 def _states(entered: OwnedQuerySet[QuoteEntry], span: DateRange) -> dict[int, str]:
@@ -231,7 +235,7 @@ MARGIN_SUMS = tuple(name for name in MARGIN_HEAD[2:] if not name.endswith("_perc
 
 
 def margins_table(business: Business, span: DateRange) -> ReportTable:
-    """Each job that was agreed, or cost something, in a span, as the books stood on its last day.
+    """Return the margins of each job with an acceptance or costs in a date range, as of its last day.
 
     Planned is what was agreed, variations included; ordered is the ledger's net, delivery in it and credits off; received is what
     came of it. As built puts what was ordered in the place of the planned materials and delivery; it is empty until something is
@@ -278,7 +282,7 @@ def _by_job(rows: QuerySet[Any], column: str) -> dict[int, Decimal]:
 
 
 def _job_labels(business: Business, meant: set[int], span: DateRange) -> list[tuple[int, str, str]]:
-    """Jobs by number, each with the label it had when last something was agreed on it until the span's end."""
+    """Return jobs by number, each with its label at its last acceptance in the date range."""
     rows = QuoteEntry.objects.of(business).filter(day__lte=span.last).order_by("day", "id")
     labels = dict(rows.values_list("job_id", "job_label").iterator(chunk_size=CHUNK))
     numbers = Job.objects.of(business).order_by("number").values_list("id", "number")

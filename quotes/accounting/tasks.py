@@ -10,7 +10,7 @@ from shared.background.outbox import Event, on_event
 
 @on_event("order.event", name="accounting.enter_order_event")
 def enter_order_event(event: Event) -> None:
-    """Posts the order the event is about."""
+    """Post the order of the event."""
     if event.business is not None:
         rows = OrderEvent.objects.of(event.business).select_related("order__business")
         post(rows.get(ref=event.subject).order)
@@ -37,9 +37,9 @@ def enter_declined_quote(event: Event) -> None:
         post_quotes(event.business)
 
 
-@on_event("quote.lapsed", name="accounting.enter_lapsed_quote")
-def enter_lapsed_quote(event: Event) -> None:
-    """Post a quote that lapsed."""
+@on_event("quote.expired", name="accounting.enter_expired_quote")
+def enter_expired_quote(event: Event) -> None:
+    """Post a quote that expired."""
     if event.business is not None:
         post_quotes(event.business)
 

@@ -33,8 +33,12 @@ AMOUNTS = {"net": "before tax", "tax": "tax", "gross": "including tax"}
 WRONG_SPAN = "Enter a first day and a last day that is not before it."
 REPORTS = (
     ("ledger", "Ledger", "Every entry: orders by line and job, and corrections."),
-    ("totals", "Order totals", "By period, supplier, job, account or tax."),
-    ("quotes", "Quoted and accepted", "Each step of a quote: sent, accepted, declined, replaced, cancelled or lapsed."),
+    ("order-totals", "Order totals", "By period, supplier, job, account or tax."),
+    (
+        "quotes",
+        "Quoted and accepted",
+        "Each step of a quote: sent, accepted, declined, superseded, cancelled or expired.",
+    ),
     ("margins", "Margins", "Sold, planned, ordered and as built, job by job."),
 )
 
@@ -42,21 +46,23 @@ REPORTS = (
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.ACCOUNTING_READ)
 def books(request: MemberRequest) -> HttpResponse:
-    """Reports of a span of days; POST locks everything up to a day, for good."""
+    """Show the reports of a date range. POST locks all entries up to a day. A lock is final."""
     fault, status = "", 200
     if request.method == "POST":
         if not request.actor.may(Scope.ACCOUNTING_WRITE):
             raise PermissionDenied
         try:
             lock_period(
-                business=request.business, until=date.fromisoformat(request.POST.get("until", "")), actor=request.actor
+                business=request.business,
+                locked_through=date.fromisoformat(request.POST.get("locked_through", "")),
+                actor=request.actor,
             )
         except ValueError:
             fault, status = "Enter a date.", 422
         except Problem as problem:
             fault, status = problem.detail, problem.status
         else:
-            messages.success(request, "Locked, for good.")
+            messages.success(request, "Period locked.")
             return redirect("books")
     span, bad = _span(request)
     if bad:
@@ -72,7 +78,7 @@ def books(request: MemberRequest) -> HttpResponse:
         "without_account": entries(request.business, span).filter(account="").count(),
         "currency": request.business.currency,
         "locale": request.business.locale,
-        "locks": PeriodLock.objects.of(request.business).order_by("-until")[:60],
+        "locks": PeriodLock.objects.of(request.business).order_by("-locked_through")[:60],
         "fault": fault,
         "bad_span": bad,
         "may_set_accounts": request.actor.may(Scope.BUSINESS_WRITE),

@@ -18,7 +18,7 @@ from shared.api.problems import Problem
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.roles import Scope
 
-FIELDS = ("ref", "kind", "party", "subject", "state", "size", "sha256", "made_at")
+FIELDS = ("ref", "kind", "party", "order", "status", "size_bytes", "sha256", "created_at")
 SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": list(FIELDS),
@@ -26,17 +26,26 @@ SCHEMA: dict[str, Any] = {
         "ref": {"type": "string"},
         "kind": {"type": "string", "enum": DocumentKind.values},
         "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
-        "subject": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
-        "state": {"type": "string", "enum": DocumentState.values},
-        "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is queued."},
+        "order": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
+        "status": {"type": "string", "enum": DocumentState.values},
+        "size_bytes": {"type": "integer", "description": "Bytes of the PDF; 0 while it is queued."},
         "sha256": {"type": "string"},
-        "made_at": {"type": ["string", "null"], "format": "date-time"},
-        "pdf": {"type": ["string", "null"], "description": "Address of the PDF once it is made."},
+        "created_at": {"type": ["string", "null"], "format": "date-time"},
+        "pdf_url": {"type": ["string", "null"], "description": "Address of the PDF, once it is ready."},
     },
 }
 OF_CREW = (DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.SAW_SHEET)
 _PDF = Concat(Value("/api/v1/documents/"), "ref", Value(".pdf"))
-DOCUMENTS = RowSerializer({**same_names(*FIELDS), "pdf": Case(When(state=DocumentState.MADE, then=_PDF))})
+DOCUMENTS = RowSerializer(
+    {
+        **same_names("ref", "kind", "party", "sha256"),
+        "order": "subject",
+        "status": "state",
+        "size_bytes": "size",
+        "created_at": "made_at",
+        "pdf_url": Case(When(state=DocumentState.READY, then=_PDF)),
+    }
+)
 
 
 class DocumentList(Endpoint):
@@ -46,18 +55,18 @@ class DocumentList(Endpoint):
     paged = True
     parameters = {
         "revision": "Only documents of this revision.",
-        "subject": "Only documents of this order.",
+        "order": "Only documents of this order.",
         "kind": "Only documents of this kind.",
     }
 
-    @extend_schema(responses={200: page_of(SCHEMA)}, summary="DocumentList")
+    @extend_schema(responses={200: page_of(SCHEMA)}, summary="List documents")
     def get(self, request: Request) -> Response:
         rows = seen_by(self)
         if request.query_params.get("revision"):
             rows = rows.filter(revision__ref=request.query_params["revision"])
-        for name in ("subject", "kind"):
+        for name, column in (("order", "subject"), ("kind", "kind")):
             if request.query_params.get(name):
-                rows = rows.filter(**{name: request.query_params[name]})
+                rows = rows.filter(**{column: request.query_params[name]})
         return self.page(rows, DOCUMENTS)
 
 
@@ -66,7 +75,7 @@ class DocumentDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ}
 
-    @extend_schema(responses={200: SCHEMA}, summary="One document")
+    @extend_schema(responses={200: SCHEMA}, summary="Get a document")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(seen_by(self).defer("pdf"), ref)
         return self.one(DOCUMENTS.of(row), row)
@@ -78,7 +87,10 @@ class DocumentPdf(Endpoint):
     scopes = {"GET": Scope.JOBS_READ}
     refuses = {"GET": ("409",)}
 
-    @extend_schema(responses={(200, "application/pdf"): {"type": "string", "format": "binary"}}, summary="A PDF")
+    @extend_schema(
+        responses={(200, "application/pdf"): {"type": "string", "format": "binary"}},
+        summary="Get the PDF of a document",
+    )
     def get(self, request: Request, ref: str) -> HttpResponse:
         row = self.find(seen_by(self), ref)
         if row.pdf is None:

@@ -165,7 +165,7 @@ def _accept(request: HttpRequest, token: str) -> None:
     if view.can_respond and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
         raise _AgainError("Check the quote, then select “Accept this quote”.", status=409)
     name = _text(request, "name", "Enter your full name. It counts as your signature.")
-    settles = view.can_respond and view.document["party"]["chooses"]
+    settles = view.can_respond and view.document["party"]["chooses_options"]
     accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
 
 
@@ -234,15 +234,15 @@ def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) ->
         "locale": document["business"]["locale"],
         "page_language": document["business"]["language"],
         "currency": document["currency"],
-        "chooses": view.can_respond
-        and document["party"]["chooses"]
+        "chooses_options": view.can_respond
+        and document["party"]["chooses_options"]
         and bool(document["builds"] or document["options"]),
         "has_tax": Decimal(document["tax"]) != 0,
         "feedback": feedback,
         "mark": _mark(token),
-        "has_pdf": kept.filter(state=DocumentState.MADE).exists(),
+        "has_pdf": kept.filter(state=DocumentState.READY).exists(),
         "pdf": reverse("party-pdf", args=[handle]),
-        "accepted": view.receipt is not None and view.receipt["outcome"] == "accepted",
+        "accepted": view.receipt is not None and view.receipt["response"] == "accepted",
         "record": reverse("party-record", args=[handle]),
         "agreed": _agreed(token, view),
     }

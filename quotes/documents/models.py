@@ -21,8 +21,8 @@ class DocumentKind(models.TextChoices):
 
 
 class DocumentState(models.TextChoices):
-    WANTED = "wanted", "wanted"
-    MADE = "made", "made"
+    QUEUED = "queued", "queued"
+    READY = "ready", "ready"
 
 
 class Document(BusinessOwned):
@@ -37,7 +37,7 @@ class Document(BusinessOwned):
     party = models.CharField(max_length=40, blank=True)
     subject = models.CharField(max_length=32, blank=True, db_default="")
     content = models.TextField(blank=True, editable=False, db_default="")
-    state = models.CharField(max_length=6, choices=DocumentState, default=DocumentState.WANTED)
+    state = models.CharField(max_length=6, choices=DocumentState, default=DocumentState.QUEUED)
     pdf = models.BinaryField(null=True, editable=False)
     sha256 = models.CharField(max_length=64, blank=True, editable=False)
     size = models.PositiveIntegerField(default=0, editable=False)
@@ -54,7 +54,7 @@ class Document(BusinessOwned):
                 name="document_of_something",
             ),
             models.CheckConstraint(
-                condition=Q(state="wanted", pdf__isnull=True) | Q(state="made", pdf__isnull=False),
+                condition=Q(state="queued", pdf__isnull=True) | Q(state="ready", pdf__isnull=False),
                 name="document_made_with_its_bytes",
             ),
         ]

@@ -93,7 +93,7 @@ def _choices_made(document: Document) -> list[str]:
 
 def _due_on_acceptance(document: Document) -> str:
     """Return the sum of the payments due on acceptance with its currency; empty if none is."""
-    due = sum((Decimal(row["amount"]) for row in document["payments"] if row["due"] == "acceptance"), Decimal(0))
+    due = sum((Decimal(row["amount"]) for row in document["payments"] if row["milestone"] == "acceptance"), Decimal(0))
     return money(due, document["currency"], document["business"]["locale"]) if due else ""
 
 

@@ -30,7 +30,7 @@ def replaced(document: Document) -> Replaced | None:
     changes = [text for part in data["parts"] for text in _part(part)]
     if data["system"]:
         changes.insert(0, "The fence system changed: every size on the old sheet may have changed.")
-    changes += [f"Also: {text}." for text in data["extras"]]
+    changes += [f"Also: {text}." for text in data["extra_items"]]
     moved = {
         place["id"]: metres(place["before_mm"])
         for part in data["parts"]

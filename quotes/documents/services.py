@@ -92,7 +92,7 @@ def is_screened(revision: Revision) -> bool:
 def quotes_made(revision: Revision) -> dict[str, bytes]:
     """Return the finished quote PDFs of a revision, by the party's key."""
     rows = Document.objects.of(revision.business).filter(
-        revision=revision, kind=DocumentKind.QUOTE, state=DocumentState.MADE
+        revision=revision, kind=DocumentKind.QUOTE, state=DocumentState.READY
     )
     return {row.party: bytes(row.pdf) for row in rows if row.pdf is not None}
 
@@ -120,10 +120,10 @@ def keep(*, document: Document, pdf: bytes) -> None:
     """Store a PDF and publish the event of its kind. A stored PDF does not change."""
     rows = Document.objects.of(document.business).select_related("business")
     row = rows.select_for_update(no_key=True, of=("self",)).get(pk=document.pk)
-    if row.state == DocumentState.MADE:
+    if row.state == DocumentState.READY:
         return
     row.pdf, row.size, row.sha256 = pdf, len(pdf), hashlib.sha256(pdf).hexdigest()
-    row.state, row.made_at = DocumentState.MADE, timezone.now()
+    row.state, row.made_at = DocumentState.READY, timezone.now()
     row.save()
     publish_event(f"{row.kind}.made", row.ref, business=row.business)
 

@@ -47,7 +47,7 @@ def mail_receipt(event: Event) -> None:
 def make_document(event: Event) -> Finish | None:
     # unscoped: the event identifies the row and its business
     document = Document.unscoped.select_related("revision", "business").get(ref=event.subject)
-    if document.state == DocumentState.MADE:
+    if document.state == DocumentState.READY:
         return None
     pdf = services.make(document)
     return lambda: services.keep(document=document, pdf=pdf)

@@ -26,7 +26,7 @@ from shared.business.roles import Scope
 def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """Return a party's PDF: a preview of a draft, or the sent quote."""
     rows = queries.revisions(request.business).select_related(
-        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "base_revision", "business"
     )
     row = find(rows, ref)
     try:

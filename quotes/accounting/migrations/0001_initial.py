@@ -83,12 +83,12 @@ class Migration(migrations.Migration):
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('until', models.DateField()),
-                ('who', models.CharField(max_length=160)),
+                ('locked_through', models.DateField()),
+                ('created_by', models.CharField(max_length=160)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('business', 'until'), name='period_lock_once')],
+                'constraints': [models.UniqueConstraint(fields=('business', 'locked_through'), name='period_lock_once')],
             },
             managers=[
                 ('unscoped', django.db.models.manager.Manager()),
@@ -102,7 +102,7 @@ class Migration(migrations.Migration):
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('what', models.CharField(choices=[('quoted', 'quoted'), ('accepted', 'accepted'), ('declined', 'declined'), ('lapsed', 'lapsed'), ('replaced', 'replaced'), ('cancelled', 'cancelled')], max_length=9)),
+                ('what', models.CharField(choices=[('quoted', 'quoted'), ('accepted', 'accepted'), ('declined', 'declined'), ('expired', 'expired'), ('superseded', 'superseded'), ('cancelled', 'cancelled')], max_length=10)),
                 ('day', models.DateField()),
                 ('quote_number', models.CharField(max_length=20)),
                 ('revision_number', models.PositiveIntegerField()),
@@ -123,7 +123,7 @@ class Migration(migrations.Migration):
             options={
                 'verbose_name_plural': 'quote entries',
                 'indexes': [models.Index(fields=['business', 'day', 'id'], name='quote_entry_by_day')],
-                'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'what'), name='quote_entry_once'), models.CheckConstraint(condition=models.Q(('what__in', ['quoted', 'accepted', 'declined', 'lapsed', 'replaced', 'cancelled'])), name='quote_entry_known')],
+                'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'what'), name='quote_entry_once'), models.CheckConstraint(condition=models.Q(('what__in', ['quoted', 'accepted', 'declined', 'expired', 'superseded', 'cancelled'])), name='quote_entry_known')],
             },
             managers=[
                 ('unscoped', django.db.models.manager.Manager()),

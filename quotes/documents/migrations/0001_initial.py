@@ -27,7 +27,7 @@ class Migration(migrations.Migration):
                 ('party', models.CharField(blank=True, max_length=40)),
                 ('subject', models.CharField(blank=True, db_default='', max_length=32)),
                 ('content', models.TextField(blank=True, db_default='', editable=False)),
-                ('state', models.CharField(choices=[('wanted', 'wanted'), ('made', 'made')], default='wanted', max_length=6)),
+                ('state', models.CharField(choices=[('queued', 'queued'), ('ready', 'ready')], default='queued', max_length=6)),
                 ('pdf', models.BinaryField(null=True)),
                 ('sha256', models.CharField(blank=True, editable=False, max_length=64)),
                 ('size', models.PositiveIntegerField(default=0, editable=False)),
@@ -36,7 +36,7 @@ class Migration(migrations.Migration):
                 ('revision', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='documents', to='quoting.revision')),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'kind', 'party'), name='document_once'), models.UniqueConstraint(condition=models.Q(('subject', ''), _negated=True), fields=('business', 'subject', 'kind'), name='document_of_a_subject_once'), models.CheckConstraint(condition=models.Q(models.Q(('revision__isnull', False), ('subject', '')), models.Q(('revision__isnull', True), models.Q(('subject', ''), _negated=True)), _connector='OR'), name='document_of_something'), models.CheckConstraint(condition=models.Q(models.Q(('pdf__isnull', True), ('state', 'wanted')), models.Q(('pdf__isnull', False), ('state', 'made')), _connector='OR'), name='document_made_with_its_bytes')],
+                'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'kind', 'party'), name='document_once'), models.UniqueConstraint(condition=models.Q(('subject', ''), _negated=True), fields=('business', 'subject', 'kind'), name='document_of_a_subject_once'), models.CheckConstraint(condition=models.Q(models.Q(('revision__isnull', False), ('subject', '')), models.Q(('revision__isnull', True), models.Q(('subject', ''), _negated=True)), _connector='OR'), name='document_of_something'), models.CheckConstraint(condition=models.Q(models.Q(('pdf__isnull', True), ('state', 'queued')), models.Q(('pdf__isnull', False), ('state', 'ready')), _connector='OR'), name='document_made_with_its_bytes')],
             },
             managers=[
                 ('unscoped', django.db.models.manager.Manager()),

@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def yard(cast: Cast) -> Business:
     stock_up(cast.business)
-    SupplierTerms.objects.of(cast.business).update(delivery=[["0", "10.00"]])
+    SupplierTerms.objects.of(cast.business).update(delivery_fees=[["0", "10.00"]])
     Component.objects.of(cast.business).filter(role="screw").update(account_code="")
     return cast.business
 
@@ -48,7 +48,7 @@ def change(client: Client, accounts: Any) -> Any:
 def test_delivery_and_components_without_a_code_are_entered_on_the_accounts_of_the_business(
     yard: Business, keeper: Client, owner_client: Client
 ) -> None:
-    [tax] = PriceRule.objects.of(yard).filter(kind="tax", choice="S").values_list("key", flat=True)
+    [tax] = PriceRule.objects.of(yard).filter(kind="tax", option="S").values_list("applies_to", flat=True)
     accounts = {"goods": "5000", "delivery": "5300", "tax": {tax: "2200"}}
     assert change(owner_client, accounts).json()["accounts"] == accounts
     yard.refresh_from_db()
@@ -58,7 +58,7 @@ def test_delivery_and_components_without_a_code_are_entered_on_the_accounts_of_t
     assert [row["account"] for row in rows if row["description"] == "Delivery"] == ["5300"]
     assert {row["account"] for row in rows} == {"5100", "5000", "5300"}
     assert {row["tax_account"] for row in rows} == {"2200"}
-    assert all(row["account"] for row in rows_of(keeper, f"totals.csv?{FOREVER}&by=account"))
+    assert all(row["account"] for row in rows_of(keeper, f"order-totals.csv?{FOREVER}&group_by=account"))
 
 
 def test_without_accounts_the_lines_are_exported_with_an_empty_one_and_the_page_counts_them(
@@ -82,7 +82,7 @@ def test_what_changes_later_is_entered_on_the_account_it_was_entered_on_first(
     order = SupplierOrder.objects.of(yard).select_related("business", "supplier").get(pk=order.pk)
     services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
     post(order)
-    rows = rows_of(keeper, f"totals.csv?{FOREVER}&by=account")
+    rows = rows_of(keeper, f"order-totals.csv?{FOREVER}&group_by=account")
     assert {row["net"] for row in rows} == {"0.00"}
     assert "5400" not in {row["account"] for row in rows}
 
@@ -99,7 +99,7 @@ def test_quote_lines_use_the_accounts_for_labour_and_sales_where_no_price_rule_n
 def test_accounts_are_typed_on_a_page_of_the_settings(yard: Business, owner_client: Client) -> None:
     page = owner_client.get("/settings/accounts").content.decode()
     assert 'name="goods"' in page
-    [tax] = PriceRule.objects.of(yard).filter(kind="tax", choice="S").values_list("key", flat=True)
+    [tax] = PriceRule.objects.of(yard).filter(kind="tax", option="S").values_list("applies_to", flat=True)
     typed = {"goods": " 5000 ", "delivery": "5300", "labour": "", "sales": "4000", f"tax.{tax}": "2200"}
     assert press(owner_client, "/settings/accounts", typed).status_code == 302
     yard.refresh_from_db()

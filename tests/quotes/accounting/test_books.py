@@ -50,7 +50,7 @@ def keeper(cast: Cast, signed_in: Callable[[Person], Client]) -> Client:
 
 
 def read(client: Client, path: str) -> bytes:
-    response = client.get(f"/api/v1/books/{path}")
+    response = client.get(f"/api/v1/accounting/{path}")
     assert response.status_code == 200, response.content
     return b"".join(response.streaming_content)  # type: ignore[attr-defined]  # a streamed answer
 
@@ -80,7 +80,7 @@ def test_the_ledger_of_an_order_adds_up_to_the_order_by_net_and_tax(yard: Busine
 @pytest.mark.parametrize("by", sorted(GROUPS))
 def test_totals_by_anything_are_the_same_money(yard: Business, keeper: Client, by: str) -> None:
     orders = two_jobs_ordered(yard)
-    rows = rows_of(keeper, f"totals.csv?{FOREVER}&by={by}")
+    rows = rows_of(keeper, f"order-totals.csv?{FOREVER}&group_by={by}")
     assert total(rows, "gross") == sum(order.total for order in orders)
     assert total(rows, "net") + total(rows, "tax") == total(rows, "gross")
 
@@ -97,7 +97,14 @@ def test_csv_json_and_xlsx_tell_the_same_rows(yard: Business, keeper: Client) ->
     assert [D(str(row[net])) for row in sheet] == [D(row["net"]) for row in lines]
 
 
-REPORTS = ("ledger", "quotes", "margins", *(f"totals?by={by}" for by in GROUPS), "quotes?by=period", "quotes?by=job")
+REPORTS = (
+    "ledger",
+    "quotes-and-acceptances",
+    "margins",
+    *(f"order-totals?group_by={by}" for by in GROUPS),
+    "quotes?by=period",
+    "quotes?by=job",
+)
 
 
 @pytest.mark.parametrize("report", REPORTS)
@@ -123,7 +130,7 @@ def test_a_file_holds_data_rows_only_and_a_workbook_its_totals_on_a_second_sheet
 def test_the_page_shows_the_totals_of_the_files(yard: Business, keeper: Client) -> None:
     orders = two_jobs_ordered(yard)
     page = keeper.get(f"/books?{FOREVER}").content.decode()
-    quotes = rows_of(keeper, f"quotes.csv?{FOREVER}")
+    quotes = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}")
     sold = total(rows_of(keeper, f"margins.csv?{FOREVER}"), "sold")
     amounts = (sum((order.total for order in orders), D(0)), total(quotes, "quoted_total"), sold)
     for amount in amounts:
@@ -147,8 +154,10 @@ def test_a_price_agreed_later_is_a_correction_and_what_was_posted_stays(yard: Bu
     order = placed(yard, {"rail": "10"})  # 10 x 2.50 = 25.00
     post(order)
     first = list(LedgerEntry.objects.of(yard).values_list("kind", "net"))
-    said = (LineResponseData(1, "change", "steel", price=D("2.80")),)
-    record_response(order=order, told=OrderResponseData("R1", "CA", lines=said), actor=supplier_actor(cast.supplier))
+    response_lines = (LineResponseData(1, "change", "steel", price=D("2.80")),)
+    record_response(
+        order=order, response=OrderResponseData("R1", "CA", lines=response_lines), actor=supplier_actor(cast.supplier)
+    )
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     post(order)
     post(order)
@@ -170,7 +179,7 @@ def test_a_cancelled_order_comes_to_nothing(yard: Business) -> None:
 def lock_past(yard: Business) -> date:
     """Everything until yesterday is locked."""
     yesterday = timezone.localdate() - timedelta(days=1)
-    lock_period(business=yard, until=yesterday, actor=actor_of(yard))
+    lock_period(business=yard, locked_through=yesterday, actor=actor_of(yard))
     return yesterday
 
 
@@ -184,7 +193,7 @@ def test_a_locked_period_gives_the_same_bytes_whatever_happens_later(yard: Busin
     assert before.count(b"\n") > 2
     services.cancel(order=order, actor=actor_of(yard), reason="too late")
     assert read(keeper, f"ledger.csv?{span}") == before
-    assert total(rows_of(keeper, f"totals.csv?{FOREVER}"), "gross") == 0
+    assert total(rows_of(keeper, f"order-totals.csv?{FOREVER}"), "gross") == 0
 
 
 def test_what_was_placed_in_a_period_locked_meanwhile_falls_into_the_open_one(yard: Business) -> None:
@@ -199,10 +208,10 @@ def test_a_lock_is_made_once_never_backwards_and_never_for_a_day_to_come(yard: B
     until = lock_past(yard)
     lock_past(yard)
     assert PeriodLock.objects.of(yard).count() == 1
-    with pytest.raises(Problem, match="locked until"):
-        lock_period(business=yard, until=until - timedelta(days=9), actor=actor_of(yard))
-    with pytest.raises(Problem, match="when it is over"):
-        lock_period(business=yard, until=timezone.localdate() + timedelta(days=2), actor=actor_of(yard))
+    with pytest.raises(Problem, match="are locked"):
+        lock_period(business=yard, locked_through=until - timedelta(days=9), actor=actor_of(yard))
+    with pytest.raises(Problem, match="before today"):
+        lock_period(business=yard, locked_through=timezone.localdate() + timedelta(days=2), actor=actor_of(yard))
 
 
 def test_an_entry_can_be_neither_changed_nor_deleted(yard: Business) -> None:
@@ -234,7 +243,7 @@ def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
     yard: Business, keeper: Client, name: str
 ) -> None:
     component: Component = component_of(yard, "rail")
-    component.label = name
+    component.name = name
     component.save()
     order = placed(yard, {"rail": "10"})
     post(order)
@@ -252,7 +261,7 @@ def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
 def test_copy_and_the_portable_path_write_the_same_bytes(yard: Business) -> None:
     component = component_of(yard, "rail")
     for label in EVIL:
-        component.label = label
+        component.name = label
         component.save()
         post(placed(yard, {"rail": "3"}))
     by_rows = b"".join(csv_blocks(entry_table(yard, ALWAYS)))
@@ -261,16 +270,16 @@ def test_copy_and_the_portable_path_write_the_same_bytes(yard: Business) -> None
 
 def test_sold_is_what_was_accepted_and_the_margin_is_what_is_left(yard: Business, keeper: Client) -> None:
     job = agreed_job(yard)
-    rows = rows_of(keeper, f"quotes.csv?{FOREVER}")
-    assert [row["what"] for row in rows] == ["quoted", "accepted"]
-    assert [row["state"] for row in rows] == ["accepted", "accepted"]
+    rows = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}")
+    assert [row["step"] for row in rows] == ["quoted", "accepted"]
+    assert [row["status"] for row in rows] == ["accepted", "accepted"]
     assert total(rows, "quoted_total") == total(rows, "accepted_total") == D(rows[0]["quoted_total"])
     [margin] = [row for row in rows_of(keeper, f"margins.csv?{FOREVER}") if row["job"] == job.number]
     assert D(margin["sold"]) == D(rows[1]["accepted_net"])
     assert D(margin["planned_margin"]) == D(margin["sold"]) - D(margin["planned_cost"])
     assert margin["as_built_margin"] == ""
     for by, key in (("period", f"{timezone.localdate():%Y-%m}"), ("job", job.number)):
-        [row] = rows_of(keeper, f"quotes.csv?{FOREVER}&by={by}")
+        [row] = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}&group_by={by}")
         assert (row[by], row["quoted_total"], row["accepted_net"]) == (key, rows[0]["quoted_total"], margin["sold"])
 
 
@@ -279,12 +288,12 @@ def test_nobody_sees_another_business_in_the_books(
 ) -> None:
     post(placed(yard))
     assert rows_of(signed_in(cast.stranger), f"ledger.csv?{FOREVER}") == []
-    assert signed_in(cast.crew).get(f"/api/v1/books/ledger.csv?{FOREVER}").status_code == 403
+    assert signed_in(cast.crew).get(f"/api/v1/accounting/ledger.csv?{FOREVER}").status_code == 403
 
 
 @pytest.mark.parametrize("query", ["", "from=2031-02-30&to=2031-03-01", "from=2031-02-02&to=2031-02-01"])
 def test_days_that_are_none_are_named(yard: Business, keeper: Client, query: str) -> None:
-    assert keeper.get(f"/api/v1/books/ledger.csv?{query}").status_code == 400
+    assert keeper.get(f"/api/v1/accounting/ledger.csv?{query}").status_code == 400
 
 
 def test_totals_are_grouped_as_the_database_would(yard: Business) -> None:

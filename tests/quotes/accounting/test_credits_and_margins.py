@@ -1,4 +1,4 @@
-"""Goods sent back bring a credit, every job bears its part of the delivery, and a locked month tells what it told."""
+"""Goods sent back bring a credit, every job bears its part of the delivery, and the report of a locked month does not change."""
 
 from __future__ import annotations
 
@@ -51,7 +51,9 @@ def came(order: SupplierOrder, quantity: str, damaged: str = "0", docket: str = 
 
 def back(order: SupplierOrder, quantity: str) -> GoodsReturn:
     actor = actor_of(order.business)
-    return return_goods(order=order, line=1, quantity=D(quantity), replace=False, reason="spare", actor=actor)[1]
+    return return_goods(
+        order=order, line=1, quantity=D(quantity), replacement_required=False, reason="spare", actor=actor
+    )[1]
 
 
 def credits_of(order: SupplierOrder) -> list[tuple[Decimal, Decimal]]:
@@ -75,7 +77,7 @@ def test_what_goes_back_is_credited_with_its_tax_and_all_of_it_leaves_nothing(ya
     post(order)
     assert credits_of(order) == [(D("-7.50"), D("-0.75"))]
     assert to_be_paid(order) == (D("17.50"), D("1.75"))
-    assert now(order).goods == D("25.00")  # the order says what was ordered
+    assert now(order).goods == D("25.00")  # the order states the ordered quantity
     back(order, "7")
     post(order)
     post(order)
@@ -109,7 +111,7 @@ def test_a_supplier_that_was_renamed_has_one_row_with_its_last_name(yard: Busine
     suppliers(yard).filter(pk=first.supplier_id).update(name="New Name Yard")
     second = placed(yard, {"rail": "10"})
     post(second)
-    rows = rows_of(keeper, f"totals.csv?{FOREVER}&by=supplier")
+    rows = rows_of(keeper, f"order-totals.csv?{FOREVER}&group_by=supplier")
     assert [(row["supplier_code"], row["supplier_name"]) for row in rows] == [(first.supplier.code, "New Name Yard")]
     assert D(rows[0]["gross"]) == first.total + second.total
 
@@ -117,7 +119,7 @@ def test_a_supplier_that_was_renamed_has_one_row_with_its_last_name(yard: Busine
 def test_what_came_broken_or_beyond_the_order_was_not_to_be_paid_and_brings_no_credit(yard: Business) -> None:
     order = placed(yard, {"rail": "10"})
     came(order, "13", damaged="2")
-    assert (line(order, 1).over, line(order, 1).damaged) == (D(1), D(2))
+    assert (line(order, 1).over_delivered, line(order, 1).damaged) == (D(1), D(2))
     assert back(order, "3").credit == 0
     assert back(order, "1").credit == D("2.50")
     post(order)
@@ -139,7 +141,7 @@ def test_a_credit_falls_into_the_open_period_and_into_the_totals(yard: Business,
         came(order, "10")
         post(order)
     with time_machine.travel(datetime(2026, 5, 3, 3, tzinfo=UTC), tick=False):
-        lock_period(business=yard, until=date(2026, 4, 30), actor=actor_of(yard))
+        lock_period(business=yard, locked_through=date(2026, 4, 30), actor=actor_of(yard))
         april = read(keeper, "ledger.csv?from=2026-04-01&to=2026-04-30")
         back(order, "10")
         assert read(keeper, "ledger.csv?from=2026-04-01&to=2026-04-30") == april
@@ -148,7 +150,7 @@ def test_a_credit_falls_into_the_open_period_and_into_the_totals(yard: Business,
 
 
 def two_jobs(yard: Business) -> tuple[list[Job], list[SupplierOrder]]:
-    SupplierTerms.objects.of(yard).update(delivery=[["0", "10.01"]])
+    SupplierTerms.objects.of(yard).update(delivery_fees=[["0", "10.01"]])
     jobs = [agreed_job(yard, 12000), agreed_job(yard, 7200, 5000)]
     orders = order_for(jobs=jobs, actor=actor_of(yard))
     return jobs, [services.place(order=order, actor=actor_of(yard)) for order in orders]
@@ -194,7 +196,7 @@ def test_every_report_of_a_locked_month_is_the_same_whatever_happens_later(yard:
     with time_machine.travel(datetime(2026, 4, 20, 3, tzinfo=UTC), tick=False):
         _, orders = two_jobs(yard)
     with time_machine.travel(datetime(2026, 5, 3, 3, tzinfo=UTC), tick=False):
-        lock_period(business=yard, until=date(2026, 4, 30), actor=actor_of(yard))
+        lock_period(business=yard, locked_through=date(2026, 4, 30), actor=actor_of(yard))
         before = {name: read(keeper, f"{name}?{april}") for name in REPORTS}
         came(orders[0], "1")
         services.cancel(order=orders[1], actor=actor_of(yard), reason="late")

@@ -120,14 +120,14 @@ def test_every_total_of_a_large_ledger_is_what_two_others_add_up_to(cast: Cast) 
     assert whole[0] + whole[1] == whole[2]
     assert set(COLUMNS) == set(HEADS) == set(GROUPS) - {"period"}
     for by, columns in COLUMNS.items():
-        data = told_by(cast.business, by, len(columns))
+        data = reported_by(cast.business, by, len(columns))
         assert data == by_sql(cast.business, columns) == by_hand(rows, HEADS[by]), by
-    months = by_hand([{**row, "period": row["day"][:7]} for row in rows], ("period",))
+    months = by_hand([{**row, "period": row["posted_on"][:7]} for row in rows], ("period",))
     assert len(months) == 12
-    assert told_by(cast.business, "period", 1) == months
+    assert reported_by(cast.business, "period", 1) == months
 
 
-def told_by(business: Business, by: str, width: int) -> dict[tuple[str, ...], tuple[int, int]]:
+def reported_by(business: Business, by: str, width: int) -> dict[tuple[str, ...], tuple[int, int]]:
     """Return what the report states, by its groups."""
     rows = csv.DictReader(io.StringIO(b"".join(csv_blocks(totals_table(business, SPAN, by))).decode(), newline=""))
     keys = list(rows.fieldnames or [])[:width]

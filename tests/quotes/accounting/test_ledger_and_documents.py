@@ -1,4 +1,4 @@
-"""Whatever becomes of an order, its ledger adds up to the order; a locked day keeps what it told."""
+"""Whatever becomes of an order, its ledger adds up to the order; the report of a locked day does not change."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
     locked: list[tuple[Any, ...]] | None = None
     for number, step in enumerate(story):
         if number == locks_after:
-            lock_period(business=yard, until=yesterday, actor=us)
+            lock_period(business=yard, locked_through=yesterday, actor=us)
             locked = [row for row in ledger(yard, order) if row[0] <= yesterday]
         try:
             with transaction.atomic():

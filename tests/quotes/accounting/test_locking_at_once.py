@@ -33,8 +33,8 @@ def test_a_period_is_locked_while_one_order_is_placed_and_another_cancelled(yard
     old, new = placed(yard), drafted(yard)
     SupplierOrder.objects.of(yard).filter(pk=old.pk).update(placed_on=yesterday)
     together(
-        lambda: lock_period(business=yard, until=yesterday, actor=us),
-        lambda: lock_period(business=yard, until=yesterday, actor=us),
+        lambda: lock_period(business=yard, locked_through=yesterday, actor=us),
+        lambda: lock_period(business=yard, locked_through=yesterday, actor=us),
         lambda: services.place(order=new, actor=us),
         lambda: services.cancel(order=old, actor=us, reason="withdrawn"),
     )

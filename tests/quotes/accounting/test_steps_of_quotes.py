@@ -1,4 +1,4 @@
-"""Each step of a quote is entered once: what is replaced is not counted twice, what is cancelled is taken out again."""
+"""Each step of a quote is entered once: a superseded revision is not counted twice, a cancelled one is subtracted."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from quotes.accounting.models import QuoteEntry
 from quotes.accounting.order_posting import catch_up, lock_period
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job
-from quotes.quoting.customer_responses import accept, decline, lapse_if_due
+from quotes.quoting.customer_responses import accept, decline, expire_if_due
 from quotes.quoting.models import Revision
 from quotes.quoting.services import revise, send
 from shared.business.models import Person
@@ -59,14 +59,14 @@ def test_a_replaced_revision_is_quoted_once_and_every_row_has_its_state(yard: Bu
     first = sent(yard, ALONE, measure(7200))
     catch_up(yard)
     second = resend(first)
-    rows = rows_of(keeper, f"quotes.csv?{FOREVER}")
-    assert [(row["what"], row["revision"], row["state"]) for row in rows] == [
-        ("quoted", "1", "replaced"),
-        ("replaced", "1", "replaced"),
+    rows = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}")
+    assert [(row["step"], row["revision"], row["status"]) for row in rows] == [
+        ("quoted", "1", "superseded"),
+        ("superseded", "1", "superseded"),
         ("quoted", "2", "sent"),
     ]
     assert total(rows, "quoted_total") == second.total
-    [job] = rows_of(keeper, f"quotes.csv?{FOREVER}&by=job")
+    [job] = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}&group_by=job")
     assert D(job["quoted_total"]) == second.total
 
 
@@ -76,8 +76,8 @@ def test_a_cancelled_job_is_neither_accepted_nor_sold_any_more(yard: Business, k
     [margin] = rows_of(keeper, f"margins.csv?{FOREVER}")
     assert D(margin["sold"]) == revision.net
     cancel(revision)
-    rows = rows_of(keeper, f"quotes.csv?{FOREVER}")
-    assert [(row["what"], row["state"]) for row in rows] == [
+    rows = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}")
+    assert [(row["step"], row["status"]) for row in rows] == [
         ("quoted", "cancelled"),
         ("accepted", "cancelled"),
         ("cancelled", "cancelled"),
@@ -91,12 +91,12 @@ def test_a_cancelled_job_is_neither_accepted_nor_sold_any_more(yard: Business, k
 def test_variations_of_a_cancelled_job_are_taken_out_too(yard: Business, keeper: Client) -> None:
     offer = accepted(sent(yard, ALONE, measure(7200)))
     draft = revise(quote=offer.quote, actor=actor_of(yard))
-    draft.setup = {**draft.setup, "extras": [{"label": "Hinge pins", "net": "50.00"}]}
+    draft.setup = {**draft.setup, "extra_items": [{"label": "Hinge pins", "net": "50.00"}]}
     draft.save()
     accepted(send(revision=draft, actor=actor_of(yard)))
     catch_up(yard)
     cancel(offer)
-    assert total(rows_of(keeper, f"quotes.csv?{FOREVER}"), "accepted_net") == 0
+    assert total(rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}"), "accepted_net") == 0
     [margin] = rows_of(keeper, f"margins.csv?{FOREVER}")
     assert D(margin["sold"]) == 0
 
@@ -110,7 +110,7 @@ def test_a_job_that_is_agreed_again_after_it_was_cancelled_is_sold_once(yard: Bu
     catch_up(yard)
     [margin] = rows_of(keeper, f"margins.csv?{FOREVER}")
     assert D(margin["sold"]) == second.net
-    assert total(rows_of(keeper, f"quotes.csv?{FOREVER}"), "accepted_total") == second.total
+    assert total(rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}"), "accepted_total") == second.total
 
 
 def test_a_cancellation_is_entered_on_the_first_open_day_and_a_locked_month_stays(
@@ -120,7 +120,7 @@ def test_a_cancellation_is_entered_on_the_first_open_day_and_a_locked_month_stay
     with time_machine.travel(datetime(2026, 4, 20, 3, tzinfo=UTC), tick=False):
         revision = accepted(sent(yard, ALONE, measure(7200)))
     with time_machine.travel(datetime(2026, 5, 3, 3, tzinfo=UTC), tick=False):
-        lock_period(business=yard, until=date(2026, 5, 2), actor=actor_of(yard))
+        lock_period(business=yard, locked_through=date(2026, 5, 2), actor=actor_of(yard))
         names = ("quotes.csv", "quotes.xlsx", "margins.csv")
         before = {name: read(keeper, f"{name}?{april}") for name in names}
         with time_machine.travel(datetime(2026, 4, 30, 3, tzinfo=UTC), tick=False):
@@ -130,7 +130,7 @@ def test_a_cancellation_is_entered_on_the_first_open_day_and_a_locked_month_stay
         entry = QuoteEntry.objects.of(yard).get(what="cancelled")
         assert (entry.day, -entry.total) == (date(2026, 5, 3), revision.total)
         [row] = rows_of(keeper, "quotes.csv?from=2026-05-01&to=2026-05-31")
-        assert (row["state"], -D(row["accepted_total"])) == ("cancelled", revision.total)
+        assert (row["status"], -D(row["accepted_total"])) == ("cancelled", revision.total)
 
 
 def test_a_quote_without_a_yes_has_its_state_and_stays_quoted(yard: Business, keeper: Client) -> None:
@@ -138,15 +138,15 @@ def test_a_quote_without_a_yes_has_its_state_and_stays_quoted(yard: Business, ke
     decline(token=token(declined, "owner"), name="Ada")
     later = datetime(2100, 1, 1, tzinfo=UTC)
     with time_machine.travel(later, tick=False):
-        assert lapse_if_due(lapsed, later)
+        assert expire_if_due(lapsed, later)
     cancel(cancelled)
     rows = rows_of(keeper, "quotes.csv?from=2000-01-01&to=2100-12-31")
-    steps = {(row["quote"], row["what"], row["state"]) for row in rows}
+    steps = {(row["quote"], row["step"], row["status"]) for row in rows}
     assert steps == {
         ("Q0001", "quoted", "declined"),
         ("Q0001", "declined", "declined"),
-        ("Q0002", "quoted", "lapsed"),
-        ("Q0002", "lapsed", "lapsed"),
+        ("Q0002", "quoted", "expired"),
+        ("Q0002", "expired", "expired"),
         ("Q0003", "quoted", "cancelled"),
         ("Q0003", "cancelled", "cancelled"),
     }

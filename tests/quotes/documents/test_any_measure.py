@@ -162,7 +162,7 @@ def draft(db: None) -> Revision:
     """Return a draft for the customer and two other parties; each example gives it another measure in memory only."""
     business = business_with()
     names = {"owner": "Wren Sallow", "neighbour": "Fenn Alder", "b": "Moss Teal"}
-    setup = {"parties": [{"key": key, "name": name} for key, name in names.items()], "otherwise": {"owner": "1"}}
+    setup = {"parties": [{"key": key, "name": name} for key, name in names.items()], "default_shares": {"owner": "1"}}
     return drafted(business, setup, PLAIN)
 
 
@@ -195,7 +195,7 @@ def check_order(revision: Revision, content: Members) -> None:
 
 def whole_way(business: Business, document: Members) -> Iterator[tuple[DocumentKind, str]]:
     """Every paper of a measure that is quoted, agreed and ordered by the services, as HTML."""
-    setup = {"parties": [{"key": "owner", "name": "Wren Sallow"}], "otherwise": {"owner": "1"}}
+    setup = {"parties": [{"key": "owner", "name": "Wren Sallow"}], "default_shares": {"owner": "1"}}
     runs_ = [{key: value for key, value in run.items() if key != "shares"} for run in document["runs"]]
     offer = drafted(business, setup, {**document, "runs": runs_})
     revision = agreed(send(revision=offer, actor=SYSTEM, override_reason="looked at"))

@@ -27,8 +27,8 @@ from tests.forms import press
 from tests.quotes.quoting.cast import drafted, measure, sent, stock_up
 
 SignIn = Callable[[Person], Client]
-PARTIES = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]
-NEAR = {"pool_runs": ["A"], "driveway": True, "height_limit_mm": 1000}
+PARTIES = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses_options": True}]
+NEAR = {"pool_runs": ["A"], "near_driveway": True, "height_limit_mm": 1000}
 NOT_BESIDE_A_KNOWN_POOL = {"pool.ask"}
 
 
@@ -61,7 +61,7 @@ def opening(words: str) -> str:
 @pytest.fixture
 def papers(business: Business, signed_in: SignIn, cast: Cast) -> dict[Reader, str]:
     stock_up(business)
-    setup = read_setup({"parties": PARTIES, "surroundings": NEAR})
+    setup = read_setup({"parties": PARTIES, "site_conditions": NEAR})
     revision = drafted(business, setup, everything())
     page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
     content = content_of(revision)
@@ -122,7 +122,7 @@ def test_the_saw_sheet_has_the_cautions_of_the_saw(business: Business) -> None:
 
 def test_a_pool_run_there_is_not_is_a_fault_of_the_draft(business: Business, signed_in: SignIn, cast: Cast) -> None:
     stock_up(business)
-    setup = read_setup({"parties": PARTIES, "surroundings": {"pool_runs": ["Z"]}})
+    setup = read_setup({"parties": PARTIES, "site_conditions": {"pool_runs": ["Z"]}})
     revision = drafted(business, setup, measure(9000))
     page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
     assert "There is no run &#x27;Z&#x27; in the measure." in page
@@ -133,12 +133,17 @@ def test_what_is_near_is_typed_and_kept(business: Business, signed_in: SignIn, c
     revision = drafted(business, {"parties": PARTIES}, measure(9000, 6000))
     client = signed_in(cast.estimator)
     typed = {
-        "do": "save", "parties-0-key": "owner", "parties-0-name": "Ada Quill", "parties-0-required": "1", "chooses": "owner",
-        "pool_runs": "A, B", "height_limit_mm": "1800", "driveway": "1",
+        "do": "save", "parties-0-key": "owner", "parties-0-name": "Ada Quill", "parties-0-must_accept": "1",
+        "chooses_options": "owner",
+        "pool_runs": "A, B", "height_limit_mm": "1800", "near_driveway": "1",
     }  # fmt: skip
     press(client, f"/revisions/{revision.ref}", typed)
     revision.refresh_from_db()
-    assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "height_limit_mm": 1800}
+    assert revision.setup["site_conditions"] == {
+        "pool_runs": ["A", "B"],
+        "near_driveway": True,
+        "height_limit_mm": 1800,
+    }
     page = client.get(f"/revisions/{revision.ref}").content.decode()
     assert 'value="A, B"' in page
 

@@ -25,7 +25,7 @@ call_command("migrate", verbosity=0)
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 data = scenario()
 business = load_business(data["business"])
-screened = {**data["jobs"][0], "measure": "7-screened-ridge", "setup": {"visits": "2"}, "accept": True}
+screened = {**data["jobs"][0], "measure": "7-screened-ridge", "setup": {"site_visits": "2"}, "accept": True}
 list(load_jobs(business, {"jobs": [screened]}))
 load_orders(business)
 """
