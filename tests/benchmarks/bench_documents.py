@@ -59,7 +59,7 @@ for _ in range({SENT} + 1):
     Document.unscoped.all().delete()
     began = time.monotonic()
     want_documents(revision=revision, kinds=(DocumentKind.SET_OUT,))
-    while not Document.unscoped.filter(state='made').exists():
+    while not Document.unscoped.filter(state='ready').exists():
         time.sleep(0.005)
     print(time.monotonic() - began)
 """

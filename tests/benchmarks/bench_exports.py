@@ -176,7 +176,7 @@ def list_of_orders(business: Business) -> None:
     """A whole request for a hundred orders with their lines, beside the database's own JSON of the same, by the clock."""
     ordered(business)
     _, key = issue_key(name="bench", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)
-    call = caller(WSGIHandler(), f"/api/v1/orders?with=lines&page_size={ORDERS}", key)
+    call = caller(WSGIHandler(), f"/api/v1/orders?include=lines&page_size={ORDERS}", key)
 
     def aggregate() -> bytes:
         with connection.cursor() as cursor:

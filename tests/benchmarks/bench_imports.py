@@ -51,27 +51,27 @@ SheetRow = tuple[str | int | Decimal, ...]
 
 
 def _components(business: Business, rows: int) -> Iterator[SheetRow]:
-    yield "sku", "label", "role", "length_mm", "sale_unit", "pack", "mass_kg"
+    yield "sku", "name", "role", "length_mm", "sale_unit", "pack_size", "mass_kg"
     for n in range(rows):
         yield f"N-{n}", f"Rail {1800 + n % 3000}", "rail", 1800 + n % 3000, "C62", 1 + n % 12, Decimal(n % 900) / 100
 
 
 def _offers(business: Business, rows: int) -> Iterator[SheetRow]:
     supplier = suppliers(business).order_by("code")[0].code
-    yield "supplier", "sku", "supplier_sku", "price", "breaks", "pack", "valid_from"
+    yield "supplier", "sku", "supplier_sku", "price", "price_breaks", "pack_size", "valid_from"
     for n in range(rows):
         yield supplier, f"B-{n}", f"Y{n}", Decimal(500 + n % 9000) / 100, "10:4.50 50:4.25", 1, "2041-01-01"
 
 
 def _price_rules(business: Business, rows: int) -> Iterator[SheetRow]:
-    yield "kind", "key", "amount", "label", "valid_from"
+    yield "kind", "applies_to", "value", "label", "valid_from"
     for n in range(rows):
         yield "hire", f"x{n}", Decimal(n % 9000) / 100, f"Hire of auger {n}", "2041-01-01"
 
 
 KINDS: dict[ImportKind, Callable[[Business, int], Iterable[SheetRow]]] = {
     ImportKind.COMPONENTS: _components,
-    ImportKind.OFFERS: _offers,
+    ImportKind.SUPPLIER_PRICES: _offers,
     ImportKind.PRICE_RULES: _price_rules,
 }
 
@@ -105,7 +105,7 @@ def ready() -> None:
     rows = Component.objects.of(business)
     if not rows.filter(sku="B-0").exists():
         rows.bulk_create(
-            [Component(business=business, sku=f"B-{n}", label=f"Rail {n}", role="cap") for n in range(ROWS)],
+            [Component(business=business, sku=f"B-{n}", name=f"Rail {n}", role="cap") for n in range(ROWS)],
             batch_size=1_000,
         )
 

@@ -58,7 +58,8 @@ from shared.models import Business, SupplierAccount
 LIST_BAR, KERNEL_BAR, DEEP_BAR = 12.0, 5.0, 1.5
 ROUNDS, CALLS = 30, 10
 LISTS = (
-    "components", "offers", "price-rules", "customers", "jobs", "quotes", "revisions", "orders", "stock", "supply/orders",
+    "components", "supplier-prices", "price-rules", "customers", "jobs", "quotes", "revisions", "orders", "stock",
+    "supply/orders",
 )  # fmt: skip
 DEEP, DEEP_SIZE = 500, 10
 SIX = [
@@ -128,11 +129,11 @@ def more_rows(business: Business, supplier: Supplier) -> None:
     """At least 100 rows of everything that is listed."""
     numbers = range(100)
     Component.objects.of(business).bulk_create(
-        [Component(business=business, sku=f"X{number}", label=f"Latch {number}", role="latch") for number in numbers]
+        [Component(business=business, sku=f"X{number}", name=f"Latch {number}", role="latch") for number in numbers]
     )
     PriceRule.objects.of(business).bulk_create(
         [
-            PriceRule(business=business, kind="hire", key=f"x{number}", amount=Decimal(number), valid_from=BEGINS)
+            PriceRule(business=business, kind="hire", applies_to=f"x{number}", value=Decimal(number), valid_from=BEGINS)
             for number in numbers
         ]
     )
@@ -140,7 +141,7 @@ def more_rows(business: Business, supplier: Supplier) -> None:
     component = Component.objects.of(business)[0]
     for number in numbers:
         StockItem.objects.of(business).create(
-            component=component, kind="remnant", length_mm=600 + number, quantity=Decimal(number + 1)
+            component=component, kind="offcut", length_mm=600 + number, quantity=Decimal(number + 1)
         )
         _trade(business, supplier, number)
 
@@ -156,7 +157,7 @@ def _trade(business: Business, supplier: Supplier, number: int) -> None:
     version = MeasureVersion.objects.of(business).create(
         measure=measure, number=1, document="{}", sha256="0" * 64, system="x"
     )
-    quote = Quote.objects.of(business).create(job=job, number=f"Q{number:05}", latest=1)
+    quote = Quote.objects.of(business).create(job=job, number=f"Q{number:05}", latest_revision=1)
     net = Decimal(f"{1000 + 17 * number}.{number:02}")
     tax = rounded(Fraction(net) * 15 / 100, 2)
     Revision.objects.of(business).create(
@@ -172,7 +173,7 @@ def deep_page(handler: WSGIHandler, business: Any, key: str) -> tuple[Call, Call
     """The first page of a long list and one far down it."""
     Component.objects.of(business).bulk_create(
         [
-            Component(business=business, sku=f"D{number}", label=f"Latch {number}", role="latch")
+            Component(business=business, sku=f"D{number}", name=f"Latch {number}", role="latch")
             for number in range(DEEP * DEEP_SIZE)
         ]
     )

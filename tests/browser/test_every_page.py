@@ -195,7 +195,7 @@ def test_an_empty_business_has_accessible_pages_too(
     browser: Browser, cast: Cast, signed_in: Any, live_server: Any
 ) -> None:
     found: list[str] = []
-    empty = ("/", "/jobs", "/quotes", "/orders", "/stock", "/books", "/prices", "/prices/offers", "/settings/webhooks",
+    empty = ("/", "/jobs", "/quotes", "/orders", "/stock", "/books", "/prices", "/prices/supplier-prices", "/settings/webhooks",
              "/settings/keys", "/settings/supplier-keys")  # fmt: skip
     with new_page(browser, 360) as page:
         sign_in(page, signed_in(cast.stranger), live_server.url)

@@ -68,7 +68,7 @@ def test_from_the_sign_in_to_a_sent_quote(
         expect(page.get_by_role("status")).to_contain_text("is being sent to Ada Quill")
         photograph(page, "first-five-minutes")
     revision = Revision.objects.of(business).get()
-    assert Document.objects.of(business).get(kind="quote").state == "made"
+    assert Document.objects.of(business).get(kind="quote").state == "ready"
     assert Client().get(f"/q/{token(revision, 'owner')}", follow=True).status_code == 200
     runs = parsed(revision.content)["builds"][0]["takeoff"]["runs"]
     assert revision.state == "sent"

@@ -31,7 +31,7 @@ def test_a_measured_job_is_priced_changed_and_sent(
         before = page.locator(".strip-answer b").inner_text()
         page.get_by_text("Extras priced by hand").click()
         page.get_by_label("Extra", exact=True).fill("Clearing the hedge")
-        page.locator("#f-extras-0-net").fill("100,50")
+        page.locator("#f-extra_items-0-net").fill("100,50")
         page.get_by_role("button", name="Save the draft").first.click()
         expect(page.get_by_role("status")).to_contain_text("Draft saved")
         assert page.locator(".strip-answer b").inner_text() != before
@@ -60,10 +60,10 @@ def test_what_is_wrong_stands_beside_its_field_and_nothing_typed_is_lost(
         page.get_by_role("button", name="Create quote from Back boundary").click()
         page.get_by_text("Extras priced by hand").click()
         page.get_by_label("Extra", exact=True).fill("Clearing the hedge")
-        page.locator("#f-extras-0-net").fill("a lot")
+        page.locator("#f-extra_items-0-net").fill("a lot")
         page.get_by_role("button", name="Send to Ada Quill").click()
-        expect(page.locator("#f-extras-0-net")).to_have_attribute("aria-invalid", "true")
-        expect(page.locator("#f-extras-0-net")).to_have_value("a lot")
+        expect(page.locator("#f-extra_items-0-net")).to_have_attribute("aria-invalid", "true")
+        expect(page.locator("#f-extra_items-0-net")).to_have_value("a lot")
         check_page(page)
         photograph(page, "price-fault")
     assert Revision.objects.of(business).get().state == "draft"

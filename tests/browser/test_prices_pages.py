@@ -27,7 +27,7 @@ def test_prices_are_looked_at_and_a_file_is_tried_out(
         for address in (
             "prices",
             "prices/components",
-            "prices/offers/new",
+            "prices/supplier-prices/new",
             "prices/price-rules",
             f"prices/systems/{system.ref}",
         ):
@@ -36,7 +36,7 @@ def test_prices_are_looked_at_and_a_file_is_tried_out(
             photograph(page, address.replace("/", "-").removesuffix(f"-{system.ref}"))
         page.goto(f"{live_server.url}/prices/take-in")
         check_page(page)
-        sheet = b"sku,label,role,sale_unit\nX-1,Washer,screw,C62\nX-2,,nonsense,C62\n"
+        sheet = b"sku,name,role,sale_unit\nX-1,Washer,screw,C62\nX-2,,nonsense,C62\n"
         page.get_by_label("Data type").select_option("components")
         page.get_by_label("CSV or XLSX").set_input_files({"name": "parts.csv", "mimeType": "text/csv", "buffer": sheet})
         page.get_by_role("button", name="Preview import").click()

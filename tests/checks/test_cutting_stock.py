@@ -21,7 +21,11 @@ from tests.checks.outside import Outside
 def test_the_least_number_of_bars(
     outside: Outside, source: str, stock: int, pieces: list[list[int]], theirs: int
 ) -> None:
-    document = {"kerf_mm": 0, "pieces": pieces, "stock": [{"length_mm": stock, "price": "1.00", "have": None}]}
+    document = {
+        "kerf_mm": 0,
+        "pieces": pieces,
+        "stock": [{"length_mm": stock, "price": "1.00", "quantity_available": None}],
+    }
     plan = plan_cuts(demand_of(document))
     assert plan.status is Status.OPTIMAL
     outside(f"bars of {stock}", stage="cutting", source=source, ours=sum(bar.count for bar in plan.bars), theirs=theirs)

@@ -59,7 +59,7 @@ def service(tmp_path: Path, quoted: Path) -> Iterator[Service]:
 
 
 def made(service: Service) -> int:
-    return len(service.rows("SELECT id FROM documents_document WHERE state = 'made'"))
+    return len(service.rows("SELECT id FROM documents_document WHERE state = 'ready'"))
 
 
 def leased(service: Service) -> bool:

@@ -34,7 +34,7 @@ def measure(*lengths: int, **changes: Any) -> dict[str, Any]:
 
 
 PARTIES: list[dict[str, Any]] = [
-    {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True},
+    {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses_options": True},
     {"key": "neighbour", "name": "Ben Thorn", "email": "ben@example.test"},
 ]
 

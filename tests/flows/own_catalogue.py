@@ -38,7 +38,7 @@ ASKED = {
     "tax_rate": "10",
     "owner": OWNER,
 }
-FINISH = {"code": "bogmoss", "name": "Bogmoss", "sample": "#55604a"}
+FINISH = {"code": "bogmoss", "name": "Bogmoss", "drawing_colour": "#55604a"}
 SUPPLIER = {"code": "fenlane", "name": "Fen Lane Metals", "email": "orders@fenlane.example"}
 
 # sku: (role, length in mm, price)
@@ -61,14 +61,14 @@ PARTS: dict[str, tuple[str, int | None, str]] = {
 }
 NO_FINISH = {"hinge", "latch", "drop_bolt", "stile_plug", "concrete.bag"}
 RULES: list[dict[str, str]] = [
-    {"kind": "markup", "key": "materials", "amount": "25", "choice": "markup"},
-    {"kind": "markup", "key": "labour", "amount": "20", "choice": "markup"},
-    {"kind": "labour", "key": "set_out", "amount": "5"},
-    {"kind": "labour", "key": "dig.clay", "amount": "20"},
-    {"kind": "labour", "key": "erect", "amount": "15"},
-    {"kind": "labour", "key": "rake", "amount": "20"},
-    {"kind": "labour", "key": "gate", "amount": "90"},
-    {"kind": "labour", "key": "remove", "amount": "10"},
+    {"kind": "markup", "applies_to": "materials", "value": "25", "option": "markup"},
+    {"kind": "markup", "applies_to": "labour", "value": "20", "option": "markup"},
+    {"kind": "labour", "applies_to": "set_out", "value": "5"},
+    {"kind": "labour", "applies_to": "dig.clay", "value": "20"},
+    {"kind": "labour", "applies_to": "erect", "value": "15"},
+    {"kind": "labour", "applies_to": "rake", "value": "20"},
+    {"kind": "labour", "applies_to": "gate", "value": "90"},
+    {"kind": "labour", "applies_to": "remove", "value": "10"},
 ]
 _POST = {"embedment_min_mm": 550, "stock_mm": [2480]}
 SYSTEM: dict[str, Any] = {
@@ -112,7 +112,7 @@ MEASURE = {
     "runs": [{"id": "A", "length_mm": 6300, "basis": "centres"}],
 }
 COST, NET, TOTAL = Decimal("626.00"), Decimal("772.78"), Decimal("850.06")
-QUOTED = {"parties": [{"key": "ada", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]}
+QUOTED = {"parties": [{"key": "ada", "name": "Ada Quill", "email": "ada@example.test", "chooses_options": True}]}
 
 
 def today() -> str:
@@ -123,7 +123,7 @@ def today() -> str:
 def component(sku: str) -> dict[str, Any]:
     """A component of ``PARTS`` as the API takes it."""
     role, length, _ = PARTS[sku]
-    data: dict[str, Any] = {"sku": sku, "label": f"Part {sku}", "role": role, "length_mm": length}
+    data: dict[str, Any] = {"sku": sku, "name": f"Part {sku}", "role": role, "length_mm": length}
     if role not in NO_FINISH:
         data["finish"] = FINISH["code"]
     if role == "concrete.bag":

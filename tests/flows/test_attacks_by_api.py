@@ -75,8 +75,8 @@ def test_a_nul_in_a_text_is_pointed_at(estimator: Caller) -> None:
 def test_a_price_that_is_none_is_pointed_at(estimator: Caller, price: object) -> None:
     extra = {"label": "Gate post", "quantity": "1", "net": price}
     job, kept = open_job(estimator)
-    body = {"job": job, "measure": kept, "setup": {"extras": [extra]}}
-    assert "#/setup/extras/0/net" in pointers(estimator.post("quotes", body, status=422))
+    body = {"job": job, "measure": kept, "setup": {"extra_items": [extra]}}
+    assert "#/setup/extra_items/0/net" in pointers(estimator.post("quotes", body, status=422))
 
 
 @pytest.mark.parametrize("kind", ["text/plain", "application/xml", "multipart/form-data; boundary=x"])
@@ -151,9 +151,9 @@ def test_no_other_origin_is_let_in(estimator: Caller) -> None:
 
 def test_the_twenty_first_link_that_opens_nothing_has_to_wait(db: None) -> None:
     client = Client()
-    statuses = [client.get(f"/api/v1/links/{number:043}").status_code for number in range(21)]
+    statuses = [client.get(f"/api/v1/quote-links/{number:043}").status_code for number in range(21)]
     assert statuses == [410] * 20 + [429]
     # declining by guessing is counted with reading by guessing
-    refused = client.post(f"/api/v1/links/{'x' * 43}/decline", {"name": "Ada"}, JSON)
+    refused = client.post(f"/api/v1/quote-links/{'x' * 43}/decline", {"name": "Ada"}, JSON)
     assert (refused.status_code, refused.json()["code"]) == (429, "quota-exceeded")
     assert int(refused["Retry-After"]) >= 1

@@ -30,8 +30,8 @@ SETUP: dict[str, Any] = {
     "options": [{"key": "mow", "label": "Mowing strip", "net": "200.00"}],
     "alternatives": [{"key": "low", "label": "1500 mm high", "height_mm": 1500}],
     "payments": [
-        {"key": "1", "label": "Deposit", "percent": "30", "due": "acceptance"},
-        {"key": "2", "label": "Rest", "percent": "70", "due": "completion"},
+        {"key": "1", "label": "Deposit", "percent": "30", "milestone": "acceptance"},
+        {"key": "2", "label": "Rest", "percent": "70", "milestone": "completion"},
     ],
 }
 

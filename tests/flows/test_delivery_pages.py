@@ -67,15 +67,17 @@ def test_one_bent_of_twenty_two_on_the_docket_leaves_one_outstanding(crew: Clien
     page = f"/deliveries/{announced.ref}"
     answer = press(crew, page, typed("22", "1"), follow=True).content.decode()
     row = line(announced, 1)
-    assert (row.received, row.damaged, row.over, row.outstanding) == (D(21), D(1), D(0), D(1))
+    assert (row.received, row.damaged, row.over_delivered, row.outstanding) == (D(21), D(1), D(0), D(1))
     assert "1 damaged" in answer
-    assert ReceiptLine.objects.of(announced.business).get().short == 0
+    assert ReceiptLine.objects.of(announced.business).get().short_delivered == 0
 
 
 def test_the_bent_one_sent_back_is_credited_in_the_books(yard: Business, announced: SupplierOrder) -> None:
     us = actor_of(yard)
     receive(order=announced, count=ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(22), D(1)),)), actor=us)
-    _, returned = return_goods(order=announced, line=1, quantity=D(1), replace=False, reason="bent", actor=us)
+    _, returned = return_goods(
+        order=announced, line=1, quantity=D(1), replacement_required=False, reason="bent", actor=us
+    )
     row, order = line(announced, 1), now(announced)
     assert returned.credit == D("2.50")
     assert (row.received, row.outstanding, row.damaged, row.credited) == (D(22), D(0), D(0), D(1))
@@ -87,7 +89,9 @@ def test_the_bent_one_sent_back_is_credited_in_the_books(yard: Business, announc
 def test_the_bent_one_sent_back_for_another_is_outstanding_once(yard: Business, announced: SupplierOrder) -> None:
     us = actor_of(yard)
     receive(order=announced, count=ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(22), D(1)),)), actor=us)
-    _, returned = return_goods(order=announced, line=1, quantity=D(1), replace=True, reason="bent", actor=us)
+    _, returned = return_goods(
+        order=announced, line=1, quantity=D(1), replacement_required=True, reason="bent", actor=us
+    )
     row = line(announced, 1)
     assert (returned.credit, row.received, row.outstanding, row.damaged) == (D(0), D(21), D(1), D(0))
 
@@ -96,7 +100,7 @@ def test_more_damaged_than_arrived_is_refused(yard: Business, announced: Supplie
     count = ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(1), D(2)),))
     with pytest.raises(InvalidDocument, match="part of what arrived") as refused:
         receive(order=announced, count=count, actor=actor_of(yard))
-    assert [fault.pointer for fault in refused.value.faults] == ["/lines/0/damaged"]
+    assert [fault.pointer for fault in refused.value.faults] == ["/lines/0/damaged_quantity"]
 
 
 def test_more_than_the_docket_is_asked_about_and_nothing_typed_is_lost(crew: Client, announced: SupplierOrder) -> None:
@@ -110,7 +114,7 @@ def test_more_than_the_docket_is_asked_about_and_nothing_typed_is_lost(crew: Cli
     sure = {**hidden_in(text), **typed("23"), "more_than_docket": "1"}
     assert crew.post(page, sure).status_code == 302
     row = line(announced, 1)
-    assert (row.received, row.over) == (D(22), D(1))
+    assert (row.received, row.over_delivered) == (D(22), D(1))
 
 
 def test_without_a_docket_more_than_is_outstanding_is_asked_about(yard: Business, crew: Client) -> None:
@@ -125,14 +129,22 @@ def _send(client: Client, address: str, body: Any) -> Any:
 
 def test_the_crew_counts_by_api_too(crew: Client, announced: SupplierOrder) -> None:
     address = f"deliveries/{announced.ref}/receipts"
-    lines = [{"line": 1, "arrived": "22", "damaged": "1"}]
-    old = _send(crew, address, {"docket": "D1", "received": DAY, "lines": [{"line": 1, "quantity": "22"}]})
-    assert {fault["pointer"] for fault in old.json()["errors"]} == {"#/lines/0/quantity", "#/lines/0/arrived"}
-    answer = _send(crew, address, {"docket": "D1", "received": DAY, "lines": lines})
+    lines = [{"line": 1, "arrived_quantity": "22", "damaged_quantity": "1"}]
+    old = _send(crew, address, {"docket_number": "D1", "received_on": DAY, "lines": [{"line": 1, "quantity": "22"}]})
+    assert {fault["pointer"] for fault in old.json()["errors"]} == {"#/lines/0/quantity", "#/lines/0/arrived_quantity"}
+    answer = _send(crew, address, {"docket_number": "D1", "received_on": DAY, "lines": lines})
     assert answer.status_code == 201, answer.content
     [receipt] = answer.json()["receipts"]
     assert receipt["lines"] == [
-        {"line": 1, "arrived": "22", "damaged": "1", "sound": "21", "expected": "22", "short": "0", "over": "0"}
+        {
+            "line": 1,
+            "arrived_quantity": "22",
+            "damaged_quantity": "1",
+            "good_quantity": "21",
+            "advised_quantity": "22",
+            "short_quantity": "0",
+            "over_quantity": "0",
+        }
     ]
     assert [item["number"] for item in crew.get("/api/v1/deliveries").json()["items"]] == [announced.number]
 
@@ -145,7 +157,19 @@ def _texts(value: Any) -> list[str]:
 
 def test_no_price_reaches_the_crew(crew: Client, cast: Cast, yard: Business, announced: SupplierOrder) -> None:
     press(crew, f"/deliveries/{announced.ref}", typed("20", "1"))
-    money = {"price", "net", "total", "goods", "tax", "delivery_fee", "cost", "margin", "credit", "currency", "account"}
+    money = {
+        "price",
+        "net_amount",
+        "total",
+        "goods_total",
+        "tax",
+        "delivery_fee",
+        "cost",
+        "margin",
+        "credit",
+        "currency",
+        "account",
+    }
     for address in ("deliveries", f"deliveries/{announced.ref}"):
         answer = crew.get(f"/api/v1/{address}")
         keys = set(re.findall(r'"(\w+)":', answer.content.decode()))
@@ -174,7 +198,7 @@ def test_who_only_reads_counts_nothing(cast: Cast, signed_in: Any, announced: Su
     keeper = signed_in(cast.bookkeeper)
     assert keeper.get(f"/deliveries/{announced.ref}").status_code == 200
     assert press(keeper, f"/deliveries/{announced.ref}", typed("22")).status_code == 403
-    assert not OrderEvent.objects.of(announced.business).filter(kind="order.received").exists()
+    assert not OrderEvent.objects.of(announced.business).filter(kind="order.goods_received").exists()
 
 
 def today_of(client: Client) -> str:

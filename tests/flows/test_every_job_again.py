@@ -29,7 +29,7 @@ ELSEWHERE = frozenset(
         "catalogue.import_file",
         "accounting.enter_cancelled_quote",
         "accounting.enter_declined_quote",
-        "accounting.enter_lapsed_quote",
+        "accounting.enter_expired_quote",
         "integrations.challenge_endpoint",
         "integrations.deliver_webhook",
         "shared.mail_test_letter",
@@ -71,7 +71,7 @@ def eventful(business: Business, owner_client: Client) -> Business:
     revision = sent(business, {"parties": PARTIES}, measure(12000))
     question = ask(token=token(revision, "owner"), text="When do you start?")
     reply(question=Question.objects.of(business).get(pk=question.pk), text="On Monday.", actor=actor_of(business))
-    for party in Party.objects.of(business).filter(answer=PartyResponseStatus.WAITING).select_related("business"):
+    for party in Party.objects.of(business).filter(response=PartyResponseStatus.PENDING).select_related("business"):
         _remind(party)
     supplier = drafted_order(business).supplier
     supplier.email = "yard@example.test"

@@ -95,12 +95,12 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
     assert '<option value="post.channel" selected>' in begun
     finish = re.search(r'<option value="(\w+)" selected>[^<]+\(\1\)', begun)
     assert finish
-    data = {"sku": "CH-3777", "label": "Post channel 3777", "role": "post.channel", "length_mm": "3777",
+    data = {"sku": "CH-3777", "name": "Post channel 3777", "role": "post.channel", "length_mm": "3777",
             "finish": finish[1], "for": system.ref}  # fmt: skip
     assert owner.post("/prices/components/new", data)["Location"] == f"/prices/systems/{system.ref}"
     assert Component.objects.of(business).filter(sku="CH-3777").exists()
     page = owner.get(f"/prices/systems/{system.ref}").content.decode()
-    assert "/prices/offers/new?component=CH-3777" in page
+    assert "/prices/supplier-prices/new?component=CH-3777" in page
 
 
 def test_a_version_kept_meanwhile_is_not_gone_over_unseen(owner: Client, system: FenceSystem) -> None:
@@ -123,7 +123,7 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
     data = _typed(system, code="tall-50", label="Tall") | {"model": system.ref}
     owner.post("/prices/systems/new", data)
     made = FenceSystem.objects.of(business).get(code="tall-50")
-    assert (made.label, made.latest, made.is_default) == ("Tall", 1, False)
+    assert (made.label, made.latest_version, made.is_default) == ("Tall", 1, False)
     taken = owner.post("/prices/systems/new", data)
     assert (taken.status_code, 'id="f-code-fault"' in taken.content.decode()) == (422, True)
     shouted = owner.post("/prices/systems/new", {**data, "code": "Tall 50"})

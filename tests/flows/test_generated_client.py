@@ -27,7 +27,7 @@ BARS = {
     "schema": "cut-demand-2",
     "kerf_mm": 3,
     "pieces": [[2238, 8]],
-    "stock": [{"length_mm": 6000, "price": "31.20", "have": None}],
+    "stock": [{"length_mm": 6000, "price": "31.20", "quantity_available": None}],
 }
 SCOPES |= {Scope.QUOTES_WRITE, Scope.QUOTES_READ}
 
@@ -61,8 +61,8 @@ class Driver:
 
     def call(self, operation: str, *path: str, body: Any = None, model: str = "", **more: str) -> Any:
         """The answer of an operation as plain values."""
-        tag = operation.split("_", 1)[1].split("_")[0]
-        module = importlib.import_module(f"{PACKAGE}.api.{tag}.{operation}")
+        [found] = Path(importlib.import_module(f"{PACKAGE}.api").__path__[0]).glob(f"*/{operation}.py")
+        module = importlib.import_module(f"{PACKAGE}.api.{found.parent.name}.{operation}")
         if model:
             more["body"] = getattr(importlib.import_module(f"{PACKAGE}.models"), model).from_dict(body)
         answer = module.sync_detailed(*path, client=self.client, **more)
@@ -81,7 +81,7 @@ def test_a_generated_client_takes_a_measure_to_an_accepted_quote(generated: None
         kinds.Client(base_url=live_server.url) as theirs,
     ):
         _from_measure_to_acceptance(Driver(ours), Driver(theirs))
-        plan = Driver(ours).call("post_cutplans", body=BARS, model="PostCutplansBody")
+        plan = Driver(ours).call("post_cutting_plans", body=BARS, model="PostCuttingPlansBody")
         assert (plan["schema"], plan["cost"], plan["bars"][0]["cuts"]) == ("cutplan-2", "124.80", [[2238, 2]])
 
 
@@ -98,14 +98,14 @@ def _from_measure_to_acceptance(ours: Driver, theirs: Driver) -> None:
     sent = ours.call(
         "post_revisions_ref_send", draft["ref"], body={}, model="SendIn", idempotency_key=str(uuid4()), if_match="*"
     )
-    assert sent["state"] == "sent"
+    assert sent["status"] == "sent"
 
     assert len(mail.outbox) == len(PARTIES)
     for name, token in sorted(tokens().items()):
-        seen = theirs.call("get_links_token", token)
+        seen = theirs.call("get_quote_links_token", token)
         agreed = {"name": name.capitalize(), "content_sha256": seen["content_sha256"]}
-        receipt = theirs.call("post_links_token_accept", token, body=agreed, model="AcceptIn")
-        assert receipt["outcome"] == "accepted"
+        receipt = theirs.call("post_quote_links_token_accept", token, body=agreed, model="AcceptIn")
+        assert receipt["response"] == "accepted"
 
-    assert ours.call("get_revisions_ref", draft["ref"])["state"] == "accepted"
-    assert ours.call("get_jobs_ref", job["ref"])["state"] == "accepted"
+    assert ours.call("get_revisions_ref", draft["ref"])["status"] == "accepted"
+    assert ours.call("get_jobs_ref", job["ref"])["status"] == "accepted"

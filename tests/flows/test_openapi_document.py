@@ -95,5 +95,5 @@ def test_operation_ids_are_each_used_once(made: dict[str, Any]) -> None:
 def test_an_answer_that_holds_a_new_key_declares_it(made: dict[str, Any]) -> None:
     for address in ("/api/v1/keys", "/api/v1/supply/keys", "/api/v1/suppliers/{ref}/keys"):
         answer = made["paths"][address]["post"]["responses"]["201"]["content"]["application/json"]
-        assert "key" in answer["schema"]["properties"], address
-        assert "key" in answer["example"], address
+        assert "secret" in answer["schema"]["properties"], address
+        assert "secret" in answer["example"], address

@@ -51,7 +51,7 @@ def test_what_a_job_needs_is_drafted_once_unless_on_purpose(owner: Client, job: 
     again = owner.post(f"/jobs/{job.ref}/orders")
     assert again.status_code in (409, 422)
     assert SupplierOrder.objects.of(job.business).count() == count
-    assert owner.post(f"/jobs/{job.ref}/orders", {"again": "1"}).status_code == 302
+    assert owner.post(f"/jobs/{job.ref}/orders", {"allow_reorder": "1"}).status_code == 302
     assert SupplierOrder.objects.of(job.business).count() == count  # nothing was missing
 
 
@@ -59,7 +59,7 @@ def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> No
     order = drafted(owner, job)
     address = f"/orders/{order.ref}"
     press(owner, address, {"do": "place"})
-    assert "Count a delivery" in owner.get(address).content.decode()
+    assert "Receive delivery" in owner.get(address).content.decode()
     lines = list(OrderLine.objects.of(job.business).filter(order=order).order_by("position"))
     counts = {f"arrived-{line.position}": str(line.quantity) for line in lines}
     data = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}
@@ -89,7 +89,7 @@ def test_a_count_that_is_refused_loses_nothing_that_was_typed(owner: Client, job
     data = {"do": "receive", "docket": "", "received": "2026-11-02", "arrived-1": "a few", "damaged-1": "7"}
     answer = press(owner, f"/deliveries/{order.ref}", data)
     page = answer.content.decode()
-    assert (answer.status_code, "Not counted" in page) == (422, True)
+    assert (answer.status_code, "Not recorded" in page) == (422, True)
     assert re.search(r'name="arrived-1"[^>]* value="a few"', page)
     assert re.search(r'name="damaged-1"[^>]* value="7"', page)
     assert re.search(r'name="received"[^>]* value="2026-11-02"', page)
@@ -133,14 +133,14 @@ def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, busines
     stock_up(business)
     component = Component.objects.of(business).filter(role="rail").order_by("id").first()
     assert component is not None
-    data = {"component": component.sku, "quantity": "4", "reason": "Left over"}
+    data = {"component": component.sku, "quantity": "4", "reason": "Returned from"}
     owner.post("/stock", data)
     item = StockItem.objects.of(business).get()
     press(owner, f"/stock/{item.ref}", {"quantity": "1", "reason": "Bent"})
     item.refresh_from_db()
     assert item.quantity == 3
     page = press(owner, f"/stock/{item.ref}", {"quantity": "9", "reason": "Bent"}, follow=True)
-    assert "are free" in page.content.decode()
+    assert "are available" in page.content.decode()
     wrong = owner.post("/stock", {**data, "component": "nothing-such"})
     assert (wrong.status_code, 'value="nothing-such"' in wrong.content.decode()) == (422, True)
 
@@ -148,11 +148,11 @@ def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, busines
 def test_a_period_that_is_over_is_locked_and_today_is_not(cast: Cast, signed_in: Any, business: Business) -> None:
     bookkeeper = signed_in(cast.bookkeeper)
     today = timezone.localdate()
-    assert bookkeeper.post("/books", {"until": str(today)}).status_code == 409
-    assert bookkeeper.post("/books", {"until": "soon"}).status_code == 422
-    bookkeeper.post("/books", {"until": str(today - timedelta(days=2))})
-    assert PeriodLock.objects.of(business).get().until == today - timedelta(days=2)
-    report = bookkeeper.get("/api/v1/books/ledger.csv", {"from": "2031-01-01", "to": "2031-01-31"})
+    assert bookkeeper.post("/books", {"locked_through": str(today)}).status_code == 409
+    assert bookkeeper.post("/books", {"locked_through": "soon"}).status_code == 422
+    bookkeeper.post("/books", {"locked_through": str(today - timedelta(days=2))})
+    assert PeriodLock.objects.of(business).get().locked_through == today - timedelta(days=2)
+    report = bookkeeper.get("/api/v1/accounting/ledger.csv", {"from": "2031-01-01", "to": "2031-01-31"})
     assert report.status_code == 200
 
 
@@ -174,7 +174,7 @@ def test_the_rest_of_a_line_is_cancelled_and_the_other_lines_stay(owner: Client,
     data = {"do": "shorten", "rest": str(first.position)}
     assert press(owner, f"/orders/{order.ref}", data).status_code == 422
     nothing = press(owner, f"/orders/{order.ref}", {"do": "shorten", "reason": "Found some"})
-    assert "Tick the lines" in nothing.content.decode()
+    assert "Select the lines" in nothing.content.decode()
     page = press(owner, f"/orders/{order.ref}", {**data, "reason": "Found some"}, follow=True).content.decode()
     first.refresh_from_db()
     before = second.outstanding

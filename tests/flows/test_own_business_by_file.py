@@ -34,18 +34,18 @@ def sheets() -> dict[str, Table]:
     """The whole catalogue as tables, in the order they build on one another."""
     day = own.today()
     parts = [own.component(sku) for sku in own.PARTS]
-    columns = ["sku", "label", "role", "finish", "length_mm", "sale_unit", "bag_yield_m3"]
-    rules = [[rule["kind"], rule["key"], rule["amount"], rule.get("choice", ""), day] for rule in own.RULES]
+    columns = ["sku", "name", "role", "finish", "length_mm", "sale_unit", "bag_yield_m3"]
+    rules = [[rule["kind"], rule["applies_to"], rule["value"], rule.get("option", ""), day] for rule in own.RULES]
     return {
         "finishes": [list(own.FINISH), list(own.FINISH.values())],
         "components": [columns, *([part.get(name) for name in columns] for part in parts)],
         "suppliers": [list(own.SUPPLIER), list(own.SUPPLIER.values())],
         "supplier_terms": [["supplier", "valid_from", "lead_time_days"], ["fenlane", day, 4]],
-        "offers": [
+        "supplier_prices": [
             ["supplier", "sku", "price", "valid_from"],
             *(["fenlane", sku, price, day] for sku, (_, _, price) in own.PARTS.items()),
         ],
-        "price_rules": [["kind", "key", "amount", "choice", "valid_from"], *rules],
+        "price_rules": [["kind", "applies_to", "value", "option", "valid_from"], *rules],
         "fence_systems": [["system", "member", "value"], *_members(own.SYSTEM)],
     }
 
@@ -89,7 +89,7 @@ class Files:
         return data
 
     def out(self, kind: str, form: str) -> bytes:
-        answer: Any = self.client.get(f"/api/v1/sheets/{kind}.{form}")
+        answer: Any = self.client.get(f"/api/v1/exports/{kind}.{form}")
         return b"".join(answer.streaming_content)
 
     def _post(self, query: str, content: bytes) -> Any:
@@ -106,17 +106,17 @@ def test_a_business_is_set_up_by_files_alone_and_they_come_out_as_they_went_in(
     for kind, table in sheets().items():
         content, rows = FORMS[form](table), len(table) - 1
         tried = files.tried(kind, content)
-        assert (tried["added"], tried["changed"], tried["refused"]) == (rows, 0, 0), (kind, tried)
+        assert (tried["added"], tried["changed"], tried["rejected"]) == (rows, 0, 0), (kind, tried)
         assert files.tried(kind, content) == tried  # nothing was written by trying
         data = files.taken(kind, content)
-        assert (data["state"], data["rows_done"], data["report"]["added"]) == ("done", rows, rows)
-    assert api.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
+        assert (data["status"], data["rows_done"], data["report"]["added"]) == ("done", rows, rows)
+    assert api.get("fence-systems/completeness") == {"system": "flat-45", "is_complete": True, "missing_items": []}
     own.priced(api)
 
     before = {kind: files.out(kind, "csv") for kind in ImportKind}
     for kind in ImportKind:
         data = files.taken(kind, files.out(kind, form))
-        assert (data["state"], data["report"]["added"], data["report"]["changed"]) == ("done", 0, 0)
+        assert (data["status"], data["report"]["added"], data["report"]["changed"]) == ("done", 0, 0)
     assert {kind: files.out(kind, "csv") for kind in ImportKind} == before
 
     # and a second business, set up by what came out of the first, says the same to the byte
@@ -125,7 +125,7 @@ def test_a_business_is_set_up_by_files_alone_and_they_come_out_as_they_went_in(
     own.begun_empty(monkeypatch)
     second = Files(own.sign_in(Client(), "ash@sedgemoor.example"), django_capture_on_commit_callbacks)
     for kind in ImportKind:
-        assert second.taken(kind, files.out(kind, form))["state"] == "done"
+        assert second.taken(kind, files.out(kind, form))["status"] == "done"
     assert {kind: second.out(kind, "csv") for kind in ImportKind} == before
 
 
@@ -143,7 +143,7 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     day = (date.fromisoformat(own.today()) + timedelta(days=1)).isoformat()
     columns = ["supplier", "sku", "price", "valid_from"]
     dearer = [columns, ["fenlane", "SH-1780", "23.50", day]]
-    data = files.tried("offers", as_csv(dearer))
+    data = files.tried("supplier_prices", as_csv(dearer))
     [effect] = data["open_quotes"]
     # 9 sheets at 21.50 are 193.50, at 23.50 they are 211.50
     assert (effect["quote"], effect["cost_quoted"], effect["cost_then"], effect["difference"]) == (
@@ -151,13 +151,13 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     )  # fmt: skip
 
     wrong = [*dearer, ["fenlane", "NO-SUCH", "1.00", day], ["fenlane", "SCR", "-0.05", day]]
-    data = files.tried("offers", as_csv(wrong))
-    assert (data["added"], data["refused"]) == (1, 2)
-    assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(3, "sku"), (4, "price")]
-    assert files.taken("offers", as_csv(wrong))["state"] == "refused"
-    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["21.50"]
+    data = files.tried("supplier_prices", as_csv(wrong))
+    assert (data["added"], data["rejected"]) == (1, 2)
+    assert [(refusal["row"], refusal["column"]) for refusal in data["errors"]] == [(3, "sku"), (4, "price")]
+    assert files.taken("supplier_prices", as_csv(wrong))["status"] == "rejected"
+    assert [row["price"] for row in api.get("supplier-prices?component=SH-1780")["items"]] == ["21.50"]
 
-    assert files.taken("offers", as_csv(dearer))["state"] == "done"
-    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["23.50", "21.50"]
+    assert files.taken("supplier_prices", as_csv(dearer))["status"] == "done"
+    assert [row["price"] for row in api.get("supplier-prices?component=SH-1780")["items"]] == ["23.50", "21.50"]
     [line] = api.get(f"revisions/{draft['ref']}/content")["builds"][0]["lines"]
     assert line["cost"] == str(own.COST)  # what was sent stands

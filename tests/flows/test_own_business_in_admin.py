@@ -95,7 +95,7 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
 ) -> None:
     business, day = _with_business(office), timezone.localdate().isoformat()
     owner = Caller(own.sign_in(Client()))
-    assert [item["code"] for item in owner.get("completeness")["lacks"]] == ["system.missing"]
+    assert [item["code"] for item in owner.get("fence-systems/completeness")["missing_items"]] == ["system.missing"]
 
     office.fill("catalogue/finish/add/", business=business, **own.FINISH)
     finish = office.picked("component", "finish", "bogmoss")
@@ -111,13 +111,13 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
         offer = {"component": office.picked("supplierprice", "component", sku), "supplier": supplier, "price": price}
         office.fill("catalogue/supplierprice/add/", business=business, valid_from=day, **offer)
     tax = [
-        {"kind": "tax", "key": "standard", "amount": "10", "choice": "S", "label": "GST"},
-        {"kind": "tax_code_for", "choice": "standard"},
+        {"kind": "tax", "applies_to": "standard", "value": "10", "option": "S", "label": "GST"},
+        {"kind": "tax_code_for", "option": "standard"},
     ]
     for rule in [*own.RULES, *tax]:
         office.fill("catalogue/pricerule/add/", business=business, valid_from=day, **rule)
     office.fill("catalogue/fencesystem/add/", business=business, document=json.dumps(own.SYSTEM))
-    assert owner.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
+    assert owner.get("fence-systems/completeness") == {"system": "flat-45", "is_complete": True, "missing_items": []}
 
     account = {"name": "Fen Lane Metals", "email": own.SUPPLIER["email"]}
     office.fill("shared/supplieraccount/add/", **account)

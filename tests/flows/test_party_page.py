@@ -276,8 +276,8 @@ def test_after_acceptance_the_customer_has_what_was_chosen(
     business.save()
     stock_up(business)
     payments = [
-        {"key": "deposit", "label": "Deposit", "percent": "30", "due": "acceptance"},
-        {"key": "rest", "label": "On completion", "percent": "70", "due": "completion"},
+        {"key": "deposit", "label": "Deposit", "percent": "30", "milestone": "acceptance"},
+        {"key": "rest", "label": "On completion", "percent": "70", "milestone": "completion"},
     ]
     revision = sent(business, {**CHOICES, "payments": payments}, measure(12000))
     customer = Customer(token(revision, "owner"))

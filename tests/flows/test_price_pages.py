@@ -27,7 +27,7 @@ def form_of(revision: Revision, **changes: str) -> dict[str, str]:
     """The draft's form as the page shows it, with one customer."""
     party = revision.setup["parties"][0]
     data = {f"parties-0-{name}": party.get(name, "") for name in ("key", "name", "email")}
-    return {**data, "parties-0-required": "1", "chooses": party["key"], **changes}
+    return {**data, "parties-0-must_accept": "1", "chooses_options": party["key"], **changes}
 
 
 def test_a_page_keeps_what_it_has_no_box_for(estimator: Client, business: Business) -> None:
@@ -41,11 +41,11 @@ def test_a_page_keeps_what_it_has_no_box_for(estimator: Client, business: Busine
 
 def test_sending_keeps_what_was_typed_in_the_same_breath(estimator: Client, business: Business) -> None:
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(12000))
-    typed = {"extras-0-label": "Clearing", "extras-0-net": "1 200,50"}
+    typed = {"extra_items-0-label": "Clearing", "extra_items-0-net": "1 200,50"}
     press(estimator, f"/revisions/{draft.ref}", form_of(draft, **typed, do="send"))
     draft.refresh_from_db()
     assert draft.state == "sent"
-    assert [row["net"] for row in draft.setup["extras"]] == ["1200.50"]
+    assert [row["net"] for row in draft.setup["extra_items"]] == ["1200.50"]
 
 
 def test_stops_are_sent_only_with_a_reason(estimator: Client, business: Business) -> None:

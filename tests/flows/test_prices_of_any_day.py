@@ -52,9 +52,9 @@ def priced(cast: Cast, signed_in: Any) -> Business:
         with at(day):
             owner = caller(cast, signed_in)
             data = {"supplier": "ostrel", "valid_from": day.isoformat()}
-            owner.post("offers", {**data, "component": "HG-1", "price": price})
+            owner.post("supplier-prices", {**data, "component": "HG-1", "price": price})
             owner.post("supplier-terms", {**data, "lead_time_days": day.month})
-            rule = {"kind": "labour", "key": "dig", "amount": RATES[day], "valid_from": day.isoformat()}
+            rule = {"kind": "labour", "applies_to": "dig", "value": RATES[day], "valid_from": day.isoformat()}
             owner.post("price-rules", rule)
     return cast.business
 
@@ -67,12 +67,12 @@ def test_the_price_of_any_day_is_told_by_the_api_and_the_page(
         supplier = priced_by(cast, priced, key_client)
         for day, price in DAYS.items():
             asked = f"component=HG-1&supplier=ostrel&as_of={day}"
-            rows = client.get(f"/api/v1/offers?{asked}").json()["items"]
+            rows = client.get(f"/api/v1/supplier-prices?{asked}").json()["items"]
             assert [Decimal(row["price"]) for row in rows] == ([Decimal(price)] if price else []), day
-            page = client.get(f"/prices/offers?{asked}").content.decode()
+            page = client.get(f"/prices/supplier-prices?{asked}").content.decode()
             shown = [item for item in {"16.40", *PRICES.values()} if f">{item}" in page]
             assert shown == ([price] if price else []), day
-            own = supplier.get(f"/api/v1/supply/offers?component=HG-1&as_of={day}").json()["items"]
+            own = supplier.get(f"/api/v1/supply/prices?component=HG-1&as_of={day}").json()["items"]
             assert [row["price"] for row in own] == [row["price"] for row in rows]
 
 
@@ -85,8 +85,8 @@ def test_rates_and_terms_of_any_day_are_those_that_counted_then(
 ) -> None:
     with at(AUTUMN):
         owner = caller(cast, signed_in)
-        rules = owner.get(f"price-rules?kind=labour&key=dig&as_of={day}")["items"]
-        assert [Decimal(row["amount"]) for row in rules] == [Decimal(rate)]
+        rules = owner.get(f"price-rules?kind=labour&applies_to=dig&as_of={day}")["items"]
+        assert [Decimal(row["value"]) for row in rules] == [Decimal(rate)]
         terms = owner.get(f"supplier-terms?supplier=ostrel&as_of={day}")["items"]
         assert [row["lead_time_days"] for row in terms] == [lead]
 
@@ -95,19 +95,19 @@ def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business
     with at(AUTUMN):
         client = signed_in(cast.owner)
         owner = Caller(client)
-        [spring] = owner.get("offers?component=HG-1&supplier=ostrel&as_of=2031-03-01")["items"]
-        at_spring = f"offers/{spring['ref']}"
+        [spring] = owner.get("supplier-prices?component=HG-1&supplier=ostrel&as_of=2031-03-01")["items"]
+        at_spring = f"supplier-prices/{spring['ref']}"
         for change in ({"price": "1.00"}, {"valid_from": "2031-09-02"}, {"valid_to": "2031-08-01"}):
             owner.patch(at_spring, change, status=422)
         late = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-08-31"}
-        owner.post("offers", late, status=422)
+        owner.post("supplier-prices", late, status=422)
         tag = owner.etag(at_spring)
         assert client.delete(f"/api/v1/{at_spring}", headers={"If-Match": tag}).status_code == 422
         sheet = b"supplier,sku,price,valid_from\nostrel,HG-1,1.00,2031-03-01\n"
-        data = client.post("/api/v1/imports?kind=offers&dry_run=true", sheet, content_type="text/csv").json()
-        assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(2, "price")]
+        data = client.post("/api/v1/imports?kind=supplier_prices&dry_run=true", sheet, content_type="text/csv").json()
+        assert [(refusal["row"], refusal["column"]) for refusal in data["errors"]] == [(2, "price")]
         form = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-03-01"}
-        assert client.post(f"/prices/offers/{spring['ref']}", form).status_code == 422
+        assert client.post(f"/prices/supplier-prices/{spring['ref']}", form).status_code == 422
         prices = (
             SupplierPrice.objects.of(priced)
             .filter(component__sku="HG-1", supplier__code="ostrel")
@@ -125,9 +125,9 @@ def test_a_quote_that_was_sent_says_the_same_after_every_price_has_changed(
         _, draft = draft_quote(owner)
         send_quote(owner, draft, django_capture_on_commit_callbacks)
         before = owner.client.get(f"/api/v1/revisions/{draft['ref']}/content").content
-        for row in owner.get("offers?page_size=200")["items"]:
+        for row in owner.get("supplier-prices?page_size=200")["items"]:
             dearer = {name: row[name] for name in ("component", "supplier")}
-            owner.post("offers", {**dearer, "price": "99.99", "valid_from": SPRING.isoformat()})
+            owner.post("supplier-prices", {**dearer, "price": "99.99", "valid_from": SPRING.isoformat()})
     with at(SUMMER):
         owner = caller(cast, signed_in)
         assert owner.client.get(f"/api/v1/revisions/{draft['ref']}/content").content == before

@@ -51,18 +51,18 @@ def test_a_new_price_begins_today_or_later_with_its_breaks(owner: Client, busine
     supplier = Supplier.objects.of(business).order_by("id").first()
     assert component is not None
     assert supplier is not None
-    data = {"component": component.sku, "supplier": supplier.code, "price": "12,50", "breaks": "10 11.50; 50 11"}
+    data = {"component": component.sku, "supplier": supplier.code, "price": "12,50", "price_breaks": "10 11.50; 50 11"}
     yesterday, tomorrow = (timezone.localdate() + timedelta(days=days) for days in (-1, 1))
-    page = owner.post("/prices/offers/new", {**data, "valid_from": str(yesterday)})
+    page = owner.post("/prices/supplier-prices/new", {**data, "valid_from": str(yesterday)})
     assert page.status_code == 422
     assert 'value="12,50"' in page.content.decode()
-    assert owner.post("/prices/offers/new", {**data, "valid_from": str(tomorrow)}).status_code == 302
+    assert owner.post("/prices/supplier-prices/new", {**data, "valid_from": str(tomorrow)}).status_code == 302
     offer = SupplierPrice.objects.of(business).get(component=component, supplier=supplier, valid_from=tomorrow)
-    assert (offer.price, offer.breaks) == (Decimal("12.5"), [["10", "11.50"], ["50", "11"]])
+    assert (offer.price, offer.price_breaks) == (Decimal("12.5"), [["10", "11.50"], ["50", "11"]])
 
 
 def test_every_list_and_every_form_of_a_stored_row_opens(owner: Client, business: Business) -> None:
-    for name in ("components", "offers", "price-rules", "suppliers", "supplier-terms", "finishes"):
+    for name in ("components", "supplier-prices", "price-rules", "suppliers", "supplier-terms", "finishes"):
         page = owner.get(f"/prices/{name}").content.decode()
         found = re.search(rf'href="(/prices/{name}/[0-9A-Za-z]{{10,}})"', page)
         assert found, name
@@ -89,11 +89,11 @@ def test_a_file_is_tried_out_then_taken_in_without_choosing_it_again(
     sheet = owner.get("/prices/sheets/components.csv").content
     label = Component.objects.of(business).order_by("id").first()
     assert label is not None
-    changed = sheet.replace(label.label.encode(), b"Renamed part", 1)
+    changed = sheet.replace(label.name.encode(), b"Renamed part", 1)
     upload = SimpleUploadedFile("parts.csv", changed, content_type="text/csv")
     page = owner.post("/prices/take-in", {"kind": "components", "file": upload, "do": "try"}).content.decode()
     assert "<dt>Changed</dt><dd>1</dd>" in page
-    assert not Component.objects.of(business).filter(label="Renamed part").exists()
+    assert not Component.objects.of(business).filter(name="Renamed part").exists()
     carried = re.search(r'name="carried" value="([^"]+)"', page)
     assert carried
     with django_capture_on_commit_callbacks(execute=True):
@@ -101,7 +101,7 @@ def test_a_file_is_tried_out_then_taken_in_without_choosing_it_again(
             "/prices/take-in",
             {"kind": "components", "carried": carried.group(1), "file_name": "parts.csv", "do": "take"},
         )
-    assert Component.objects.of(business).filter(label="Renamed part").exists()
+    assert Component.objects.of(business).filter(name="Renamed part").exists()
 
 
 def test_a_file_that_is_no_sheet_is_refused_in_words(owner: Client) -> None:
@@ -114,14 +114,14 @@ def test_a_fence_system_gets_its_next_version_and_bad_json_is_kept_for_mending(
     owner: Client, business: Business
 ) -> None:
     system = FenceSystem.objects.of(business).get(is_default=True)
-    version = FenceSystemVersion.objects.of(business).get(system=system, number=system.latest)
+    version = FenceSystemVersion.objects.of(business).get(system=system, number=system.latest_version)
     press(
         owner,
         f"/prices/systems/{system.ref}",
         {"do": "json", "document": json.dumps({**version.document, "label": "Renamed"})},
     )
     system.refresh_from_db()
-    assert (system.label, system.latest) == ("Renamed", version.number + 1)
+    assert (system.label, system.latest_version) == ("Renamed", version.number + 1)
     page = press(owner, f"/prices/systems/{system.ref}", {"do": "json", "document": "{oops"})
     assert (page.status_code, "{oops" in page.content.decode()) == (422, True)
 

@@ -143,7 +143,7 @@ ROLES: dict[str, tuple[int, int, int, int]] = {
     "jobs/{job}/measures": (200, 200, 403, 403),
     "jobs/{job}/as-built": (200, 200, 200, 403),
     "jobs/{job}/set-out": (409, 409, 409, 403),
-    "jobs/{job}/comparison": (409, 409, 403, 403),
+    "jobs/{job}/material-comparison": (409, 409, 403, 403),
     "measures/{measure}": (200, 200, 403, 403),
     "measures/{measure}/take-off": (200, 200, 403, 403),
     "quotes": (200, 200, 403, 200),

@@ -27,8 +27,8 @@ def agreed(estimator: Caller, stranger: Caller, django_capture_on_commit_callbac
     job, kept = open_job(estimator, _alone(12000, 7200))
     draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
-    page = stranger.get(f"links/{link}")
-    stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
+    page = stranger.get(f"quote-links/{link}")
+    stranger.post(f"quote-links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
     return {"job": job, "measure": kept, "quote": draft["quote"]["ref"], "revision": draft["ref"], "link": link}
 
 
@@ -44,7 +44,7 @@ def test_a_longer_run_is_a_changed_line_and_an_unchanged_run_is_no_line(
     draft = _vary(estimator, agreed, _alone(14400, 7200))
     assert draft["kind"] == "variation"
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
-    document = stranger.get(f"links/{link}")["document"]
+    document = stranger.get(f"quote-links/{link}")["document"]
     assert [(line["change"], line["part"]) for line in document["lines"]] == [("changed", "A")]
     assert Decimal(document["net"]) > 0
     # one more bay of 2400 takes a pair of posts more
@@ -52,10 +52,10 @@ def test_a_longer_run_is_a_changed_line_and_an_unchanged_run_is_no_line(
     assert Decimal(channels["difference"]) == 2
 
     # the accepted quote stands meanwhile, and the variation is accepted on its own
-    assert estimator.get(f"revisions/{agreed['revision']}")["state"] == "accepted"
-    page = stranger.get(f"links/{link}")
-    stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
-    assert estimator.get(f"revisions/{draft['ref']}")["state"] == "accepted"
+    assert estimator.get(f"revisions/{agreed['revision']}")["status"] == "accepted"
+    page = stranger.get(f"quote-links/{link}")
+    stranger.post(f"quote-links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
+    assert estimator.get(f"revisions/{draft['ref']}")["status"] == "accepted"
     lengths = [run["length_mm"] for run in estimator.get(f"jobs/{agreed['job']}/set-out")["build"]["takeoff"]["runs"]]
     assert lengths == [14400, 7200]
 
@@ -67,7 +67,7 @@ def test_a_run_left_out_gives_back_exactly_what_was_agreed_for_it(
     of_b = sum(Decimal(line["net"]) for line in lines if line["part"] == "B")
     draft = _vary(estimator, agreed, _alone(12000))
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
-    document = stranger.get(f"links/{link}")["document"]
+    document = stranger.get(f"quote-links/{link}")["document"]
     assert [(line["change"], line["part"]) for line in document["lines"]] == [("removed", "B")]
     assert Decimal(document["net"]) == -of_b
     assert Decimal(document["total"]) == Decimal(document["net"]) + Decimal(document["tax"])
@@ -78,11 +78,11 @@ def test_a_second_variation_is_against_the_first(
 ) -> None:
     first = _vary(estimator, agreed, _alone(12000))
     link = send_quote(estimator, first, django_capture_on_commit_callbacks)["ada"]
-    page = stranger.get(f"links/{link}")
-    stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
+    page = stranger.get(f"quote-links/{link}")
+    stranger.post(f"quote-links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})
     second = _vary(estimator, agreed, _alone(12000, 7200))
     link = send_quote(estimator, second, django_capture_on_commit_callbacks)["ada"]
-    document = stranger.get(f"links/{link}")["document"]
+    document = stranger.get(f"quote-links/{link}")["document"]
     assert [(line["change"], line["part"]) for line in document["lines"]] == [("added", "B")]
     # out and in again at the same prices comes to nothing
     assert Decimal(document["net"]) == -Decimal(page["document"]["net"])
@@ -94,7 +94,7 @@ def test_the_crew_sees_what_to_build_and_no_money(cast: Cast, signed_in: Any, ag
     assert '"takeoff"' in page
     for secret in ('"lines"', '"cost"', '"taxable"', "costing", '"payments"'):
         assert secret not in page
-    crew.get(f"jobs/{agreed['job']}/comparison", status=403)
+    crew.get(f"jobs/{agreed['job']}/material-comparison", status=403)
     crew.get("quotes", status=403)
 
 
@@ -108,7 +108,9 @@ def test_what_the_crew_used_stands_beside_what_was_quoted(
     etag = crew.etag(f"{at}/{wrong['ref']}")
     assert crew.client.delete(f"/api/v1/{at}/{wrong['ref']}", headers={"If-Match": etag}).status_code == 204
     crew.post(at, {"kind": "returned", "role": "rail", "unit": "C62", "quantity": "1"})
-    rail = next(row for row in estimator.get(f"jobs/{agreed['job']}/comparison")["rows"] if row["role"] == "rail")
+    rail = next(
+        row for row in estimator.get(f"jobs/{agreed['job']}/material-comparison")["rows"] if row["role"] == "rail"
+    )
     assert rail["used"] == "21"  # 22 used, 9 taken back, 1 returned
     each = Decimal(rail["quoted_cost"]) / Decimal(rail["quoted"])
     assert Decimal(rail["used_cost"]) == (21 * each).quantize(Decimal("0.01"))
@@ -131,26 +133,27 @@ def test_a_variation_of_a_chosen_alternative_starts_from_the_alternative(
     setup = {"parties": PARTIES[:1], "alternatives": [{"key": "low", "label": "Lower", "height_mm": 1500}]}
     draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": setup})
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
-    digest = stranger.get(f"links/{link}")["content_sha256"]
+    digest = stranger.get(f"quote-links/{link}")["content_sha256"]
     answer = {"name": "Ada", "content_sha256": digest, "choices": {"build": "low"}}
     with django_capture_on_commit_callbacks(execute=True):
-        stranger.post(f"links/{link}/accept", answer)
+        stranger.post(f"quote-links/{link}/accept", answer)
     assert estimator.get(f"measures/{kept}")["document"]["defaults"]["height_mm"] == 1500
 
     varied = estimator.post(f"quotes/{draft['quote']['ref']}/revisions")
     nothing = estimator.post(f"revisions/{varied['ref']}/send", status=422)
     assert [error["code"] for error in nothing["errors"]] == ["variation.empty"]
-    setup = {"parties": PARTIES[:1], "extras": [{"label": "Second tap", "net": "95.00"}]}
+    setup = {"parties": PARTIES[:1], "extra_items": [{"label": "Second tap", "net": "95.00"}]}
     estimator.put(f"revisions/{varied['ref']}", {"setup": setup})
     link = send_quote(estimator, varied, django_capture_on_commit_callbacks)["ada"]
-    document = stranger.get(f"links/{link}")["document"]
+    document = stranger.get(f"quote-links/{link}")["document"]
     assert [(line["text"], line["net"]) for line in document["lines"]] == [("Second tap", "95.00")]
     stranger.post(
-        f"links/{link}/accept", {"name": "Ada", "content_sha256": stranger.get(f"links/{link}")["content_sha256"]}
+        f"quote-links/{link}/accept",
+        {"name": "Ada", "content_sha256": stranger.get(f"quote-links/{link}")["content_sha256"]},
     )
     # what was agreed once is not asked for again
     again = estimator.post(f"quotes/{draft['quote']['ref']}/revisions")
-    assert "extras" not in again["setup"]
+    assert "extra_items" not in again["setup"]
 
 
 def test_a_cancelled_jobs_quote_can_not_be_accepted(
@@ -159,9 +162,9 @@ def test_a_cancelled_jobs_quote_can_not_be_accepted(
     job, kept = open_job(estimator, _alone(12000))
     draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
-    digest = stranger.get(f"links/{link}")["content_sha256"]
+    digest = stranger.get(f"quote-links/{link}")["content_sha256"]
     estimator.post(f"jobs/{job}/status", {"status": "cancelled"}, status=200)
-    problem = stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": digest}, status=409)
+    problem = stranger.post(f"quote-links/{link}/accept", {"name": "Ada", "content_sha256": digest}, status=409)
     assert problem["detail"] == "This job was cancelled. This quote can no longer be accepted."
 
 

@@ -83,7 +83,7 @@ def test_an_acceptance_right_after_sending_is_stored(cast: Cast, signed_in: Sign
         link = SignedLink.objects.of(cast.business).get(revision=draft)
         sha256 = Revision.objects.of(cast.business).get(pk=draft.pk).content_sha256
         token = signed_links.token_of(link.ref, link.content_sha256)
-        accepted = post(customer, f"links/{token}/accept", {"name": "Ada", "content_sha256": sha256})
+        accepted = post(customer, f"quote-links/{token}/accept", {"name": "Ada", "content_sha256": sha256})
         outcomes[sent, accepted] += 1
     assert outcomes == {(200, 201): ROUNDS}
 

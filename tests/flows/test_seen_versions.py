@@ -44,7 +44,9 @@ def yard(business: Business) -> Business:
 def proposes(order: SupplierOrder, cast: Cast, number: str, price: str) -> None:
     """The supplier asks another price for the first line."""
     said = (LineResponseData(1, "change", "steel went up", price=D(price)),)
-    record_response(order=order, told=OrderResponseData(number, "CA", lines=said), actor=supplier_actor(cast.supplier))
+    record_response(
+        order=order, response=OrderResponseData(number, "CA", lines=said), actor=supplier_actor(cast.supplier)
+    )
 
 
 def test_a_price_nobody_saw_is_not_agreed(cast: Cast, yard: Business, owner_client: Client) -> None:
@@ -89,15 +91,15 @@ def test_a_revision_that_a_colleague_changed_is_not_sent_and_nothing_typed_is_lo
     page = f"/revisions/{draft.ref}"
     shown = seen_on(owner_client, page)
     extra = {"label": "Clearing", "net": "900.00"}
-    change_draft(revision=draft, actor=actor_of(yard), setup={**draft.setup, "extras": [extra]})
-    typed = form_of(draft, **{"extras-0-label": "Grading", "extras-0-net": "70"}, do="send")
+    change_draft(revision=draft, actor=actor_of(yard), setup={**draft.setup, "extra_items": [extra]})
+    typed = form_of(draft, **{"extra_items-0-label": "Grading", "extra_items-0-net": "70"}, do="send")
     refused = owner_client.post(page, {**shown, **typed})
     text = refused.content.decode()
     assert refused.status_code == 412
     assert "Total was" in text
     assert 'value="Grading"' in text
     draft.refresh_from_db()
-    assert (draft.state, draft.setup["extras"]) == ("draft", [extra])
+    assert (draft.state, draft.setup["extra_items"]) == ("draft", [extra])
 
 
 def test_a_total_that_rose_with_the_price_list_is_not_sent_unseen(yard: Business, owner_client: Client) -> None:
@@ -134,12 +136,12 @@ def test_the_api_acts_on_the_version_that_was_read_or_not_at_all(
     proposes(order, cast, "R1", "40.00")
     tag = {"If-Match": owner_client.get(f"/api/v1/orders/{order.ref}").headers["ETag"]}
     proposes(order, cast, "R2", "400.00")
-    body = {"lines": [{"line": 1, "agree": True}]}
-    assert call(owner_client, f"orders/{order.ref}/decisions", body).status_code == 428
-    refused = call(owner_client, f"orders/{order.ref}/decisions", body, **tag)
+    body = {"lines": [{"line": 1, "accept": True}]}
+    assert call(owner_client, f"orders/{order.ref}/decide-changes", body).status_code == 428
+    refused = call(owner_client, f"orders/{order.ref}/decide-changes", body, **tag)
     assert (refused.status_code, refused.json()["code"]) == (412, "precondition-failed")
     fresh = {"If-Match": refused.headers["ETag"]}
-    assert call(owner_client, f"orders/{order.ref}/decisions", body, **fresh).status_code == 200
+    assert call(owner_client, f"orders/{order.ref}/decide-changes", body, **fresh).status_code == 200
 
 
 def _orders(yard: Business, cast: Cast) -> list[str]:

@@ -36,13 +36,13 @@ def test_some_is_kept_for_a_job_by_its_number_and_let_go_where_it_was_looked_at(
     job, _ = new_job(business)
     at = f"/stock/{rails.ref}"
     page = press(owner_client, at, {"do": "keep", "job": job.number.lower(), "quantity": "2,0"}, follow=True)
-    assert f"Kept for {job.number}" in page.content.decode()
+    assert f"Reserved for {job.number}" in page.content.decode()
     kept = Reservation.objects.of(business).get()
     assert (kept.job, kept.quantity) == (job, Decimal(2))
-    answer = press(owner_client, at, {"state": "released", "at": "item"}, at=f"/holds/{kept.ref}")
+    answer = press(owner_client, at, {"status": "released", "at": "item"}, at=f"/holds/{kept.ref}")
     assert answer["Location"] == at
     rails.refresh_from_db()
-    assert rails.held == 0
+    assert rails.reserved == 0
 
 
 def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
@@ -51,7 +51,7 @@ def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
     job, _ = new_job(business)
     page = press(owner_client, f"/stock/{rails.ref}", {"do": "keep", "job": job.number, "quantity": "9"})
     assert page.status_code == 409
-    assert "are free" in page.content.decode()
+    assert "are available" in page.content.decode()
     assert 'value="9"' in page.content.decode()
     unknown = press(owner_client, f"/stock/{rails.ref}", {"do": "keep", "job": "J-nothing", "quantity": "1"})
     assert unknown.status_code == 422
@@ -66,7 +66,7 @@ def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_cl
     assert "Sold to a neighbour" in page
     assert "+8" in page
     assert "−8" in page
-    assert "Keep some for a job" not in page
+    assert "Reserve for a job" not in page
 
 
 def test_the_crew_has_no_stock_pages_and_strangers_find_nothing(

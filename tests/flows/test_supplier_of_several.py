@@ -89,15 +89,15 @@ def test_the_same_number_in_two_businesses_is_two_orders_and_an_answer_reaches_o
     here, there = orders["here ostrel"], orders["there ostrel"]
     assert here.number == there.number
     assert refs(theirs, f"supply/orders?number={here.number}") == {here.ref, there.ref}
-    theirs.post(f"supply/orders/{here.ref}/replies", {"number": "R1", "code": "AP"})
-    states = {ref: theirs.get(f"supply/orders/{ref}")["state"] for ref in (here.ref, there.ref)}
+    theirs.post(f"supply/orders/{here.ref}/responses", {"number": "R1", "code": "AP"})
+    states = {ref: theirs.get(f"supply/orders/{ref}")["status"] for ref in (here.ref, there.ref)}
     assert states == {here.ref: "acknowledged", there.ref: "placed"}
-    theirs.post(f"supply/orders/{there.ref}/replies", {"number": "R1", "code": "RE"})
+    theirs.post(f"supply/orders/{there.ref}/responses", {"number": "R1", "code": "RE"})
     data = {row["order"]["ref"] for row in theirs.get("supply/events?page_size=100")["items"]}
     assert data == {here.ref, there.ref}
     for name, business, code in (("here", cast.business, "AP"), ("there", cast.strangers_business, "RE")):
         desk = Caller(key_client(*BUSINESS_SCOPES, business=business))
-        replies = desk.get(f"orders/{orders[f'{name} ostrel'].ref}")["replies"]
+        replies = desk.get(f"orders/{orders[f'{name} ostrel'].ref}")["responses"]
         assert [reply["code"] for reply in replies] == [code]
 
 
@@ -106,12 +106,12 @@ def test_a_price_for_one_business_is_none_for_the_other(cast: Cast, orders: Orde
     day = (timezone.localdate() + timedelta(days=1)).isoformat()
 
     def prices(business: Business) -> list[str]:
-        asked = f"supply/offers?business={business.ref}&component=HG-1&as_of={day}"
+        asked = f"supply/prices?business={business.ref}&component=HG-1&as_of={day}"
         return [row["price"] for row in theirs.get(asked)["items"]]
 
     assert prices(cast.business) == prices(cast.strangers_business) == ["16.40"]
     body = {"business": cast.business.ref, "component": "HG-1", "price": "15.00", "valid_from": day}
-    theirs.post("supply/offers", body)
+    theirs.post("supply/prices", body)
     assert (prices(cast.business), prices(cast.strangers_business)) == (["15.00"], ["16.40"])
 
 

@@ -76,9 +76,9 @@ def run(account: SupplierAccount, live_server: Any, where: Path, *command: str) 
 def test_the_curl_snippet_accepts_an_order(account: SupplierAccount, live_server: Any, tmp_path: Path) -> None:
     need("curl")
     data = run(account, live_server, tmp_path, need("bash"), "-euc", snippet("bash"))
-    assert data.strip() == '"state":"acknowledged"'
+    assert data.strip() == '"status":"acknowledged"'
     assert etree.parse(str(tmp_path / "order.xml")).getroot().tag.endswith("}Order")
-    assert json.loads((tmp_path / "accepted.json").read_text())["answer"] == "whole"
+    assert json.loads((tmp_path / "accepted.json").read_text())["response_status"] == "accepted"
 
 
 def test_the_python_snippet_back_orders_a_part_and_despatches_once(

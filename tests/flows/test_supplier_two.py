@@ -152,7 +152,7 @@ class System:
 
     def is_active(self) -> bool:
         """Whether its receiver has consented."""
-        return [item["state"] for item in self.call("get_supply_webhooks")["items"]] == ["active"]
+        return [item["status"] for item in self.call("get_supply_webhooks")["items"]] == ["active"]
 
     def waits_for(self, kind: str) -> None:
         """Until an event of a type came by webhook."""
@@ -160,7 +160,7 @@ class System:
 
     def heard(self) -> list[str]:
         """Every event that came by webhook."""
-        return sorted(json.loads(body)["data"]["id"] for _, body in self.receiver.got)
+        return sorted(json.loads(body)["data"]["event"] for _, body in self.receiver.got)
 
     def logged(self) -> list[str]:
         """Every event of the log."""
@@ -219,7 +219,7 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
         drafts = owner.post("orders/for-jobs", {"jobs": [data["job"]]})["items"]
         assert {draft["supplier"]["code"] for draft in drafts} == set(systems)
         for draft in drafts:
-            owner.post(f"orders/{draft['ref']}/placing")
+            owner.post(f"orders/{draft['ref']}/place")
         for system in systems.values():
             system.waits_for("order.placed")
         first, second = (systems[draft["supplier"]["code"]] for draft in drafts)
@@ -227,20 +227,22 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
         _with_back_order(owner, second)
         for draft in drafts:
             order = owner.get(f"orders/{draft['ref']}")
-            assert order["state"] == "received"
+            assert order["status"] == "received"
             assert all(line["received"] == line["quantity"] for line in order["lines"])
             assert {(line["outstanding"], line["cancelled"]) for line in order["lines"]} == {("0", "0")}
         for system in systems.values():
             until(lambda system=system: system.heard() == system.logged(), WAIT_S, "not every event has come")  # type: ignore[misc]  # a value held fast
             system.checks_signatures()
         kinds = second.receiver.kinds()
-        assert kinds.count("order.despatched") == kinds.count("order.received") == 2
+        assert kinds.count("order.despatched") == kinds.count("order.goods_received") == 2
 
 
 def _whole(owner: Owner, system: System) -> None:
     """Accepted whole, despatched at once."""
     order = system.order()
-    system.call("post_supply_orders_ref_replies", order["ref"], body=("OrderReplyIn", {"number": "R1", "code": "AP"}))
+    system.call(
+        "post_supply_orders_ref_responses", order["ref"], body=("OrderResponseIn", {"number": "R1", "code": "AP"})
+    )
     _despatch(system, order, "D1", {line["line"]: line["quantity"] for line in order["lines"]})
     _count_in(owner, order, "D1", {line["line"]: line["quantity"] for line in order["lines"]})
 
@@ -251,31 +253,31 @@ def _with_back_order(owner: Owner, system: System) -> None:
     first, *others = order["lines"]
     said = {
         "line": first["line"],
-        "said": "change",
+        "action": "change",
         "quantity": "1",
-        "promised": "2031-06-01",
+        "promised_on": "2031-06-01",
         "reason": "rolled in May",
     }
     reply = {"number": "R1", "code": "CA", "lines": [said]}
-    data = system.call("post_supply_orders_ref_replies", order["ref"], body=("OrderReplyIn", reply))
-    assert data["answer"] == "part"
+    data = system.call("post_supply_orders_ref_responses", order["ref"], body=("OrderResponseIn", reply))
+    assert data["response_status"] == "partly_accepted"
     now = {first["line"]: "1", **{line["line"]: line["quantity"] for line in others}}
     rest = {first["line"]: str(int(first["quantity"]) - 1)}
     for number, load in (("D1", now), ("D2", rest)):
         _despatch(system, order, number, load)
         _despatch(system, order, number, load)
         _count_in(owner, order, number, load)
-    system.waits_for("order.received")
+    system.waits_for("order.goods_received")
 
 
 def _despatch(system: System, order: dict[str, Any], number: str, load: dict[int, str]) -> None:
     lines = [{"line": line, "quantity": quantity} for line, quantity in load.items()]
     docket = {"number": number, "lines": lines}
-    system.call("post_supply_orders_ref_despatches", order["ref"], body=("DocketIn", docket))
+    system.call("post_supply_orders_ref_despatches", order["ref"], body=("DespatchIn", docket))
 
 
 def _count_in(owner: Owner, order: dict[str, Any], number: str, load: dict[int, str]) -> None:
-    lines = [{"line": line, "arrived": quantity} for line, quantity in load.items()]
-    body = {"docket": number, "received": "2031-05-06", "lines": lines}
+    lines = [{"line": line, "arrived_quantity": quantity} for line, quantity in load.items()]
+    body = {"docket_number": number, "received_on": "2031-05-06", "lines": lines}
     data = owner.post(f"deliveries/{order['ref']}/receipts", body)
     assert data["lines"][0]["in_transit"] == "0"

@@ -33,7 +33,9 @@ def scene_of(cast: Cast, world: World, client: Client) -> Iterator[Scene]:
 
 def call(case: Case, body: Body, scene: Scene, **headers: str) -> Any:
     """Call an address of the API with a fresh Idempotency-Key. A body of text is a file of finishes."""
-    ref = scene.refs[case.holder] if case.holder else scene.inner.get("token", "") if case.stem == "links/" else ""
+    ref = (
+        scene.refs[case.holder] if case.holder else scene.inner.get("token", "") if case.stem == "quote-links/" else ""
+    )
     path, headers = case.path(ref, scene.inner), {"Idempotency-Key": str(uuid4()), **headers}
     if isinstance(body, str):
         return scene.client.generic(case.method, f"{path}?kind=finishes", body, "text/csv", headers=headers)

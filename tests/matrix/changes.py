@@ -71,7 +71,7 @@ def spare(s: Scene, kind: str) -> None:
     elif kind == "supplier":
         row = Supplier.objects.of(s.business).create(code="spare", name="Spare")
     else:
-        row = Component.objects.of(s.business).create(sku="spare", label="Spare", role="cap.square")
+        row = Component.objects.of(s.business).create(sku="spare", name="Spare", role="cap.square")
     s.refs[kind] = row.ref
 
 
@@ -92,7 +92,7 @@ def _terms(s: Scene) -> dict[str, Any]:
     return {"supplier": Supplier.objects.of(s.business).order_by("id")[0].code, "lead_time_days": 4}
 
 
-HIRE = {"kind": "hire", "key": "auger", "amount": "90"}
+HIRE = {"kind": "hire", "applies_to": "auger", "value": "90"}
 
 
 def system_document(s: Scene) -> dict[str, Any]:
@@ -104,9 +104,9 @@ def system_document(s: Scene) -> dict[str, Any]:
 
 def _received(s: Scene, pieces: tuple[str, str] = ("1", "1")) -> dict[str, Any]:
     return {
-        "docket": "D9",
-        "received": timezone.localdate().isoformat(),
-        "lines": [{"line": place, "arrived": quantity} for place, quantity in enumerate(pieces, 1)],
+        "docket_number": "D9",
+        "received_on": timezone.localdate().isoformat(),
+        "lines": [{"line": place, "arrived_quantity": quantity} for place, quantity in enumerate(pieces, 1)],
     }
 
 
@@ -153,7 +153,7 @@ def _proposed(s: Scene) -> None:
     order = orders.placed(s.business)
     s.refs["order"] = order.ref
     said = LineResponseData(1, "change", price=Decimal(3))
-    record_response(order=order, told=OrderResponseData("R9", "CA", lines=(said,)), actor=actor_of(s.business))
+    record_response(order=order, response=OrderResponseData("R9", "CA", lines=(said,)), actor=actor_of(s.business))
 
 
 def _accepted(s: Scene) -> dict[str, Any]:
@@ -181,7 +181,7 @@ def brought_back(s: Scene) -> str:
 def _returned(s: Scene, client: Client) -> dict[str, Any]:
     put_an_order(s)
     _count(s, client)
-    return {"line": 1, "quantity": "1", "replace": False, "reason": "bent"}
+    return {"line": 1, "quantity": "1", "replacement_required": False, "reason": "bent"}
 
 
 Step = Callable[[Scene, Client], Body]
@@ -214,8 +214,8 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "finishes"): just({"code": "inkstone", "name": "Inkstone"}),
     ("PATCH", "finishes/<str:ref>"): just({"name": "Another name"}),
     ("DELETE", "finishes/<str:ref>"): just(after=lambda s: spare(s, "finish")),
-    ("POST", "components"): just({"sku": "cap-x", "label": "Cap", "role": "cap.square"}),
-    ("PATCH", "components/<str:ref>"): just({"label": "Another label"}),
+    ("POST", "components"): just({"sku": "cap-x", "name": "Cap", "role": "cap.square"}),
+    ("PATCH", "components/<str:ref>"): just({"name": "Another label"}),
     ("DELETE", "components/<str:ref>"): just(after=lambda s: spare(s, "component")),
     ("POST", "suppliers"): just({"code": "north", "name": "Northmill"}),
     ("PATCH", "suppliers/<str:ref>"): just({"phone": "555 0101"}),
@@ -225,17 +225,19 @@ API: dict[tuple[str, str], Step] = {
         s, c, "terms", "supplier-terms", _terms(s), {"lead_time_days": 9}
     ),
     ("DELETE", "supplier-terms/<str:ref>"): lambda s, c: _later(s, c, "terms", "supplier-terms", _terms(s)),
-    ("POST", "offers"): made(lambda s: {"valid_from": LATER, **_offer(s)}),
-    ("PATCH", "offers/<str:ref>"): lambda s, c: _later(s, c, "offer", "offers", _offer(s), {"price": "1.26"}),
-    ("DELETE", "offers/<str:ref>"): lambda s, c: _later(s, c, "offer", "offers", _offer(s)),
+    ("POST", "supplier-prices"): made(lambda s: {"valid_from": LATER, **_offer(s)}),
+    ("PATCH", "supplier-prices/<str:ref>"): lambda s, c: _later(
+        s, c, "offer", "supplier-prices", _offer(s), {"price": "1.26"}
+    ),
+    ("DELETE", "supplier-prices/<str:ref>"): lambda s, c: _later(s, c, "offer", "supplier-prices", _offer(s)),
     ("POST", "price-rules"): just({"valid_from": LATER, **HIRE}),
-    ("PATCH", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE, {"amount": "91"}),
+    ("PATCH", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE, {"value": "91"}),
     ("DELETE", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE),
     ("POST", "fence-systems"): made(lambda s: {**system_document(s), "code": "another-50"}),
     ("PUT", "fence-systems/<str:ref>"): made(lambda s: {**system_document(s), "label": "Another label"}),
     ("PATCH", "fence-systems/<str:ref>"): just({"active": False}, after=second_system),
     ("POST", "imports"): made(finishes_file),
-    ("POST", "cutplans/<str:ref>/cancel"): just(),
+    ("POST", "cutting-plans/<str:ref>/cancel"): just(),
     ("POST", "customers"): just({"name": "Cy Reed"}),
     ("PATCH", "customers/<str:ref>"): just({"phone": "555 0102"}),
     ("DELETE", "customers/<str:ref>"): just(),
@@ -259,15 +261,15 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "measures/<str:ref>/draft/publish"): lambda s, c: _typed(s, c),
     ("POST", "quotes"): lambda s, c: _to_quote(s),
     ("POST", "quotes/<str:ref>/revisions"): just({}),
-    ("PUT", "revisions/<str:ref>"): just({"setup": {"visits": "2"}}, after=lambda s: s.draft()),
+    ("PUT", "revisions/<str:ref>"): just({"setup": {"site_visits": "2"}}, after=lambda s: s.draft()),
     ("DELETE", "revisions/<str:ref>"): lambda s, c: second_draft(s),
     ("POST", "revisions/<str:ref>/send"): just({}, after=lambda s: s.draft()),
     ("POST", "revisions/<str:ref>/parties/<str:key>/link"): just(after=linked),
     ("DELETE", "revisions/<str:ref>/parties/<str:key>/link"): just(after=linked),
     ("POST", "questions/<str:ref>/reply"): just({"text": "the street side"}),
-    ("POST", "links/<str:token>/accept"): made(_accepted),
-    ("POST", "links/<str:token>/decline"): just({"name": "Ada Quill"}, after=linked),
-    ("POST", "links/<str:token>/questions"): just({"text": "How long does it take?"}, after=linked),
+    ("POST", "quote-links/<str:token>/accept"): made(_accepted),
+    ("POST", "quote-links/<str:token>/decline"): just({"name": "Ada Quill"}, after=linked),
+    ("POST", "quote-links/<str:token>/questions"): just({"text": "How long does it take?"}, after=linked),
     ("POST", "orders"): made(
         lambda s: {
             "supplier": orders.seller_of(s.business, orders.component_of(s.business, "rail")).code,
@@ -276,38 +278,38 @@ API: dict[tuple[str, str], Step] = {
     ),
     ("POST", "orders/for-jobs"): made(lambda s: {"jobs": [s.refs["job"]]}),
     ("PATCH", "orders/<str:ref>"): just({"note": "by the lane"}, after=lambda s: s.order()),
-    ("POST", "orders/<str:ref>/placing"): just({"allow_below_minimum": True}, after=lambda s: s.order()),
-    ("POST", "orders/<str:ref>/cancelling"): just({"reason": "a mistake"}, after=lambda s: s.order()),
-    ("POST", "orders/<str:ref>/shortening"): just({"reason": "too many", "lines": [2]}, after=put_an_order),
-    ("POST", "orders/<str:ref>/closing"): lambda s, c: _all_received(s, c),
-    ("POST", "orders/<str:ref>/decisions"): just({"lines": [{"line": 1, "agree": True}]}, after=_proposed),
+    ("POST", "orders/<str:ref>/place"): just({"allow_below_minimum": True}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/cancel"): just({"reason": "a mistake"}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/cancel-lines"): just({"reason": "too many", "lines": [2]}, after=put_an_order),
+    ("POST", "orders/<str:ref>/close"): lambda s, c: _all_received(s, c),
+    ("POST", "orders/<str:ref>/decide-changes"): just({"lines": [{"line": 1, "accept": True}]}, after=_proposed),
     ("POST", "deliveries/<str:ref>/receipts"): made(lambda s: _received(s) if put_an_order(s) else None),
     ("POST", "orders/<str:ref>/returns"): _returned,
     ("POST", "stock"): made(lambda s: {"component": s.sku(), "quantity": "2", "reason": "counted"}),
-    ("POST", "stock/<str:ref>/taking"): just({"quantity": "1", "reason": "sold"}),
-    ("POST", "stock/<str:ref>/holds"): made(lambda s: {"job": s.refs["job"], "quantity": "1"}),
-    ("POST", "jobs/<str:ref>/leftovers"): just(after=brought_back),
-    ("PATCH", "holds/<str:ref>"): just({"state": "released"}),
+    ("POST", "stock/<str:ref>/remove"): just({"quantity": "1", "reason": "sold"}),
+    ("POST", "stock/<str:ref>/reservations"): made(lambda s: {"job": s.refs["job"], "quantity": "1"}),
+    ("POST", "jobs/<str:ref>/returned-materials"): just(after=brought_back),
+    ("PATCH", "reservations/<str:ref>"): just({"status": "released"}),
     ("POST", "suppliers/<str:ref>/keys"): just({"name": "till"}),
     ("DELETE", "suppliers/<str:ref>/keys/<str:api_key>"): just(),
     ("POST", "webhooks"): just({"url": "http://127.0.0.1:9/hook"}),
-    ("PATCH", "webhooks/<str:ref>"): just({"kinds": ["order.placed"]}),
+    ("PATCH", "webhooks/<str:ref>"): just({"event_types": ["order.placed"]}),
     ("DELETE", "webhooks/<str:ref>"): just(),
-    ("POST", "webhooks/<str:ref>/secrets"): just(),
-    ("POST", "webhooks/<str:ref>/challenges"): just(),
-    ("POST", "webhooks/<str:ref>/tests"): just(),
-    ("POST", "webhooks/<str:ref>/replays"): lambda s, c: {"after": _first_event(s)},
-    ("POST", "books/locks"): just({"until": "2024-01-31"}),
-    ("POST", "supply/offers"): made(lambda s: _supplied(s)),
-    ("PATCH", "supply/offers/<str:ref>"): lambda s, c: _later(
-        s, c, "offer", "supply/offers", _supplied(s), {"price": "1.5"}
+    ("POST", "webhooks/<str:ref>/rotate-secret"): just(),
+    ("POST", "webhooks/<str:ref>/send-challenge"): just(),
+    ("POST", "webhooks/<str:ref>/send-test"): just(),
+    ("POST", "webhooks/<str:ref>/replay"): lambda s, c: {"after_event": _first_event(s)},
+    ("POST", "accounting/period-locks"): just({"locked_through": "2024-01-31"}),
+    ("POST", "supply/prices"): made(lambda s: _supplied(s)),
+    ("PATCH", "supply/prices/<str:ref>"): lambda s, c: _later(
+        s, c, "offer", "supply/prices", _supplied(s), {"price": "1.5"}
     ),
-    ("POST", "supply/orders/<str:ref>/replies"): just({"number": "R7", "code": "AP"}),
+    ("POST", "supply/orders/<str:ref>/responses"): just({"number": "R7", "code": "AP"}),
     ("POST", "supply/orders/<str:ref>/despatches"): just({"number": "D7", "lines": [{"line": 1, "quantity": "1"}]}),
-    ("POST", "supply/offer-batches"): made(lambda s: {"offers": [_supplied(s)]}),
+    ("POST", "supply/prices/bulk"): made(lambda s: {"prices": [_supplied(s)]}),
 }
 NOTHING_OF_A_BUSINESS = {
-    ("POST", "cutplans"): "computes",
+    ("POST", "cutting-plans"): "computes",
     ("POST", "take-offs"): "computes",
     ("POST", "orders/plan"): "computes",
     ("PUT", "measures/<str:ref>/draft"): "what is being typed; the version it becomes is recorded",
@@ -318,8 +320,8 @@ NOTHING_OF_A_BUSINESS = {
     **{
         (method, f"supply/webhooks{rest}"): "a supplier's own, which is part of no business"
         for method, rest in [
-            ("POST", ""), ("PATCH", "/<str:ref>"), ("DELETE", "/<str:ref>"), ("POST", "/<str:ref>/secrets"),
-            ("POST", "/<str:ref>/challenges"), ("POST", "/<str:ref>/tests"), ("POST", "/<str:ref>/replays"),
+            ("POST", ""), ("PATCH", "/<str:ref>"), ("DELETE", "/<str:ref>"), ("POST", "/<str:ref>/rotate-secret"),
+            ("POST", "/<str:ref>/send-challenge"), ("POST", "/<str:ref>/send-test"), ("POST", "/<str:ref>/replay"),
         ]
     },
 }  # fmt: skip

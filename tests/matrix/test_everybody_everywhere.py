@@ -104,7 +104,7 @@ def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
     if actor == "revoked key" or (actor == "anonymous" and not case.endpoint.public):
         return frozenset({401})
     if case.endpoint.public:
-        return frozenset({404, 410, 422}) if case.stem == "links/" else frozenset({200})
+        return frozenset({404, 410, 422}) if case.stem == "quote-links/" else frozenset({200})
     if not may(actor, case.endpoint.scopes[case.method]):
         return frozenset({403})
     if (case.address, case.method) in TEST_KEYS_ONLY:

@@ -11,7 +11,7 @@ import pytest
 from django.db import models
 from django.utils import timezone
 
-from catalogue.api.api_fields import SUPPLY_OFFER, row_serializer
+from catalogue.api.api_fields import SUPPLIER_OWN_PRICE, row_serializer
 from catalogue.api.resources import RESOURCES
 from catalogue.models import SupplierPrice
 from quotes.accounting import api as books
@@ -39,7 +39,7 @@ from tests.conftest import Cast
 from tests.matrix.world import world_of
 from tests.quotes.quoting.cast import actor_of
 
-_RESOURCES = ("components", "offers", "price-rules", "supplier-terms", "suppliers", "finishes")
+_RESOURCES = ("components", "supplier-prices", "price-rules", "supplier-terms", "suppliers", "finishes")
 LISTS: list[tuple[RowSerializer, type[models.Model]]] = [
     (jobs.CUSTOMERS, Customer),
     (jobs.SITES, Site),
@@ -55,13 +55,13 @@ LISTS: list[tuple[RowSerializer, type[models.Model]]] = [
     (delivery_queries.DELIVERIES, SupplierOrder),
     (orders.EVENTS, OrderEvent),
     (orders.STOCK, StockItem),
-    (orders.STOCK_MOVES, StockMovement),
-    (orders.HOLDS, Reservation),
+    (orders.STOCK_MOVEMENTS, StockMovement),
+    (orders.RESERVATIONS, Reservation),
     (order_lists.LINES, OrderLine),
     (books.LOCKS, PeriodLock),
     (documents.DOCUMENTS, Document),
     *((row_serializer(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),
-    (row_serializer(SUPPLY_OFFER), SupplierPrice),
+    (row_serializer(SUPPLIER_OWN_PRICE), SupplierPrice),
     (offers.PARTIES, Party),
     (offers.LINKS, SignedLink),
     (people.MEMBERS, Member),
@@ -108,7 +108,7 @@ def _odd_rows(cast: Cast) -> None:
     """Amounts of every length, times with and without fractions of a second, texts that JSON escapes, and nothing at all."""
     business, actor = cast.business, actor_of(cast.business)
     world_of(business, cast.supplier)
-    PeriodLock.objects.of(business).create(until=date(2020, 1, 31))
+    PeriodLock.objects.of(business).create(locked_through=date(2020, 1, 31))
     customer = add_customer(business=business, actor=SYSTEM, name='Ünal "Sparrow" \\ Reed')
     site = add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane\nTern Bay")
     job = open_job(customer=customer, site=site, label="\u2028 <gate>", actor=actor)
@@ -134,12 +134,14 @@ def _odd_rows(cast: Cast) -> None:
     item = StockItem.objects.of(business).order_by("id")[0]
     for quantity, held in (("0.3", "0.1"), ("10", "10"), ("7.125", "0")):
         StockItem.objects.of(business).create(
-            component=item.component, kind=item.kind, quantity=Decimal(quantity), held=Decimal(held)
+            component=item.component, kind=item.kind, quantity=Decimal(quantity), reserved=Decimal(held)
         )
     hook = WebhookEndpoint.objects.filter(business=business)[0]
     for event in (OrderEvent.objects.of(business)[0], None):
-        delivery = WebhookDelivery.objects.create(endpoint=hook, event=event, message="m", body='{"a": "\u2028"}')
-        Attempt.objects.create(delivery=delivery, status=None if event else 200, fault="no <answer>", duration_ms=7)
+        delivery = WebhookDelivery.objects.create(endpoint=hook, event=event, message_id="m", body='{"a": "\u2028"}')
+        Attempt.objects.create(
+            delivery=delivery, http_status=None if event else 200, error="no <answer>", duration_ms=7
+        )
     Revision.objects.of(business).filter(state="draft").update(choices={"b": ["x", 1.5], "a": None})
 
 

@@ -30,16 +30,16 @@ EVERY_CALL, A_LIST, ITS_PARENT = 2, 3, 1  # the key and the count of calls; the 
 # what only one row of several may be, and what the others are
 OPEN_ONCE: dict[type[models.Model], dict[str, Any]] = {
     FenceSystem: {"is_default": False},
-    Revision: {"state": RevisionState.REPLACED},
+    Revision: {"state": RevisionState.SUPERSEDED},
 }
 
 
 @pytest.mark.django_db
 def test_lists_ask_as_often_for_many_rows_as_for_few(cast: Cast, key_client: Callable[..., Client]) -> None:
     world = world_of(cast.business, cast.supplier)
-    PeriodLock.objects.of(cast.business).create(until=date(2020, 1, 31))
+    PeriodLock.objects.of(cast.business).create(locked_through=date(2020, 1, 31))
     for hook in WebhookEndpoint.objects.all():
-        WebhookDelivery.objects.create(endpoint=hook, message="m", body="{}")
+        WebhookDelivery.objects.create(endpoint=hook, message_id="m", body="{}")
     ours, theirs = key_client(*BUSINESS_SCOPES), key_client(supplier=cast.supplier)
 
     def asked(case: Case) -> tuple[int, int]:

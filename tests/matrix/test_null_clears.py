@@ -39,9 +39,9 @@ from tests.quotes.quoting.cast import actor_of
 ROOT = Path(__file__).resolve().parents[2]
 JSON = "application/json"
 # a number that a row of this kind must have is the one of a new row that says nothing of it
-DEFAULTS = {"pack": "1", "minimum_quantity": "0", "minimum_order": "0", "lead_time_days": "0", "sale_unit": "C62"}
+DEFAULTS = {"pack_size": "1", "minimum_quantity": "0", "minimum_order": "0", "lead_time_days": "0", "sale_unit": "C62"}
 # cleared, these would leave a row that makes no sense of its own kind: the row says so, and another kind may do without
-BY_THE_ROW = {("price-rules", "key"), ("price-rules", "amount")}
+BY_THE_ROW = {("price-rules", "applies_to"), ("price-rules", "value")}
 
 
 def members(schemas: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[tuple[str, bool]]:
@@ -65,7 +65,7 @@ def refs(cast: Cast) -> dict[str, str]:
     order = start_order(supplier=rows["supplier"], actor=actor_of(business), lines=[line], deliver_to=place)
     item = StockItem.objects.of(business).create(component=rows["component"], quantity=Decimal(8))
     hold = Reservation.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
-    hook = {"url": "https://hooks.example.test/a", "kinds": ["order.placed"]}
+    hook = {"url": "https://hooks.example.test/a", "event_types": ["order.placed"]}
     rows["hook"] = WebhookEndpoint.objects.create(business=business, **hook)
     rows["suppliers hook"] = WebhookEndpoint.objects.create(account=account, **hook)
     rows |= {"customer": customer, "site": site, "job": job, "order": order, "hold": hold}
@@ -74,41 +74,43 @@ def refs(cast: Cast) -> dict[str, str]:
 
 def _sold(business: Business, account: SupplierAccount) -> dict[str, Any]:
     begins = timezone.localdate() + timedelta(days=1)
-    finish = Finish.objects.of(business).create(code="inkstone", name="Inkstone", sample="#445566")
+    finish = Finish.objects.of(business).create(code="inkstone", name="Inkstone", drawing_colour="#445566")
     supplier = Supplier.objects.of(business).create(code="north", name="Northmill", account=account, phone="555 0100")
     component = Component.objects.of(business).create(
         sku="cap",
-        label="Cap",
+        name="Cap",
         role="cap.square",
         finish=finish,
         length_mm=60,
-        pack=10,
+        pack_size=10,
         sale_unit="KGM",
         gtin="95060002",
     )
-    system = FenceSystem.objects.of(business).create(code="plain", label="Plain", latest=1)
+    system = FenceSystem.objects.of(business).create(code="plain", label="Plain", latest_version=1)
     FenceSystemVersion.objects.of(business).create(system=system, number=1, document={}, sha256="0" * 64)
     since = date(2024, 1, 1)
-    PriceRule.objects.of(business).create(kind="tax", key="standard", amount=0, choice="Z", valid_from=since)
-    PriceRule.objects.of(business).create(kind="tax_code_for", choice="standard", valid_from=since)
+    PriceRule.objects.of(business).create(kind="tax", applies_to="standard", value=0, option="Z", valid_from=since)
+    PriceRule.objects.of(business).create(kind="tax_code_for", option="standard", valid_from=since)
     return {
         "finish": finish,
         "supplier": supplier,
         "component": component,
         "fence system": system,
         "terms": SupplierTerms.objects.of(business).create(
-            supplier=supplier, valid_from=begins, delivery=[["0", "9"]], minimum_order=5, lead_time_days=3
+            supplier=supplier, valid_from=begins, delivery_fees=[["0", "9"]], minimum_order=5, lead_time_days=3
         ),
         "offer": SupplierPrice.objects.of(business).create(
             supplier=supplier,
             component=component,
             valid_from=begins,
             price=2,
-            breaks=[["10", "1"]],
-            pack=10,
+            price_breaks=[["10", "1"]],
+            pack_size=10,
             minimum_quantity=10,
         ),
-        "price rule": PriceRule.objects.of(business).create(kind="hire", key="auger", amount=90, valid_from=begins),
+        "price rule": PriceRule.objects.of(business).create(
+            kind="hire", applies_to="auger", value=90, valid_from=begins
+        ),
     }
 
 

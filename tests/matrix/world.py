@@ -75,14 +75,14 @@ def world_of(business: Business, account: SupplierAccount) -> World:
         "stock item": item.ref,
     }
     inner = {"site": job.site.ref, "entry": built.ref, "key": "owner", "number": "1", "kind": "components"}
-    inner |= {**_traffic(business, account), "form": "csv", "api_key": suppliers_key.ref}
+    inner |= {**_traffic(business, account), "format": "csv", "api_key": suppliers_key.ref}
     return World(refs, inner, token(revision, "owner"))
 
 
 def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
     """The supplier has seen the order, and sent a piece of it."""
     order, them = SupplierOrder.objects.of(business).get(), supplier_actor(account)
-    record_response(order=order, told=OrderResponseData("R1", "AB"), actor=them)
+    record_response(order=order, response=OrderResponseData("R1", "AB"), actor=them)
     _, docket, _ = despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, Decimal(1)),)), actor=them)
     return {"reply": OrderResponse.objects.of(business).get(order=order).ref, "despatch": docket.ref}
 
@@ -90,7 +90,7 @@ def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
 def _catalogue(business: Business) -> dict[str, str]:
     key, _ = services.issue_key(name="till", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)
     member = business.members.order_by("id").last()
-    upload = Import.objects.of(business).create(kind="offers", file_name="x.csv", content=b"x")
+    upload = Import.objects.of(business).create(kind="supplier_prices", file_name="x.csv", content=b"x")
     plan = AskedPlan.objects.of(business).create(demand={}, seconds=5)
     found = {
         kind: model.objects.of(business).order_by("id").first()
