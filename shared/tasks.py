@@ -12,10 +12,10 @@ from shared.business.models import Member
 from shared.celery import app
 
 
-@app.task(name="shared.tasks.run_wanted")
-def run_wanted(wanted_id: int) -> None:
+@app.task(name="shared.tasks.run_task")
+def run_task(task_id: int) -> None:
     """Runs one row; safe to send any number of times."""
-    runner.run(wanted_id)
+    runner.run(task_id)
 
 
 @app.task(name="shared.tasks.sweep")

@@ -27,34 +27,34 @@ _REST_S = 5.0  # after a failed nudge no other is tried for so long: a stopped b
 _broker_down_until = 0.0
 
 
-def run_soon(wanted_ids: Iterable[int]) -> None:
+def run_soon(task_ids: Iterable[int]) -> None:
     """Gets the rows run soon. Never raises: the sweep comes by anyway."""
     global _broker_down_until
-    ids = list(wanted_ids)
+    ids = list(task_ids)
     if not settings.REDIS_URL:
-        for wanted_id in ids:
-            run(wanted_id)
+        for task_id in ids:
+            run(task_id)
         return
     from shared.celery import nudgers
-    from shared.tasks import run_wanted
+    from shared.tasks import run_task
 
-    for wanted_id in ids:
+    for task_id in ids:
         if time.monotonic() < _broker_down_until:
             return
         try:
             with nudgers().acquire(block=True) as producer:
-                run_wanted.apply_async(args=(wanted_id,), producer=producer, retry=False)
+                run_task.apply_async(args=(task_id,), producer=producer, retry=False)
         except (OperationalError, OSError) as fault:
             _broker_down_until = time.monotonic() + _REST_S
             _log.warning("the broker does not answer", extra={"fault": str(fault)[:200]})
 
 
-def run(wanted_id: int) -> bool:
+def run(task_id: int) -> bool:
     """Runs one row if it is due and nobody else is at it; says whether it is done now."""
-    lease = _lease(wanted_id)
+    lease = _lease(task_id)
     if lease is None:
         return False
-    row = OutboxTask.objects.select_related("event", "event__business").get(pk=wanted_id)
+    row = OutboxTask.objects.select_related("event", "event__business").get(pk=task_id)
     handler = outbox.handler_named(row.handler)
     if handler is None:
         return _mark_failed(row, "no handler of this name")
@@ -91,11 +91,11 @@ def _due() -> models.QuerySet[OutboxTask]:
     return OutboxTask.objects.filter(free, state=TaskState.WANTED, due_at__lte=timezone.now())
 
 
-def _lease(wanted_id: int) -> str | None:
+def _lease(task_id: int) -> str | None:
     """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
     lease = new_ref()
     until = Now() + settings.JOB_LEASE
-    taken = _due().filter(pk=wanted_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
+    taken = _due().filter(pk=task_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
     return lease if taken else None
 
 

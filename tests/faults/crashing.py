@@ -1,4 +1,4 @@
-"""Processes that end themselves, or each other, in the middle of a job: run inside a drill's service, never in a test."""
+"""Processes that end themselves or each other during a task. They run inside a drill's service, never in a test process."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from shared.business.models import Business
 from shared.models import AuditEntry
 
 
-def nothing() -> None:
-    """Goes on."""
+def do_nothing() -> None:
+    """Do nothing."""
 
 
 def leave() -> None:
-    """Ends the process at once: nothing is rolled back, closed or flushed."""
+    """End the process at once. Nothing is rolled back, closed or flushed."""
     os._exit(0)
 
 
-def _order(name: str, before_commit: Callable[[], None] = nothing) -> int:
+def _publish(name: str, before_commit: Callable[[], None] = do_nothing) -> int:
     with transaction.atomic():
         publish_event("drill.quick", name, business=Business.objects.get())
         before_commit()
@@ -34,49 +34,56 @@ def _order(name: str, before_commit: Callable[[], None] = nothing) -> int:
 
 
 def before_the_commit(name: str) -> None:
-    _order(name, leave)
+    """End before the change is committed."""
+    _publish(name, leave)
 
 
 def after_the_commit(name: str) -> None:
-    def nudge(wanted_ids: Iterable[int]) -> None:
+    """End after the commit, before the broker is notified."""
+
+    def run_soon(task_ids: Iterable[int]) -> None:
         leave()
 
-    runner_module.run_soon = nudge
-    _order(name)
+    runner_module.run_soon = run_soon
+    _publish(name)
 
 
-def after_the_nudge(name: str) -> None:
-    _order(name)
+def after_the_message(name: str) -> None:
+    """End after the broker was notified."""
+    _publish(name)
 
 
-def in_the_job(name: str) -> None:
-    def half(row: OutboxTask, handler: Handler, lease: str) -> bool:
+def in_the_task(name: str) -> None:
+    """End during the task, before its transaction is committed."""
+
+    def work_and_leave(row: OutboxTask, handler: Handler, lease: str) -> bool:
         with transaction.atomic():
             handler.handle(row.event)
             leave()
         return False
 
-    runner_module._work = half
-    runner_module.run(_order(name))
+    runner_module._work = work_and_leave
+    runner_module.run(_publish(name))
 
 
-def after_the_mark(name: str) -> None:
-    runner_module.run(_order(name))
+def after_the_task(name: str) -> None:
+    """End after the task is marked done."""
+    runner_module.run(_publish(name))
 
 
-POINTS: Final = (before_the_commit, after_the_commit, after_the_nudge, in_the_job, after_the_mark)
+POINTS: Final = (before_the_commit, after_the_commit, after_the_message, in_the_task, after_the_task)
 
 
 def crash_everywhere(runs: int) -> None:
-    """An order ``1000 * point + run`` in a process of its own for each, which ends at the point."""
-    handlers_of("drill.quick")  # all are loaded once, before the forks
-    for place, point in enumerate(POINTS):
+    """Publish the event ``1000 * index + run`` for each point, in its own process, which ends at that point."""
+    handlers_of("drill.quick")  # load the handlers once, before the forks
+    for index, point in enumerate(POINTS):
         for run in range(runs):
-            _wait(_fork(partial(point, str(1000 * place + run))))
+            _wait(_fork(partial(point, str(1000 * index + run))))
 
 
 def run_in_a_crowd(runners: int, kill_after: int) -> None:
-    """Everything that is wanted, by so many processes at once, the first of which is killed after so many effects."""
+    """Run every task in several processes at once. Kill the first process after ``kill_after`` effects."""
     crowd = [_fork(_run_all) for _ in range(runners)]
     while AuditEntry.objects.count() < kill_after:
         pass
@@ -97,7 +104,7 @@ def _fork(do: Callable[[], None]) -> int:
     if not child:
         try:
             do()
-        except BaseException:  # noqa: BLE001 - told, and the process ends  # noqa: BLE001 - told, and the process ends
+        except BaseException:  # noqa: BLE001 - print the error and end the process
             traceback.print_exc()
             os._exit(1)
         os._exit(0)

@@ -1,4 +1,4 @@
-"""A service of its own for a drill: a database, a Redis and a PostgreSQL that may be killed, web and Celery workers."""
+"""A complete service for one drill: database, Redis, web process and Celery workers, all of which may be killed."""
 
 from __future__ import annotations
 
@@ -24,31 +24,38 @@ import pytest
 import redis
 
 ROOT = Path(__file__).resolve().parents[2]
+MAX_WAIT_S = 300.0
+"""Time after which a drill counts as hanging. It only ends a hang: no drill depends on how fast the machine is."""
 PRELOAD = """
 import os, django
 os.environ['DJANGO_SETTINGS_MODULE'] = 'shared.settings'
 django.setup()
-import tests.faults.kitchen
+import tests.faults.handlers
 """
 
 
 def free_port() -> int:
+    """Return a port that no process listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
 
 
-def until(true: Callable[[], bool], seconds: float, what: str) -> None:
-    """Waits for something to come true, and says what did not."""
-    deadline = time.monotonic() + seconds
-    while not true():
+def wait_until(condition: Callable[[], bool], failure: str) -> None:
+    """Wait until a condition is true.
+
+    Raises:
+        AssertionError: with the text ``failure`` if the condition is not true before ``MAX_WAIT_S``.
+    """
+    deadline = time.monotonic() + MAX_WAIT_S
+    while not condition():
         if time.monotonic() > deadline:
-            raise AssertionError(f"after {seconds} s: {what}")
+            raise AssertionError(f"after {MAX_WAIT_S} s: {failure}")
         time.sleep(0.1)
 
 
 class Postgres:
-    """A PostgreSQL server of the drill's own, as the user ``postgres`` where we are root."""
+    """A PostgreSQL server for one drill. It runs as the user ``postgres`` if the tests run as root."""
 
     def __init__(self) -> None:
         programs = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
@@ -64,13 +71,15 @@ class Postgres:
 
     @property
     def url(self) -> str:
+        """Return the address of the database."""
         return f"postgres://postgres@127.0.0.1:{self.port}/postgres"
 
     def restart(self) -> None:
-        """Every process of it ends at once and leaves its crash to be recovered from."""
+        """End every process of the server at once, and start it again with crash recovery."""
         self._run("pg_ctl", "-w", "-l", f"{self.folder}.log", "-m", "immediate", "restart")
 
     def close(self) -> None:
+        """Stop the server and delete its files."""
         self._run("pg_ctl", "-m", "immediate", "stop")
         shutil.rmtree(self.folder)
         Path(f"{self.folder}.log").unlink()
@@ -88,7 +97,7 @@ class Postgres:
 
 @dataclass
 class Service:
-    """Everything in ``folder``, rows in SQLite or in a PostgreSQL of its own; stopped by ``close``."""
+    """A service with its files in ``folder`` and its data in SQLite or in its own PostgreSQL. ``close`` stops it."""
 
     folder: Path
     postgres: Postgres | None = None
@@ -98,12 +107,13 @@ class Service:
 
     @property
     def env(self) -> dict[str, str]:
-        rows = self.postgres.url if self.postgres else f"sqlite:///{self.folder / 'drill.sqlite3'}"
+        """Return the environment of the service's processes, with short leases and timeouts."""
+        database_url = self.postgres.url if self.postgres else f"sqlite:///{self.folder / 'drill.sqlite3'}"
         return {
             **os.environ,
             "PYTHONPATH": str(ROOT),
             "BAYWRIGHT_DEMO": "1",
-            "DATABASE_URL": rows,
+            "DATABASE_URL": database_url,
             "REDIS_URL": f"redis://127.0.0.1:{self.port}/0",
             "BAYWRIGHT_JOB_LEASE_S": "3",
             "BAYWRIGHT_SWEEP_S": "1",
@@ -113,21 +123,23 @@ class Service:
         }
 
     def start_redis(self) -> None:
+        """Start an empty Redis."""
         command = ["redis-server", "--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
         self.redis_process = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=self.folder)
-        until(self._redis_answers, 5, "Redis does not answer")
+        wait_until(self._redis_responds, "Redis does not respond")
 
     def kill_redis(self) -> None:
+        """Kill Redis; its data is lost."""
         if self.redis_process is not None:
             self.redis_process.kill()
             self.redis_process.wait()
 
     def flush_redis(self) -> None:
-        """Everything in Redis is gone."""
+        """Delete everything in Redis."""
         with redis.Redis(port=self.port, socket_connect_timeout=1) as broker:
             broker.flushall()
 
-    def _redis_answers(self) -> bool:
+    def _redis_responds(self) -> bool:
         try:
             with redis.Redis(port=self.port, socket_connect_timeout=1) as broker:
                 return bool(broker.ping())
@@ -135,7 +147,7 @@ class Service:
             return False
 
     def python(self, code: str) -> str:
-        """What a short program of the service prints."""
+        """Run a short program of the service and return what it prints."""
         done = subprocess.run(
             [sys.executable, "-c", PRELOAD + code],
             cwd=self.folder,
@@ -149,7 +161,7 @@ class Service:
         return done.stdout.strip()
 
     def start_web(self) -> str:
-        """Gunicorn with four threads; the address of the service."""
+        """Start Gunicorn and return the address of the service."""
         port = free_port()
         options = [
             f"--bind=127.0.0.1:{port}",
@@ -160,17 +172,18 @@ class Service:
         with (self.folder / "web.log").open("ab") as log:
             command = [sys.executable, "-m", "gunicorn", "shared.wsgi:application", *options]
             self.processes.append(subprocess.Popen(command, cwd=ROOT, env=self.env, stdout=log, stderr=log))
-        until(lambda: _listens(port), 30, "the web service does not answer")
+        wait_until(lambda: is_listening(port), "the web service does not respond")
         return f"http://127.0.0.1:{port}"
 
     def start_worker(self, *, beat: bool = True, concurrency: int = 1) -> subprocess.Popen[bytes]:
+        """Start a Celery worker, with beat inside it unless ``beat`` is false."""
         options = ["worker", f"--concurrency={concurrency}", "--loglevel=ERROR", "--without-gossip", "--without-mingle"]
         if beat:
             options += ["--beat", f"--schedule={self.folder / 'beat'}"]
         return self._celery(options)
 
     def start_beat(self) -> subprocess.Popen[bytes]:
-        """Beat by itself, as it is deployed: a worker's children are then its pool alone."""
+        """Start beat as a separate process, as it is deployed. The worker's children are then only its pool."""
         return self._celery(["beat", "--loglevel=ERROR", f"--schedule={self.folder / 'beat'}", "--pidfile="])
 
     def _celery(self, options: list[str]) -> subprocess.Popen[bytes]:
@@ -185,18 +198,19 @@ class Service:
         return process
 
     def kill(self, process: subprocess.Popen[bytes]) -> None:
-        """The whole worker at once, as when the machine takes it away."""
+        """Kill a process and all its children at once."""
         family = [psutil.Process(process.pid), *psutil.Process(process.pid).children(recursive=True)]
-        for member in family:
-            if member.is_running():
-                os.kill(member.pid, signal.SIGKILL)
+        for relative in family:
+            if relative.is_running():
+                os.kill(relative.pid, signal.SIGKILL)
         process.wait()
 
     def children(self, process: subprocess.Popen[bytes]) -> list[int]:
+        """Return the process ids of all children."""
         return [child.pid for child in psutil.Process(process.pid).children(recursive=True)]
 
-    def want(self, kind: str, count: int, after: str = "") -> None:
-        """Orders ``count`` effects, each in a transaction of its own."""
+    def publish(self, kind: str, count: int, after: str = "") -> None:
+        """Publish ``count`` events, each in its own transaction. Each handler has one effect."""
         self.python(f"""
 from django.db import transaction
 from shared.business.models import Business
@@ -209,15 +223,15 @@ for number in range({count}):
 """)
 
     def effects(self) -> list[str]:
-        """What was done, in order."""
+        """Return the subjects of the effects, in order."""
         return self._column("SELECT subject FROM shared_auditentry WHERE action = 'drill.effect' ORDER BY number")
 
     def states(self) -> list[str]:
-        """How each wanted row stands."""
+        """Return the state of each outbox task."""
         return self._column("SELECT state FROM shared_outboxtask ORDER BY id")
 
     def rows(self, query: str) -> list[tuple[Any, ...]]:
-        """What a query finds."""
+        """Return the rows of a query."""
         if self.postgres:
             with psycopg.connect(self.postgres.url, connect_timeout=5) as server:
                 return server.execute(query.encode()).fetchall()
@@ -234,6 +248,7 @@ for number in range({count}):
         self.close()
 
     def close(self) -> None:
+        """Kill every process of the service."""
         for process in self.processes:
             if process.poll() is None:
                 self.kill(process)
@@ -245,22 +260,23 @@ for number in range({count}):
 ServiceT = TypeVar("ServiceT", bound=Service)
 
 
-def filled_once(service: Service, program: str) -> Path:
-    """The rows that a program of the service makes, to be copied for each test: making them takes seconds."""
+def make_database(service: Service, program: str) -> Path:
+    """Run a program that fills the database, and return the SQLite file. Tests copy it, because filling takes seconds."""
     with service:
         service.python(program)
         return service.folder / "drill.sqlite3"
 
 
 @contextmanager
-def begun(service: ServiceT, rows: Path) -> Iterator[ServiceT]:
-    """The service on a copy of these rows with a Redis of its own, closed whatever happens."""
+def started_service(service: ServiceT, database: Path) -> Iterator[ServiceT]:
+    """Yield the service with a copy of a database and a running Redis. Close it in any case."""
     with service:
-        shutil.copy(rows, service.folder)
+        shutil.copy(database, service.folder)
         service.start_redis()
         yield service
 
 
-def _listens(port: int) -> bool:
+def is_listening(port: int) -> bool:
+    """Return whether a process accepts connections on a port."""
     with socket.socket() as probe:
         return probe.connect_ex(("127.0.0.1", port)) == 0

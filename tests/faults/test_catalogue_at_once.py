@@ -1,4 +1,4 @@
-"""The same thing added by many at once is there once, and everybody else is told so."""
+"""The same component added by several requests at once is stored once; the other requests get an error."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from fencing.model.faults import InvalidDocument
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 
-CROWD = 8
+REQUESTS = 8
 
 
 @pytest.mark.postgres
 @pytest.mark.django_db(transaction=True)
-def test_of_many_adding_one_sku_one_succeeds_and_the_rest_are_refused() -> None:
+def test_one_of_several_requests_with_the_same_sku_succeeds_and_the_others_are_refused() -> None:
     business = Business.objects.create(name="Skerry Fencing", country="NZ", currency="NZD")
 
     def add(number: int) -> str:
@@ -34,7 +34,7 @@ def test_of_many_adding_one_sku_one_succeeds_and_the_rest_are_refused() -> None:
             connection.close()
         return "added"
 
-    with ThreadPoolExecutor(CROWD) as crowd:
-        answers = sorted(crowd.map(add, range(CROWD)))
-    assert answers == ["added", *["sku.taken"] * (CROWD - 1)]
+    with ThreadPoolExecutor(REQUESTS) as pool:
+        answers = sorted(pool.map(add, range(REQUESTS)))
+    assert answers == ["added", *["sku.taken"] * (REQUESTS - 1)]
     assert Component.objects.of(business).count() == 1

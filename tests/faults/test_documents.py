@@ -1,4 +1,4 @@
-"""Documents under faults: a worker killed in the middle of a render, a broker that goes and comes; each is made once."""
+"""Documents under faults: a worker killed while it renders, a broker that stops and starts. Each is made once."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.service import Service, begun, filled_once, until
+from tests.faults.service import Service, make_database, started_service, wait_until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
@@ -29,8 +29,8 @@ from shared.background.outbox import OutboxTask
 OutboxTask.objects.exclude(event__kind='document.wanted').update(state='done')
 """
 
-# three crew documents wanted of the sent revision; the nudge goes to whatever broker there is
-WANT = """
+# three documents of the sent revision are queued
+QUEUE = """
 from quotes.documents.models import DocumentKind
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
@@ -39,62 +39,65 @@ want_documents(revision=Revision.unscoped.get(), kinds=(DocumentKind.SET_OUT, Do
 
 
 class Press(Service):
-    """A service whose jobs have time to render."""
+    """A service with leases long enough to render documents."""
 
     @property
     def env(self) -> dict[str, str]:
+        """Return the environment of the service's processes."""
         return {**super().env, "BAYWRIGHT_JOB_LEASE_S": "12", "BAYWRIGHT_VISIBILITY_S": "60"}
 
 
 @pytest.fixture(scope="module")
 def quoted(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with one sent quote and nothing made of it."""
-    return filled_once(Press(tmp_path_factory.mktemp("quoted")), START)
+    """Return a database with one sent quote and no documents."""
+    return make_database(Press(tmp_path_factory.mktemp("quoted")), START)
 
 
 @pytest.fixture
 def service(tmp_path: Path, quoted: Path) -> Iterator[Service]:
-    with begun(Press(tmp_path), quoted) as made:
-        yield made
+    with started_service(Press(tmp_path), quoted) as service:
+        yield service
 
 
-def made(service: Service) -> int:
+def count_made(service: Service) -> int:
+    """Return the number of documents that are made."""
     return len(service.rows("SELECT id FROM documents_document WHERE state = 'ready'"))
 
 
-def leased(service: Service) -> bool:
-    """Whether a worker has begun a render and not finished it."""
+def is_rendering(service: Service) -> bool:
+    """Return whether a worker has started a task and not finished it."""
     return bool(service.rows("SELECT id FROM shared_outboxtask WHERE state = 'wanted' AND leased_until IS NOT NULL"))
 
 
-def each_made_once(service: Service, seconds: float = 60) -> None:
-    until(lambda: made(service) == 3, seconds, "not all documents are made")
+def assert_each_made_once(service: Service) -> None:
+    """Wait until the three documents are made, and check that each was made once."""
+    wait_until(lambda: count_made(service) == 3, "not all documents are made")
     query = "SELECT kind, version, cast(length(pdf) = size as int), cast(size > 5000 as int) FROM documents_document"
-    found = sorted(service.rows(query))
-    # a document is stored when it is wanted (version 1) and once more when it is made (version 2)
-    assert found == [(kind, 2, 1, 1) for kind in ("care", "cut_list", "set_out")]
+    documents = sorted(service.rows(query))
+    # a document is stored when it is queued (version 1) and again when it is made (version 2)
+    assert documents == [(kind, 2, 1, 1) for kind in ("care", "cut_list", "set_out")]
 
 
-def test_a_worker_killed_in_the_middle_of_a_render_leaves_each_document_made_once(service: Service) -> None:
-    service.python(WANT)
+def test_a_worker_killed_while_it_renders_leaves_each_document_made_once(service: Service) -> None:
+    service.python(QUEUE)
     worker = service.start_worker()
-    until(lambda: leased(service), 30, "no render begins")
-    before = made(service)
+    wait_until(lambda: is_rendering(service), "no document is started")
+    before = count_made(service)
     service.kill(worker)
     assert before < 3
     service.start_worker()
-    each_made_once(service)
+    assert_each_made_once(service)
     starts = service.rows("SELECT max(starts) FROM shared_outboxtask")[0][0]
     assert isinstance(starts, int)
-    assert starts >= 2, "the render that was killed began again"
+    assert starts >= 2, "the task that was killed is started again"
 
 
 def test_a_broker_that_stops_and_starts_under_a_worker_loses_no_document(service: Service) -> None:
     service.start_worker()
-    service.python(WANT)
-    until(lambda: leased(service), 60, "no render begins")
+    service.python(QUEUE)
+    wait_until(lambda: is_rendering(service), "no document is started")
     service.kill_redis()
-    assert made(service) < 3
+    assert count_made(service) < 3
     time.sleep(1)
     service.start_redis()
-    each_made_once(service)
+    assert_each_made_once(service)

@@ -1,4 +1,4 @@
-"""Kill, stop and race: whatever is lost on the way, each effect happens once."""
+"""Drills that kill, stop and race processes of the service. Each effect happens exactly once."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 import redis
 
-from tests.faults.service import PRELOAD, Service, begun, filled_once, until
+from tests.faults.service import MAX_WAIT_S, PRELOAD, Service, make_database, started_service, wait_until
 from tests.shared.background.test_broker import BROKEN, GARBAGE
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
@@ -37,57 +37,60 @@ for row in OutboxTask.objects.all():
 """
 
 
-# seconds that 19 of 20 writes take at most
-_TIMED = """
+# prints how often the broker was tried during 40 writes, and how often a pause of 5 s after a failure could end meanwhile
+_COUNT_TRIES = """
 import time
 from django.db import transaction
+from shared.background import runner
 from shared.business.models import Business
 from shared.background.outbox import publish_event
-business, taken = Business.objects.get(), []
+from shared.tasks import run_task
+tries, send = [], run_task.apply_async
+run_task.apply_async = lambda *args, **options: (tries.append(1), send(*args, **options))
+business, started = Business.objects.get(), time.monotonic()
 for number in range(40):
-    began = time.perf_counter()
     with transaction.atomic():
         publish_event('drill.quick', f'{number}', business=business)
-    taken.append(time.perf_counter() - began)
-print(sorted(taken)[37])
+print(len(tries), int((time.monotonic() - started) // runner._REST_S))
 """
 
 
 @pytest.fixture(scope="module")
-def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return filled_once(Service(tmp_path_factory.mktemp("started")), START)
+def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_database(Service(tmp_path_factory.mktemp("started")), START)
 
 
 @pytest.fixture
-def service(tmp_path: Path, started: Path) -> Iterator[Service]:
-    with begun(Service(tmp_path), started) as made:
-        yield made
+def service(tmp_path: Path, database: Path) -> Iterator[Service]:
+    with started_service(Service(tmp_path), database) as running:
+        yield running
 
 
-def done_once(service: Service, count: int, seconds: float) -> None:
-    until(lambda: len(service.effects()) >= count, seconds, f"not all of {count} effects are there")
+def assert_done_once(service: Service, count: int) -> None:
+    """Wait until ``count`` tasks are done, and check that each had one effect."""
+    wait_until(lambda: len(service.effects()) >= count, f"fewer than {count} effects")
     assert sorted(service.effects(), key=int) == [str(number) for number in range(count)]
 
 
-def test_a_worker_killed_in_the_middle_of_its_jobs_loses_and_doubles_nothing(service: Service) -> None:
+def test_a_worker_killed_during_its_tasks_loses_and_repeats_nothing(service: Service) -> None:
     worker = service.start_worker()
-    service.want("drill.slow", 6)
-    until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
+    service.publish("drill.slow", 6)
+    wait_until(lambda: len(service.effects()) >= 1, "no task is done")
     service.kill(worker)
     service.start_worker()
-    done_once(service, 6, 90)
+    assert_done_once(service, 6)
 
 
-def test_garbage_in_the_brokers_list_ends_no_worker(service: Service) -> None:
+def test_invalid_entries_in_the_brokers_list_end_no_worker(service: Service) -> None:
     worker = service.start_worker()
-    service.want("drill.quick", 1)
-    done_once(service, 1, 40)
+    service.publish("drill.quick", 1)
+    assert_done_once(service, 1)
     with redis.Redis(port=service.port) as broker:
         for entry in [*GARBAGE, *BROKEN]:
             broker.lpush("celery", entry)
-        until(lambda: broker.llen("celery") == 0, 20, "the list is not read")
-    service.want("drill.quick", 1)
-    until(lambda: len(service.effects()) == 2, 40, "the worker does nothing any more")
+        wait_until(lambda: broker.llen("celery") == 0, "the list is not read")
+    service.publish("drill.quick", 1)
+    wait_until(lambda: len(service.effects()) == 2, "the worker has stopped")
     assert worker.poll() is None
     dropped = (service.folder / "worker.log").read_bytes().count(b"is not a message, dropped")
     assert dropped == len(GARBAGE) + len(BROKEN)
@@ -96,109 +99,108 @@ def test_garbage_in_the_brokers_list_ends_no_worker(service: Service) -> None:
 def test_a_killed_pool_child_costs_nothing(service: Service) -> None:
     service.start_beat()
     worker = service.start_worker(beat=False)
-    service.want("drill.slow", 5)
-    until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
+    service.publish("drill.slow", 5)
+    wait_until(lambda: len(service.effects()) >= 1, "no task is done")
     for child in service.children(worker):
         os.kill(child, signal.SIGKILL)
-    done_once(service, 5, 90)
+    assert_done_once(service, 5)
 
 
-def test_redis_emptied_and_killed_in_the_middle_holds_nothing_we_need(service: Service) -> None:
+def test_redis_emptied_and_killed_during_tasks_loses_nothing(service: Service) -> None:
     service.start_worker()
-    service.want("drill.short", 200)
-    until(lambda: len(service.effects()) >= 10, 20, "the worker does nothing")
+    service.publish("drill.short", 200)
+    wait_until(lambda: len(service.effects()) >= 10, "no task is done")
     service.flush_redis()
     service.kill_redis()
     assert len(service.effects()) < 200
     time.sleep(1)
     service.start_redis()
-    # the worker that ran all the while goes on by itself
-    done_once(service, 200, 60)
+    # the same worker continues by itself
+    assert_done_once(service, 200)
 
 
-def test_a_worker_told_to_stop_finishes_its_job_and_leaves_the_others(service: Service) -> None:
+def test_a_worker_that_is_stopped_finishes_its_task_and_leaves_the_others(service: Service) -> None:
     worker = service.start_worker()
-    service.want("drill.slow", 5)
-    until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
+    service.publish("drill.slow", 5)
+    wait_until(lambda: len(service.effects()) >= 1, "no task is done")
     worker.terminate()
-    assert worker.wait(timeout=15) == 0
+    assert worker.wait(timeout=MAX_WAIT_S) == 0
     done = len(service.effects())
     assert 1 <= done < 5
     held = service.rows("SELECT count(*) FROM shared_outboxtask WHERE leased_until IS NOT NULL")
-    assert held == [(0,)], "it gave up nothing that it had begun"
+    assert held == [(0,)], "it finished the task that it had started"
     service.start_worker()
-    done_once(service, 5, 60)
+    assert_done_once(service, 5)
     assert service.rows("SELECT max(starts) FROM shared_outboxtask") == [(1,)]
 
 
 def test_a_storm_of_kills_leaves_one_effect_of_each(service: Service) -> None:
-    dice = random.Random(7)  # noqa: S311 - a storm that is the same every time
+    dice = random.Random(7)  # noqa: S311 - the same kills in every run
     service.start_beat()
     worker = service.start_worker(beat=False, concurrency=2)
-    service.want("drill.short", 300, "import os; os._exit(0)")
-    for strike in range(6):
+    service.publish("drill.short", 300, "import os; os._exit(0)")
+    for kill in range(6):
         before = len(service.effects())
-        until(lambda before=before: len(service.effects()) > before, 40, "the worker does nothing")  # type: ignore[misc]
-        if strike % 3 == 2:
+        wait_until(lambda before=before: len(service.effects()) > before, "no task is done")  # type: ignore[misc]
+        if kill % 3 == 2:
             service.kill(worker)
             worker = service.start_worker(beat=False, concurrency=2)
         elif children := service.children(worker):
             os.kill(dice.choice(children), signal.SIGKILL)
-    assert len(service.effects()) < 300, "the storm was in the middle of it"
-    done_once(service, 300, 90)
+    assert len(service.effects()) < 300, "the kills came too late"
+    assert_done_once(service, 300)
 
 
-def test_a_job_handed_out_many_times_while_it_runs_is_started_once(service: Service) -> None:
-    # what Redis does with a job that runs longer than the visibility time-out
-    service.want("drill.slow", 1)
+def test_a_task_delivered_many_times_while_it_runs_is_started_once(service: Service) -> None:
+    # Redis does this with a task that runs longer than the visibility timeout
+    service.publish("drill.slow", 1)
     service.python("""
 from shared.background import runner
 from shared.background.outbox import OutboxTask
 runner.run_soon([OutboxTask.objects.get().pk] * 8)
 """)
     service.start_worker(concurrency=2)
-    done_once(service, 1, 20)
+    assert_done_once(service, 1)
     assert service.rows("SELECT starts FROM shared_outboxtask") == [(1,)]
 
 
-def test_a_stopped_broker_neither_stops_a_write_nor_holds_it_up(service: Service) -> None:
-    with_broker = float(service.python(_TIMED))
+def test_a_stopped_broker_neither_stops_nor_delays_a_write(service: Service) -> None:
     service.kill_redis()
-    without = float(service.python(_TIMED))
-    assert without <= 2 * with_broker + 0.02, "19 of 20 writes take no more than twice as long"
-    assert service.states() == ["wanted"] * 80
+    tries, ended_pauses = map(int, service.python(_COUNT_TRIES).split())
+    assert 1 <= tries <= 1 + ended_pauses, "after a failure the other writes do not try the broker"
+    assert service.states() == ["wanted"] * 40
     service.start_redis()
     service.start_worker()
-    until(lambda: service.states() == ["done"] * 80, 25, "not everything that was wanted is done")
+    wait_until(lambda: service.states() == ["done"] * 40, "not every task is done")
 
 
-def test_a_crash_at_any_point_leaves_the_effects_of_what_was_committed(service: Service) -> None:
+def test_a_crash_at_any_point_keeps_the_effects_of_committed_changes(service: Service) -> None:
     service.python(f"from tests.faults.crashing import *; crash_everywhere({RUNS})")
-    assert not [name for name in service.effects() if int(name) < 4000], "nothing ran but what was to run"
+    assert not [name for name in service.effects() if int(name) < 4000], "a task ran that was not committed"
     service.start_worker()
     committed = sorted(1000 * place + run for place in range(1, 5) for run in range(RUNS))
-    until(lambda: len(service.effects()) >= len(committed), 45, "not everything that was committed is done")
+    wait_until(lambda: len(service.effects()) >= len(committed), "not every committed task is done")
     assert sorted(map(int, service.effects())) == committed
 
 
-def test_a_job_that_kills_its_worker_is_given_up_and_the_others_go_on(service: Service) -> None:
+def test_a_task_that_kills_its_worker_is_marked_failed_and_the_others_run(service: Service) -> None:
     service.start_worker()
-    service.want("drill.poison", 1)
-    service.want("drill.quick", 3)
-    until(lambda: sorted(service.states()) == ["dead", "done", "done", "done"], 40, "the poison is not parked")
+    service.publish("drill.poison", 1)
+    service.publish("drill.quick", 3)
+    wait_until(lambda: sorted(service.states()) == ["dead", "done", "done", "done"], "the task is not marked failed")
     assert len(service.effects()) == 3
 
 
-def test_eight_runners_of_the_same_rows_one_of_them_killed_have_one_effect_each(service: Service) -> None:
-    service.want("drill.short", 100, "import os; os._exit(0)")
+def test_eight_runners_of_the_same_tasks_one_of_them_killed_have_one_effect_each(service: Service) -> None:
+    service.publish("drill.short", 100, "import os; os._exit(0)")
     service.python("from tests.faults.crashing import *; run_in_a_crowd(8, kill_after=10)")
     assert len(service.effects()) >= 99
-    time.sleep(3)  # the lease of the row that was in the killed one's hands
+    time.sleep(3)  # the lease of the killed runner ends
     service.python(_RUN_ALL)
-    done_once(service, 100, 5)
+    assert_done_once(service, 100)
 
 
-def test_four_writers_on_sqlite_take_numbers_without_gap_double_or_lock(service: Service) -> None:
+def test_four_writers_on_sqlite_take_numbers_without_gaps_doubles_or_errors(service: Service) -> None:
     code = """
 from django.db import transaction
 from shared.business.models import Business
@@ -214,5 +216,5 @@ for _ in range(40):
         )
         for _ in range(4)
     ]
-    numbers = [int(number) for writer in writers for number in writer.communicate(timeout=60)[0].split()]
+    numbers = [int(number) for writer in writers for number in writer.communicate(timeout=MAX_WAIT_S)[0].split()]
     assert sorted(numbers) == list(range(1, 161))

@@ -1,4 +1,4 @@
-"""A disk that is full: a file is there whole or not at all, and what could not be stored is tried again and loses nothing."""
+"""A full disk: a file is written completely or not at all, and a task that could not be stored is tried again."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.faults.test_drills import START
 
 pytestmark = pytest.mark.slow
 
-# a file may have so many bytes: writing on fails as it does on a full disk
+# a limit for the size of a file: writing more fails like on a full disk
 LIMITED = """
 import resource, signal, sys
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -36,14 +36,14 @@ try:
 except Exception as full:
     print(type(full).__name__)
 """
-WANT = """
+PUBLISH = """
 from shared.background import runner
 from shared.business.models import Business
 from shared.background.outbox import publish_event
 runner.run_soon = lambda ids: None
 publish_event('drill.large', 'heavy', business=Business.objects.get())
 """
-# SQLite says "database or disk is full" when it may take no more pages
+# SQLite raises "database or disk is full" when it has reached its limit of pages
 RUN = """
 from django.db import connection
 from shared.background import runner
@@ -58,31 +58,31 @@ print(runner.run(OutboxTask.objects.get().pk))
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    with Service(tmp_path) as made:
-        made.python(START + WANT)
-        yield made
+    with Service(tmp_path) as service:
+        service.python(START + PUBLISH)
+        yield service
 
 
-def test_a_file_that_does_not_fit_leaves_the_one_before_it_and_no_half(tmp_path: Path) -> None:
-    target = save(tmp_path / "saw-sheet.pdf", b"the one before")
+def test_a_file_that_does_not_fit_leaves_the_earlier_file_and_no_partial_file(tmp_path: Path) -> None:
+    target = save(tmp_path / "saw-sheet.pdf", b"the earlier file")
     command = [sys.executable, "-c", LIMITED.format(limit=100_000) + SAVE, str(target)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.stdout.strip() == "OSError", done.stderr
-    assert [(item.name, item.read_bytes()) for item in tmp_path.iterdir()] == [("saw-sheet.pdf", b"the one before")]
+    assert [(item.name, item.read_bytes()) for item in tmp_path.iterdir()] == [("saw-sheet.pdf", b"the earlier file")]
 
 
-def test_a_backup_that_does_not_fit_is_refused_and_leaves_no_half(service: Service) -> None:
+def test_a_backup_that_does_not_fit_is_refused_and_leaves_no_partial_file(service: Service) -> None:
     before = {item.name for item in service.folder.iterdir()}
     assert service.python(LIMITED.format(limit=100_000) + COPY) == "CommandError"
     assert {item.name for item in service.folder.iterdir()} - before <= {"drill.sqlite3-shm", "drill.sqlite3-wal"}
 
 
-def test_what_does_not_fit_into_the_database_is_tried_again_and_done_once_there_is_room(service: Service) -> None:
+def test_a_task_that_does_not_fit_into_the_database_is_done_once_there_is_room(service: Service) -> None:
     assert service.python(f"FULL = True{RUN}") == "False"
     assert service.effects() == []
     assert service.states() == ["wanted"]
     [(fault,)] = service.rows("SELECT last_fault FROM shared_outboxtask")
-    assert "full" in fault, "whoever looks into the admin is told why"
+    assert "full" in fault, "the admin shows the reason"
     assert service.python(f"FULL = False{RUN}") == "True"
     assert service.effects() == ["heavy"]
     assert service.states() == ["done"]

@@ -1,4 +1,4 @@
-"""The web service is told to stop under load: whatever it began is finished and answered, and nothing is stored unanswered."""
+"""The web service stops under load: each request that it accepted is answered, and nothing is stored without an answer."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from tests.faults.service import Service, until
+from tests.faults.service import MAX_WAIT_S, Service, wait_until
 from tests.faults.test_drills import START
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
@@ -22,33 +22,34 @@ KEY = "from django.core.management import call_command\ncall_command('issue_key'
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    with Service(tmp_path) as made:
-        made.start_redis()
-        yield made
+    with Service(tmp_path) as service:
+        service.start_redis()
+        yield service
 
 
 class Caller(threading.Thread):
-    """Adds one customer after the other, each by a connection of its own, until nobody takes it."""
+    """Client that creates customers, each over its own connection, until the service does not accept one."""
 
-    def __init__(self, place: int, address: str, key: str) -> None:
+    def __init__(self, index: int, address: str, key: str) -> None:
         super().__init__()
-        self._place, self._host, self._key = place, urlsplit(address).netloc, key
+        self._index, self._host, self._key = index, urlsplit(address).netloc, key
         self.answered: dict[str, int] = {}
         self.unanswered: list[str] = []
 
     def run(self) -> None:
+        """Create customers and note the status of each."""
         for number in range(10_000):
-            name = f"Caller {self._place}-{number}"
-            line = http.client.HTTPConnection(self._host, timeout=30)
+            name = f"Caller {self._index}-{number}"
+            line = http.client.HTTPConnection(self._host, timeout=MAX_WAIT_S)
             try:
                 line.connect()
             except OSError:
-                return  # the door is shut
+                return  # the service has stopped
             try:
                 line.request("POST", "/api/v1/customers", json.dumps({"name": name}), self._headers())
                 self.answered[name] = line.getresponse().status
             except OSError:
-                self.unanswered.append(name)  # in the queue before the door, never let in
+                self.unanswered.append(name)  # in the queue of the port, never accepted
                 return
             finally:
                 line.close()
@@ -61,20 +62,20 @@ class Caller(threading.Thread):
         }
 
 
-def test_a_web_service_told_to_stop_answers_everything_it_began(service: Service) -> None:
+def test_a_web_service_that_stops_answers_every_accepted_request(service: Service) -> None:
     key = next(word for word in service.python(START + KEY).split() if word.startswith("bwl_"))
     address = service.start_web()
     web = service.processes[-1]
-    callers = [Caller(place, address, key) for place in range(CALLERS)]
+    callers = [Caller(index, address, key) for index in range(CALLERS)]
     for caller in callers:
         caller.start()
-    until(lambda: sum(len(caller.answered) for caller in callers) > 2 * CALLERS, 60, "nobody is answered")
+    wait_until(lambda: sum(len(caller.answered) for caller in callers) > 2 * CALLERS, "no request is answered")
     web.terminate()
-    assert web.wait(timeout=35) == 0
+    assert web.wait(timeout=MAX_WAIT_S) == 0
     for caller in callers:
-        caller.join(timeout=40)
+        caller.join(timeout=MAX_WAIT_S)
     answered = {name: status for caller in callers for name, status in caller.answered.items()}
     assert set(answered.values()) == {201}
-    kept = {name for (name,) in service.rows("SELECT name FROM jobs_customer WHERE name LIKE 'Caller %'")}
-    # nobody was answered for nothing, and nobody who was let in was left without an answer
-    assert kept == set(answered), [name for caller in callers for name in caller.unanswered]
+    stored = {name for (name,) in service.rows("SELECT name FROM jobs_customer WHERE name LIKE 'Caller %'")}
+    # each answered customer is stored, and each accepted request is answered
+    assert stored == set(answered), [name for caller in callers for name in caller.unanswered]

@@ -1,4 +1,4 @@
-"""A process that dies around the sending of a letter: no letter is lost, and a double can be told by its Message-ID."""
+"""A process that ends while it sends an e-mail: no e-mail is lost, and a second copy has the same Message-ID."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tests.faults.test_drills import START
 
 pytestmark = pytest.mark.slow
 
-# mail is printed where no server is named, so what a process sent is what it printed
+# without a mail server the e-mails are printed
 RUN = """
 import os
 from shared.background import outgoing_mail, runner
@@ -25,7 +25,7 @@ runner.run(OutboxTask.objects.get().pk)
 """
 BEFORE_THE_MARK = "outgoing_mail.mark = lambda row: os._exit(9)"
 AFTER_THE_MARK = "outgoing_mail.mark = lambda row: (real(row), os._exit(9))"
-WANT = """
+PUBLISH = """
 from shared.background import runner
 from shared.business.models import Business
 from shared.background.outbox import publish_event
@@ -36,24 +36,24 @@ publish_event('drill.letter', 'leek', business=Business.objects.get())
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    with Service(tmp_path) as made:
-        made.python(START + WANT)
-        yield made
+    with Service(tmp_path) as service:
+        service.python(START + PUBLISH)
+        yield service
 
 
-def sent(service: Service, fault: str = "") -> list[str]:
-    """The Message-ID of each letter that a run of the job sent."""
+def sent_ids(service: Service, fault: str = "") -> list[str]:
+    """Run the task and return the Message-ID of each e-mail that it sent."""
     return re.findall(r"^Message-ID: (\S+)$", service.python(RUN.format(fault=fault)), re.MULTILINE)
 
 
-@pytest.mark.parametrize(("fault", "again"), [(BEFORE_THE_MARK, 1), (AFTER_THE_MARK, 0)])
-def test_a_process_that_dies_around_the_mark_sends_one_letter_or_the_same_twice(
-    service: Service, fault: str, again: int
+@pytest.mark.parametrize(("fault", "copies"), [(BEFORE_THE_MARK, 1), (AFTER_THE_MARK, 0)])
+def test_a_process_that_ends_before_or_after_the_mark_sends_one_email_or_the_same_twice(
+    service: Service, fault: str, copies: int
 ) -> None:
-    first = sent(service, fault)
+    first = sent_ids(service, fault)
     assert len(first) == 1
     assert service.states() == ["wanted"]
-    time.sleep(3)  # its lease
-    assert sent(service) == first * again
+    time.sleep(3)  # its lease ends
+    assert sent_ids(service) == first * copies
     assert service.states() == ["done"]
-    assert sent(service) == []
+    assert sent_ids(service) == []

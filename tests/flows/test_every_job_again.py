@@ -52,7 +52,7 @@ def everything() -> dict[str, tuple[Any, ...]]:
     return found
 
 
-def run_wanted() -> None:
+def run_task() -> None:
     """Everything that is wanted, and what follows from it."""
     while rows := list(OutboxTask.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
         for row in rows:
@@ -81,10 +81,10 @@ def eventful(business: Business, owner_client: Client) -> Business:
     asked = {"email": "nora@example.test", "role": "estimator", "name": "Nora"}
     answer = owner_client.post("/api/v1/invitations", asked, "application/json", headers={"Idempotency-Key": "one"})
     assert answer.status_code == 201
-    run_wanted()
+    run_task()
     for key in ("owner", "neighbour"):
         accept(token=token(revision, key), name=key, content_sha256=revision.content_sha256)
-    run_wanted()
+    run_task()
     return business
 
 
@@ -97,6 +97,6 @@ def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailo
     assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
     for _ in range(5):
         OutboxTask.objects.filter(state="done").update(state="wanted", leased_until=None)
-        run_wanted()
+        run_task()
     assert everything() == before
     assert len(mailoutbox) == letters

@@ -43,13 +43,13 @@ def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Two workers that run what is nudged, in threads with connections of their own."""
     waiting: Queue[int | None] = Queue()
 
-    def nudge(wanted_ids: Iterable[int]) -> None:
-        for wanted_id in wanted_ids:
-            waiting.put(wanted_id)
+    def nudge(task_ids: Iterable[int]) -> None:
+        for task_id in task_ids:
+            waiting.put(task_id)
 
     def work() -> None:
-        while (wanted_id := waiting.get()) is not None:
-            runner.run(wanted_id)
+        while (task_id := waiting.get()) is not None:
+            runner.run(task_id)
         connection.close()
 
     monkeypatch.setattr(runner, "run_soon", nudge)

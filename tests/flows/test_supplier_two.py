@@ -22,12 +22,11 @@ import pytest
 import standardwebhooks
 
 from shared.api.docs_views import document
-from tests.faults.service import ROOT, Service, free_port, until
+from tests.faults.service import ROOT, Service, free_port, wait_until
 from tests.quotes.integrations.receiver import Receiver, receiving
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 PACKAGE = "generated_supply"
-WAIT_S = 60
 BEGIN = """
 import django, json
 django.setup()
@@ -79,7 +78,7 @@ class Live(Service):
         self._run("gunicorn", "--config=docker/gunicorn.conf.py", "shared.wsgi:application", f"--bind=127.0.0.1:{port}")
         self._run("celery", "--app=shared", "worker", "--beat", f"--schedule={self.folder / 'beat'}", "--concurrency=1")
         url = f"http://127.0.0.1:{port}"
-        until(lambda: _answers(url), WAIT_S, "the web service does not answer")
+        wait_until(lambda: _answers(url), "the web service does not answer")
         return url
 
     def _run(self, program: str, *options: str) -> None:
@@ -156,7 +155,7 @@ class System:
 
     def waits_for(self, kind: str) -> None:
         """Until an event of a type came by webhook."""
-        until(lambda: kind in self.receiver.kinds(), WAIT_S, f"{kind} has not come")
+        wait_until(lambda: kind in self.receiver.kinds(), f"{kind} has not come")
 
     def heard(self) -> list[str]:
         """Every event that came by webhook."""
@@ -215,7 +214,7 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
         }
         for system in systems.values():
             system.subscribe()
-        until(lambda: all(system.is_active() for system in systems.values()), WAIT_S, "not both have consented")
+        wait_until(lambda: all(system.is_active() for system in systems.values()), "not both have consented")
         drafts = owner.post("orders/for-jobs", {"jobs": [data["job"]]})["items"]
         assert {draft["supplier"]["code"] for draft in drafts} == set(systems)
         for draft in drafts:
@@ -231,7 +230,7 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
             assert all(line["received"] == line["quantity"] for line in order["lines"])
             assert {(line["outstanding"], line["cancelled"]) for line in order["lines"]} == {("0", "0")}
         for system in systems.values():
-            until(lambda system=system: system.heard() == system.logged(), WAIT_S, "not every event has come")  # type: ignore[misc]  # a value held fast
+            wait_until(lambda system=system: system.heard() == system.logged(), "not every event has come")  # type: ignore[misc]  # a value held fast
             system.checks_signatures()
         kinds = second.receiver.kinds()
         assert kinds.count("order.despatched") == kinds.count("order.goods_received") == 2

@@ -28,10 +28,10 @@ def ours() -> list[str]:
 
 
 def test_there_are_two_tasks_and_everything_else_is_a_row() -> None:
-    assert ours() == ["shared.tasks.run_wanted", "shared.tasks.sweep"]
+    assert ours() == ["shared.tasks.run_task", "shared.tasks.sweep"]
 
 
-@pytest.mark.parametrize("name", ["shared.tasks.run_wanted", "shared.tasks.sweep"])
+@pytest.mark.parametrize("name", ["shared.tasks.run_task", "shared.tasks.sweep"])
 def test_every_task_survives_its_worker_and_ends_before_it_is_handed_on(name: str) -> None:
     task, conf = app.tasks[name], app.conf
     # without these a job whose pool child or worker is killed counts as done
