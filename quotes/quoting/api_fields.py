@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any
 
 from quotes.jobs.api_fields import DOCUMENT, TEXT, TIME, WHOLE, shape
+from quotes.quoting.mail_status import delivery_of
 from quotes.quoting.models import Revision, SignedLink
 from shared.api.row_serializer import RowSerializer, TrimmedDecimal, same_names
+from shared.background.outgoing_mail import DeliveryStatus
 from shared.common.money import minor_digits
 
 QUOTES = RowSerializer(
@@ -47,7 +49,23 @@ REVISION_SCHEMA = shape(
     job=TEXT,
     base_revision={"type": ["string", "null"]},
 )  # fmt: skip
-LINK_SCHEMA = {"type": ["object", "null"], "properties": dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME)}
+NO_EMAIL = "none"
+LINK_SCHEMA = {
+    "type": ["object", "null"],
+    "properties": {
+        **dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME),
+        "delivery_status": {
+            "type": "string",
+            "enum": [NO_EMAIL, *map(str, DeliveryStatus)],
+            "description": (
+                "Status of the e-mail with the link. `none`: the party has no e-mail address. `sending`: not tried yet. "
+                "`delayed`: not delivered yet, it is tried again for three days. `sent`: the mail server accepted it. "
+                "`failed`: it could not be delivered and is not tried again."
+            ),
+        },
+        "delivery_error": {"type": "string", "description": "Error of the last attempt; empty if there is none."},
+    },
+}
 PARTY_SCHEMA = shape(
     ("ref", "key", "name", "email", "address", "response", "reminded_at"),
     must_accept={"type": "boolean"},
@@ -111,5 +129,16 @@ def revision_full(revision: Revision) -> dict[str, Any]:
 def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return the parties of a revision with the facts of their live links, without the link itself."""
     rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
-    links = {party: link for link, (party,) in zip(*LINKS.read(rows, "party__ref"), strict=True)}
-    return [{**party, "link": links.get(party["ref"])} for party in parties]
+    found = list(zip(*LINKS.read(rows, "party__ref", "ref"), strict=True))
+    delivery = delivery_of(revision.business, [ref for _, (_, ref) in found]) if found else {}
+    links = {party: (link, delivery.get(ref)) for link, (party, ref) in found}
+    return [{**party, "link": _with_delivery(party, *links.get(party["ref"], (None, None)))} for party in parties]
+
+
+def _with_delivery(
+    party: Mapping[str, Any], link: dict[str, Any] | None, delivery: tuple[DeliveryStatus, str] | None
+) -> dict[str, Any] | None:
+    if link is None:
+        return None
+    status, error = delivery or (DeliveryStatus.SENDING if party["email"] else NO_EMAIL, "")
+    return {**link, "delivery_status": str(status), "delivery_error": "" if status == DeliveryStatus.SENT else error}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from quotes.quoting.models import Party, PartyResponse, Question, Revision, SignedLink
-from shared.background.outgoing_mail import OutgoingMail, letters_about
+from shared.background.outgoing_mail import DeliveryStatus, OutgoingMail, letters_about
 from shared.models import Business
 
 KINDS = frozenset({"link.issued", "party.remind", "party.answered", "question.asked", "question.answered"})
@@ -29,6 +29,15 @@ def letter_to(link: SignedLink | None, letters: Iterable[OutgoingMail]) -> Outgo
     if link is None:
         return None
     return next((letter for letter in letters if letter.event.subject == link.ref), None)
+
+
+def delivery_of(business: Business, links: Collection[str]) -> dict[str, tuple[DeliveryStatus, str]]:
+    """Return the delivery status and the last error of the e-mail with each link, by the link's ref.
+
+    A link is missing from the result if its e-mail was not tried yet.
+    """
+    letters = letters_about(business, links).filter(event__kind="link.issued")
+    return {letter.event.subject: (letter.status, letter.last_error) for letter in letters}
 
 
 def revisions_of(business: Business, letters: Iterable[OutgoingMail]) -> dict[str, str]:

@@ -44,7 +44,7 @@ class Parties(Endpoint):
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(queries.revisions(self.business), ref)
         shared = SharedQuery("revision", (self.business.pk, revision.pk))
-        page = self.page(lambda: queries.parties(revision), PARTIES, by="id", alike=shared)
+        page = self.page(lambda: queries.parties(revision), PARTIES, by="id", shared=shared)
         data: Any = page.data
         data["items"] = with_links(revision, data["items"])
         return page

@@ -1,7 +1,8 @@
-"""A circuit breaker for the mail server: one that fails or hangs is left alone for a while, and never takes all workers.
+"""Circuit breaker for the mail server: a server that fails or hangs is not tried for a while, and never occupies all workers.
 
-Only one letter is on its way to the server at a time. Who finds another on its way waits a moment, then comes back later; after
-a failure of the server itself nobody tries for a growing pause. The state is a row, so that all processes share it.
+Only one e-mail is sent at a time. A worker that finds the server in use waits a moment, then tries again later. After a failure
+of the server no worker tries it for a growing pause. The state is a record, so that all processes share it. Its times are set
+and compared by the database's clock, because the clocks of the processes may differ.
 """
 
 from __future__ import annotations
@@ -10,26 +11,27 @@ import smtplib
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Final
 
 from django.db import models
+from django.db.models.functions import Now
 from django.utils import timezone
 
 from shared.background.outbox import RetryLater
 from shared.business.business_owned import new_ref
 
-HELD_AT_MOST: Final = timedelta(seconds=100)
-"""After this long a letter on its way is given up: its worker died."""
+MAX_SENDING: Final = timedelta(seconds=100)
+"""Time after which another worker may send: the worker that started is gone."""
 PATIENCE: Final = timedelta(seconds=2)
-"""How long a worker waits for another's letter."""
+"""Time that a worker waits while another one sends."""
 FIRST_PAUSE: Final = timedelta(seconds=30)
-LONGEST_PAUSE: Final = timedelta(minutes=10)
-_LOOK_S = 0.05
+MAX_PAUSE: Final = timedelta(minutes=10)
+_POLL_S = 0.05
 
 
 class MailServer(models.Model):
-    """The one row: who sends now, and until when nobody tries."""
+    """The only record of the mail server: which worker is sending, and until when no worker tries it."""
 
     holder = models.CharField(max_length=32, blank=True)
     held_since = models.DateTimeField(null=True)
@@ -44,52 +46,51 @@ class MailServer(models.Model):
         return "the mail server"
 
 
-def is_fault_of_server(fault: Exception) -> bool:
-    """Return whether a failure says that the server is out of order, not that it refused one letter.
+def is_server_error(error: Exception) -> bool:
+    """Return whether an error means that the server does not work, not that it rejected one e-mail.
 
-    >>> is_fault_of_server(TimeoutError()), is_fault_of_server(smtplib.SMTPRecipientsRefused({}))
+    >>> is_server_error(TimeoutError()), is_server_error(smtplib.SMTPRecipientsRefused({}))
     (True, False)
     """
-    refused = (smtplib.SMTPRecipientsRefused, smtplib.SMTPSenderRefused, smtplib.SMTPDataError)
-    return isinstance(fault, OSError) and not isinstance(fault, refused)
+    rejections = (smtplib.SMTPRecipientsRefused, smtplib.SMTPSenderRefused, smtplib.SMTPDataError)
+    return isinstance(error, OSError) and not isinstance(error, rejections)
 
 
 @contextmanager
-def line_to_server() -> Iterator[None]:
-    """Hold the only line to the mail server inside the block.
+def mail_server_reserved() -> Iterator[None]:
+    """Reserve the mail server for this worker inside the block.
 
     Raises:
-        Later: if the server is resting after a failure, or another letter takes longer than a moment.
+        RetryLater: if the server pauses after a failure, or another worker sends for longer than a moment.
     """
-    holder = _take()
+    holder = _reserve()
     try:
         yield
-    except Exception as fault:
-        if is_fault_of_server(fault):
-            _rest(holder, fault)
+    except Exception as error:
+        if is_server_error(error):
+            _pause(holder, error)
         else:
             _release(holder, succeeded=False)
         raise
     _release(holder, succeeded=True)
 
 
-def _take() -> str:
+def _reserve() -> str:
     holder = new_ref()
     MailServer.objects.get_or_create(pk=1)
-    patient_until = time.monotonic() + PATIENCE.total_seconds()
-    while True:
-        now = timezone.now()
-        free = models.Q(held_since=None) | models.Q(held_since__lte=now - HELD_AT_MOST)
-        open_now = models.Q(rests_until=None) | models.Q(rests_until__lte=now)
-        if MailServer.objects.filter(free, open_now, pk=1).update(holder=holder, held_since=now):
-            return holder
-        server = MailServer.objects.get(pk=1)
-        if server.rests_until and server.rests_until > now:
-            raise RetryLater(server.rests_until, f"the mail server rests: {server.last_error}", begun=False)
-        hangs = server.held_since is not None and server.held_since <= now - PATIENCE
-        if hangs or time.monotonic() > patient_until:
-            raise RetryLater(now + PATIENCE, "another letter is on its way to the mail server", begun=False)
-        time.sleep(_LOOK_S)
+    deadline = time.monotonic() + PATIENCE.total_seconds()
+    is_free = models.Q(held_since=None) | models.Q(held_since__lte=Now() - MAX_SENDING)
+    is_working = models.Q(rests_until=None) | models.Q(rests_until__lte=Now())
+    while not MailServer.objects.filter(is_free, is_working, pk=1).update(holder=holder, held_since=Now()):
+        server = MailServer.objects.annotate(now=Now()).get(pk=1)
+        if server.rests_until and server.rests_until > server.now:
+            due_at = timezone.now() + (server.rests_until - server.now)
+            raise RetryLater(due_at, f"the mail server does not work: {server.last_error}", begun=False)
+        hangs = server.held_since is not None and server.held_since <= server.now - PATIENCE
+        if hangs or time.monotonic() > deadline:
+            raise RetryLater(timezone.now() + PATIENCE, "another e-mail is being sent", begun=False)
+        time.sleep(_POLL_S)
+    return holder
 
 
 def _release(holder: str, *, succeeded: bool) -> None:
@@ -99,28 +100,22 @@ def _release(holder: str, *, succeeded: bool) -> None:
     MailServer.objects.filter(pk=1, holder=holder).update(**changes)
 
 
-def _rest(holder: str, fault: Exception) -> None:
+def _pause(holder: str, error: Exception) -> None:
     failures = MailServer.objects.values_list("failures", flat=True).get(pk=1) + 1
     MailServer.objects.filter(pk=1, holder=holder).update(
         holder="",
         held_since=None,
         failures=failures,
-        rests_until=timezone.now() + pause_after(failures),
-        last_error=f"{type(fault).__name__}: {fault}"[:500],
+        rests_until=Now() + pause_after(failures),
+        last_error=f"{type(error).__name__}: {error}"[:500],
     )
 
 
 def pause_after(failures: int) -> timedelta:
-    """Return how long the server rests after so many failures in a row.
+    """Return the pause after this number of consecutive failures.
 
     >>> [int(pause_after(count).total_seconds()) for count in (1, 2, 3, 6, 60)]
     [30, 60, 120, 600, 600]
     """
     doubled = FIRST_PAUSE.total_seconds() * 2.0 ** min(failures - 1, 10)
-    return min(timedelta(seconds=doubled), LONGEST_PAUSE)
-
-
-def resting_until() -> datetime | None:
-    """Return until when nobody tries the server, if it failed last."""
-    server = MailServer.objects.filter(pk=1).first()
-    return server.rests_until if server and server.failures else None
+    return min(timedelta(seconds=doubled), MAX_PAUSE)

@@ -14,6 +14,7 @@ import smtplib
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from email.utils import format_datetime
+from enum import StrEnum
 from typing import Final
 from urllib.parse import urlsplit
 
@@ -23,7 +24,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from shared.background import outbox, runner
-from shared.background.mail_server import PATIENCE, line_to_server
+from shared.background.mail_server import PATIENCE, mail_server_reserved
 from shared.background.outbox import Event, GaveUpError, OutboxTask, RetryLater
 from shared.business.actors import Actor
 from shared.business.models import Business
@@ -34,6 +35,15 @@ SENT: Final = "sent"
 TRIED_FOR: Final = timedelta(days=3)
 _PAUSES: Final = (60, 120, 300, 600, 1_800, 3_600, 7_200, 14_400)
 """Seconds before the second try, the third and so on; the last one repeats."""
+
+
+class DeliveryStatus(StrEnum):
+    """Delivery status of an e-mail, as pages and the API show it."""
+
+    SENDING = "sending"
+    DELAYED = "delayed"
+    SENT = "sent"
+    FAILED = "failed"
 
 
 class OutgoingMail(models.Model):
@@ -68,13 +78,22 @@ class OutgoingMail(models.Model):
 
     @property
     def is_late(self) -> bool:
-        """Whether a try failed and another one follows."""
-        return self.state == SENDING and self.failed_at is None and self.next_try_at is not None
+        """Whether an attempt failed and another one follows."""
+        return self.status == DeliveryStatus.DELAYED
 
     @property
     def is_failed(self) -> bool:
-        """Whether it could not be delivered and nothing more is tried."""
-        return self.state == SENDING and self.failed_at is not None
+        """Whether the e-mail could not be delivered and is not tried again."""
+        return self.status == DeliveryStatus.FAILED
+
+    @property
+    def status(self) -> DeliveryStatus:
+        """Return the delivery status."""
+        if self.state == SENT:
+            return DeliveryStatus.SENT
+        if self.failed_at is not None:
+            return DeliveryStatus.FAILED
+        return DeliveryStatus.SENDING if self.next_try_at is None else DeliveryStatus.DELAYED
 
 
 def send(event: Event, name: str, letter: EmailMessage) -> bool:
@@ -92,7 +111,7 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
     _describe(row, letter)
     letter.extra_headers |= {"Message-ID": row.message_id, "Date": format_datetime(row.claimed_at)}
     try:
-        with line_to_server():
+        with mail_server_reserved():
             letter.send()
     except RetryLater as later:
         raise _note_wait(row, later) from later

@@ -12,11 +12,12 @@ from django.test import Client
 
 from quotes.quoting.models import Revision, SignedLink
 from quotes.quoting.services import send
+from shared.background.outgoing_mail import OutgoingMail, send_again
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.flows.test_settings_pages import face
 from tests.forms import press
-from tests.quotes.quoting.cast import actor_of, drafted, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, stock_up, token
 
 pytestmark = pytest.mark.django_db
 
@@ -61,6 +62,44 @@ def test_a_quote_that_could_not_be_delivered_is_shown_and_sent_again(
     assert not SignedLink.objects.of(mailed.business).filter(mailed_at=None).exists()
     assert "Mail not delivered" not in owner_client.get("/").content.decode()
     assert "could not be delivered" not in owner_client.get(f"/revisions/{mailed.ref}").content.decode()
+
+
+def delivery(client: Client, revision: Revision) -> dict[str, tuple[str, str]]:
+    """Return the delivery status and error of each party's link, which the list and the revision show equally."""
+    listed = client.get(f"/api/v1/revisions/{revision.ref}/parties").json()["items"]
+    assert listed == client.get(f"/api/v1/revisions/{revision.ref}").json()["parties"]
+    links = {party["key"]: party["link"] for party in listed}
+    return {key: (link["delivery_status"], link["delivery_error"]) for key, link in links.items()}
+
+
+def test_the_api_shows_whether_a_link_was_delivered(
+    mailed: Revision, refused: Any, owner_client: Client, django_capture_on_commit_callbacks: Any
+) -> None:
+    failed = delivery(owner_client, mailed)
+    assert {status for status, _ in failed.values()} == {"failed"}
+    assert failed["owner"][1].endswith("550 no such user")
+    refused()
+    for row in OutgoingMail.objects.all():
+        with django_capture_on_commit_callbacks(execute=True):
+            send_again(row, actor=actor_of(mailed.business))
+    assert delivery(owner_client, mailed) == {"owner": ("sent", ""), "neighbour": ("sent", "")}
+
+
+def test_the_api_shows_a_link_whose_email_is_not_delivered_yet(
+    business: Business, owner_client: Client, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
+) -> None:
+    def fail(*_: object, **__: object) -> int:
+        raise smtplib.SMTPDataError(451, b"try later")
+
+    stock_up(business)
+    monkeypatch.setattr(EmailMessage, "send", fail)
+    parties = [PARTIES[0], {**PARTIES[1], "email": ""}]
+    with django_capture_on_commit_callbacks(execute=False) as callbacks:
+        revision = send(revision=drafted(business, {"parties": parties}), actor=actor_of(business))
+    assert delivery(owner_client, revision) == {"owner": ("sending", ""), "neighbour": ("none", "")}
+    for callback in callbacks:
+        callback()
+    assert delivery(owner_client, revision) == {"owner": ("delayed", "451 try later"), "neighbour": ("none", "")}
 
 
 def test_the_link_can_be_copied_without_ending_it(mailed: Revision, owner_client: Client) -> None:

@@ -12,10 +12,12 @@ import pytest
 import time_machine
 from django.core.mail import EmailMessage
 from django.db import connection
+from django.db.models import F
+from django.db.models.functions import Now
 from django.utils import timezone
 
 from shared.background import mail_server, outbox, outgoing_mail, runner
-from shared.background.mail_server import MailServer, line_to_server
+from shared.background.mail_server import MailServer, mail_server_reserved
 from shared.background.outbox import Event, OutboxTask, RetryLater, TaskState, on_event, publish_event
 from shared.background.outgoing_mail import OutgoingMail
 from shared.business.actors import SYSTEM
@@ -58,6 +60,12 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Server:
     return Server(monkeypatch)
 
 
+def pass_time(clock: Any, span: timedelta) -> None:
+    """Let time pass by the process's clock and by the database's clock, which cannot be moved: its times move instead."""
+    clock.shift(span)
+    MailServer.objects.update(rests_until=F("rests_until") - span, held_since=F("held_since") - span)
+
+
 def run_until(clock: Any, span: timedelta) -> None:
     """Let the worker look for due work until a span is over, going from one due time to the next."""
     end = timezone.now() + span
@@ -71,8 +79,8 @@ def run_until(clock: Any, span: timedelta) -> None:
         )
         if due is None or due > end:
             break
-        clock.move_to(max(due, timezone.now()) + timedelta(seconds=1))
-    clock.move_to(end)
+        pass_time(clock, max(due - timezone.now(), timedelta(0)) + timedelta(seconds=1))
+    pass_time(clock, end - timezone.now())
 
 
 def test_a_letter_is_tried_for_three_days_with_growing_pauses(
@@ -150,7 +158,7 @@ def test_after_a_failure_of_the_server_nobody_tries_for_a_while(
         runner.run_due_tasks()
         assert server.tries == 1  # the first one found out, the others waited
         assert outgoing_mail.undelivered(business).count() == 3
-        clock.shift(timedelta(seconds=61))
+        pass_time(clock, timedelta(seconds=61))
         server.fault = None
         runner.run_due_tasks()
     assert not outgoing_mail.undelivered(business).exists()
@@ -164,7 +172,7 @@ def test_a_server_that_hangs_takes_one_worker_and_no_more(monkeypatch: pytest.Mo
 
     def hang() -> None:
         try:
-            with line_to_server():
+            with mail_server_reserved():
                 holds.set()
                 ended.wait(60)
         finally:
@@ -175,18 +183,30 @@ def test_a_server_that_hangs_takes_one_worker_and_no_more(monkeypatch: pytest.Mo
     try:
         assert holds.wait(60)
         for _ in range(3):
-            with pytest.raises(RetryLater, match="on its way"), line_to_server():
+            with pytest.raises(RetryLater, match="being sent"), mail_server_reserved():
                 pytest.fail("a second letter was sent to a server that hangs")
     finally:
         ended.set()
         worker.join()
-    with line_to_server():
+    with mail_server_reserved():
         pass
 
 
 def test_a_worker_that_died_does_not_keep_the_line(business: Business) -> None:
     with time_machine.travel(NOON, tick=False) as clock:
-        mail_server._take()  # and dies
-        clock.shift(mail_server.HELD_AT_MOST)
-        with line_to_server():
+        mail_server._reserve()  # and ends
+        pass_time(clock, mail_server.MAX_SENDING)
+        with mail_server_reserved():
             pass
+
+
+@pytest.mark.parametrize("skew", [timedelta(days=-1), timedelta(days=1)], ids=["behind", "ahead"])
+def test_the_pause_is_measured_by_the_databases_clock(skew: timedelta) -> None:
+    with time_machine.travel(timezone.now() + skew, tick=False), pytest.raises(TimeoutError), mail_server_reserved():
+        raise TimeoutError
+    with pytest.raises(RetryLater) as refused, mail_server_reserved():
+        pytest.fail("the pause is over too early")
+    assert timedelta(0) < refused.value.due_at - timezone.now() <= mail_server.FIRST_PAUSE
+    MailServer.objects.update(rests_until=Now())
+    with time_machine.travel(timezone.now() + skew, tick=False), mail_server_reserved():
+        pass
