@@ -1,1 +1,1 @@
-"""What every app stands on."""
+"""Base package of every app: API, pages, background tasks, accounts and database services."""

@@ -10,7 +10,7 @@ from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
 from fencing.model.faults import InvalidDocument
-from shared.common.command_io import answer, read_source
+from shared.common.command_io import read_source, run_command
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
 MAX_BYTES = 2_000_000
@@ -34,7 +34,7 @@ def quick(arguments: Sequence[str]) -> int | None:
     known, unknown = parser.parse_known_args(arguments)
     if unknown:
         return None
-    return answer(partial(run, known))
+    return run_command(partial(run, known))
 
 
 def run(asked: Namespace, out: TextIO, err: TextIO) -> int:

@@ -91,7 +91,7 @@ class SupplyOrders(SupplyEndpoint):
         )
         by = "change_sequence" if "after_sequence" in asked else "-id"
         shared = _shared_query(account, test)
-        return with_lines(self.page(lambda: _asked_for(account, test, asked), ORDERS, by=by, alike=shared), asked)
+        return with_lines(self.page(lambda: _asked_for(account, test, asked), ORDERS, by=by, shared=shared), asked)
 
 
 class SupplyOrderDetail(SupplyEndpoint):
@@ -206,7 +206,7 @@ class SupplyEvents(SupplyEndpoint):
                 found = found.filter(id__gt=self.find(found, asked["after"]).pk)
             return found.filter(kind=asked["type"]) if "type" in asked else found
 
-        return self.page(rows, EVENTS, by="id", alike=_shared_query(account, test))
+        return self.page(rows, EVENTS, by="id", shared=_shared_query(account, test))
 
 
 class SupplierPriceBatchIn(StrictSerializer):

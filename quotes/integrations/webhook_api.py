@@ -110,7 +110,7 @@ class Webhooks(_WebhookEndpoints):
         owner = self.owner()
         row = owner["business"] or owner["account"]
         shared = SharedQuery((row is owner["business"], owner["test"]), (row.pk,))
-        return self.page(lambda: webhooks.endpoints_of(**owner), ENDPOINTS, alike=shared)
+        return self.page(lambda: webhooks.endpoints_of(**owner), ENDPOINTS, shared=shared)
 
     @extend_schema(request=EndpointIn, responses={201: SECRET_SCHEMA}, summary="Create a webhook endpoint")
     def post(self, request: Request) -> Response:
@@ -194,7 +194,7 @@ class WebhookDeliveries(_WebhookEndpoints):
         by = {"status": "state", "event": "event__ref"}
         asked = request.query_params
         rows = rows.filter(**{by[name]: asked[name] for name in by if name in asked})
-        page = self.page(rows, DELIVERIES, alike=SharedQuery("endpoint", (endpoint.pk,)))
+        page = self.page(rows, DELIVERIES, shared=SharedQuery("endpoint", (endpoint.pk,)))
         return _with_attempts(page)
 
 

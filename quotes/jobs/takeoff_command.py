@@ -15,7 +15,7 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.json_reader import MAX_BYTES
-from shared.common.command_io import answer, read_source
+from shared.common.command_io import read_source, run_command
 
 if TYPE_CHECKING:
     from fencing.model.system import System
@@ -46,7 +46,7 @@ def quick(arguments: Sequence[str]) -> int | None:
     known, unknown = parser.parse_known_args(arguments)
     if unknown or known.system is None:
         return None
-    return answer(partial(run, known))
+    return run_command(partial(run, known))
 
 
 def run(asked: Namespace, out: TextIO, err: TextIO) -> int:

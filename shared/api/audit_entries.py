@@ -1,4 +1,4 @@
-"""The audit trail by API: who changed what, to read."""
+"""API of the audit log."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ _TEXT = {"type": "string"}
 ENTRY_SCHEMA = {
     "type": "object",
     "properties": {
-        "number": {"type": "integer", "description": "Counts the entries of the business without gaps."},
+        "number": {"type": "integer", "description": "Number of the entry in the business, without gaps."},
         "created_at": {"type": "string", "format": "date-time"},
         "actor": {"type": "object", "properties": dict.fromkeys(("kind", "ref", "name"), _TEXT)},
-        "action": {"type": "string", "description": "What was done, such as quote.sent."},
-        "subject": {"type": "string", "description": "To what, as kind:ref."},
+        "action": {"type": "string", "description": "Action, such as quote.sent."},
+        "subject": {"type": "string", "description": "Record that was changed, as kind:ref."},
         "detail": {"type": "object", "additionalProperties": True},
         **dict.fromkeys(("request_id", "previous", "sha256"), _TEXT),
     },
@@ -45,7 +45,7 @@ def entry_row(entry: AuditEntry) -> dict[str, Any]:
 
 
 class AuditEntries(Endpoint):
-    """The audit trail of the business, from the newest. Each entry holds the hash of the one before it."""
+    """List of the audit entries of the business, newest first. Each entry contains the hash of the entry before it."""
 
     scopes = {"GET": Scope.AUDIT_READ}
     paged = True
@@ -57,6 +57,6 @@ class AuditEntries(Endpoint):
     @extend_schema(responses={200: page_of(ENTRY_SCHEMA)}, summary="List audit entries")
     def get(self, request: Request) -> Response:
         rows = AuditEntry.objects.filter(business=self.business)
-        asked = request.query_params
-        rows = rows.filter(**{name: asked[name] for name in self.parameters if name in asked})
+        query = request.query_params
+        rows = rows.filter(**{name: query[name] for name in self.parameters if name in query})
         return self.page(rows, entry_row)

@@ -1,4 +1,4 @@
-"""An address on its way out says so with every answer: since when, until when, and what to use instead."""
+"""Response headers of deprecated addresses: since when, until when, and the address to use instead."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from django.conf import settings
 from django.utils.http import http_date
 
 NOTICE: Final = timedelta(days=90)
-"""Least time between the day it is told and the day it ends."""
+"""Minimum time between the announcement and the end."""
 _log = logging.getLogger("baywright.deprecation")
 
 
 @dataclass(frozen=True, slots=True)
 class Deprecation:
-    """``since`` and ``ends`` are moments in UTC; ``instead`` is the address under the API that takes its place, if any.
+    """End of an address: ``since`` and ``ends`` are times in UTC, ``instead`` is the address that replaces it, if any.
 
     Raises:
-        ValueError: less than 90 days from ``since`` to ``ends``, or a moment without a time zone.
+        ValueError: if ``ends`` is less than 90 days after ``since``, or a time is not in UTC.
 
     Source: RFC 9745 (Deprecation), RFC 8594 (Sunset), RFC 5829 (successor-version).
     """
@@ -32,12 +32,12 @@ class Deprecation:
 
     def __post_init__(self) -> None:
         if self.since.tzinfo is not UTC or self.ends.tzinfo is not UTC:
-            raise ValueError("say both moments in UTC")
+            raise ValueError("give both times in UTC")
         if self.ends - self.since < NOTICE:
-            raise ValueError(f"an address ends at least {NOTICE.days} days after that is told")
+            raise ValueError(f"an address ends at least {NOTICE.days} days after its announcement")
 
     def headers(self) -> Mapping[str, str]:
-        """What an answer carries."""
+        """Return the response headers."""
         guide = f"{settings.PUBLIC_URL}/api/docs/"
         links = [f'<{guide}>; rel="deprecation"', f'<{guide}>; rel="sunset"']
         if self.instead:
@@ -50,5 +50,5 @@ class Deprecation:
 
 
 def note_use(method: str, path: str, holder: str) -> None:
-    """One line of the log for each call, by whose key: who has to be told before the address ends."""
+    """Log a call with its key, so that its owner can be notified before the address ends."""
     _log.info("deprecated", extra={"method": method, "path": path, "holder": holder})

@@ -1,4 +1,4 @@
-"""Readable pages of the API, made from the same document that programs read; no script, nothing from elsewhere."""
+"""Documentation pages of the API, made from the OpenAPI document. They have no scripts and load nothing from other hosts."""
 
 from __future__ import annotations
 
@@ -21,28 +21,28 @@ from shared.business.roles import GRANTS, MemberRole, Scope
 from shared.business.views import too_many
 from shared.web import rate_limit
 
-_ONE_AT_A_TIME = Lock()  # the generator patches classes while it works: two at once raise
+_GENERATOR_LOCK = Lock()  # the generator patches classes while it runs: two concurrent runs fail
 _PAGES, _WINDOW_S = 60, 60
 
 
 @dataclass(frozen=True, slots=True)
-class Published:
-    """The document as bytes for programs, and its operations for the readable page."""
+class PublishedDocument:
+    """The OpenAPI document as bytes, and its operations for the documentation page."""
 
     json: bytes
     operations: tuple[Mapping[str, Any], ...]
 
 
-def published() -> Published:
-    """Return the document of this version. It is made once in a process, however many ask first."""
-    with _ONE_AT_A_TIME:
-        return _made()
+def published_document() -> PublishedDocument:
+    """Return the document of this version. A process makes it once, also for concurrent requests."""
+    with _GENERATOR_LOCK:
+        return _make_document()
 
 
 @cache
-def _made() -> Published:
+def _make_document() -> PublishedDocument:
     made = document()
-    return Published(write_json(made), tuple(_operations(made)))
+    return PublishedDocument(write_json(made), tuple(_operations(made)))
 
 
 class _Endpoints(EndpointEnumerator):
@@ -57,39 +57,39 @@ class _Generator(SchemaGenerator):
 
 
 def document() -> dict[str, Any]:
-    """Make the OpenAPI 3.1 document: about a second of work. To answer a call, use ``published``."""
+    """Make the OpenAPI 3.1 document. It takes about a second; to answer a request, use ``published_document``."""
     generator: Any = _Generator  # its base ships no types
     made: dict[str, Any] = generator(api_version="v1").get_schema(request=None, public=True)
     return made
 
 
 class OpenApiDocument(Endpoint):
-    """The document, for programs."""
+    """The OpenAPI document as JSON."""
 
     public = True
     schema = None
 
     def get(self, request: Request) -> HttpResponse:
-        return HttpResponse(published().json, content_type="application/json")
+        return HttpResponse(published_document().json, content_type="application/json")
 
 
 def index(request: HttpRequest) -> HttpResponse:
-    """Every address, with what it needs and answers."""
+    """Show every address with its scope, parameters and status codes."""
     standing = rate_limit.count(f"ip:{rate_limit.client_ip(request)}", policy="docs", quota=_PAGES, window_s=_WINDOW_S)
     if standing.exceeded:
         return too_many(request, standing.resets_in_s)
     scopes = [(scope, [role for role in MemberRole if scope in GRANTS[role]]) for scope in Scope]
     shown = {
-        "operations": published().operations,
+        "operations": published_document().operations,
         "problems": KNOWN,
         "scopes": scopes,
-        "page_max": pagination.PAGE_MAX,
+        "page_max": pagination.MAX_PAGE_SIZE,
     }
     return render(request, "api/index.html", shown)
 
 
 def problem(request: HttpRequest, code: str) -> HttpResponse:
-    """What the ``type`` of a problem document leads to."""
+    """Show the page of a problem code, to which the ``type`` of a problem document leads."""
     if code not in KNOWN:
         raise Http404
     status, title, advice = KNOWN[code]

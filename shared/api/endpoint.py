@@ -1,4 +1,4 @@
-"""``Endpoint``: what every address of the API has in common. DEVELOPERS.md shows how to write one."""
+"""Base class of every API endpoint. DEVELOPERS.md shows how to write one."""
 
 from __future__ import annotations
 
@@ -31,55 +31,56 @@ _PAGING = ("cursor", "page_size")
 
 
 class Endpoint(APIView):
-    """Authenticates, checks the scope, counts the call, and runs every write in one transaction."""
+    """API view that authenticates, checks the scope, counts the call and runs every write in one transaction."""
 
     scopes: ClassVar[Mapping[str, Scope]] = {}
-    """The scope each method needs. A method without an entry is for nobody, unless ``public``."""
+    """Scope that each method needs. A method without a scope is not available, unless ``public`` is set."""
     public: ClassVar[bool] = False
-    """For anybody, without a business."""
+    """Available without signing in, without a business."""
     idempotent: ClassVar[frozenset[str]] = frozenset()
-    """Methods that need an Idempotency-Key: those that create money or orders."""
+    """Methods that need an Idempotency-Key, because they create amounts or orders."""
     computes_only: ClassVar[bool] = False
-    """Writes nothing, so that no transaction is opened and suspended businesses may use it."""
+    """Stores nothing: no transaction is opened, and suspended businesses may use it."""
     parameters: ClassVar[Mapping[str, str]] = {}
-    """Query parameters and what they mean; any other is refused."""
+    """Query parameters with their descriptions; any other parameter is rejected."""
     unconditional: ClassVar[frozenset[str]] = frozenset()
-    """Changes that need no If-Match."""
+    """Methods that change data and need no If-Match."""
     needs_if_match: ClassVar[frozenset[str]] = frozenset()
-    """POSTs that act on what somebody looked at, such as sending or cancelling it: they need If-Match too."""
+    """Actions on a version that a person has seen, such as sending or cancelling: they need If-Match."""
     refuses: ClassVar[Mapping[str, tuple[str, ...]]] = {}
-    """By method, statuses of refusals beyond those that every endpoint has, for the documentation."""
+    """Additional error statuses of each method, for the documentation."""
     deprecated: ClassVar[Mapping[str, Deprecation]] = {}
-    """Methods on their way out: their answers say since when, until when and what to use instead."""
+    """Deprecated methods; their responses state since when, until when and what to use instead."""
     paged: ClassVar[bool] = False
-    """Whether GET answers a page (accepts cursor and page_size)."""
+    """GET returns a page and accepts cursor and page_size."""
 
     standing: rate_limit.RateLimitStatus | None = None
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
-        """Answer a call; the time zone of its business is active until the answer is made."""
+        """Answer a request in the time zone and locale of its business."""
         with dates_by("UTC", "en"):
             return super().dispatch(request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Check a request before its method runs."""
         try:
             super().initial(request, *args, **kwargs)
         except Exception:
-            self._count(f"ip:{rate_limit.client_ip(request._request)}")  # a key that is wrong is a call too
+            self._count(f"ip:{rate_limit.client_ip(request._request)}")  # a wrong key counts as a call
             raise
         if isinstance(request.auth, Actor) and request.auth.business is not None:
             activate_dates(request.auth.business)
         self._count(self._holder())
         self._check_scope(request)
         self._check_parameters(request)
-        # what reads bodies goes by Content-Length, and takes one in chunks for an empty one
+        # the parsers use Content-Length and would read a chunked body as empty
         if "Transfer-Encoding" in request.headers:
-            raise Problem("malformed", "Send the body with its Content-Length; one in chunks is not read.")
+            raise Problem("malformed", "Send the body with its Content-Length; a chunked body is not read.")
         self._wrap_write(request)
 
     @property
     def actor(self) -> Actor:
-        """Who is asking."""
+        """Return the caller."""
         actor = self.request.auth
         if not isinstance(actor, Actor):
             raise Problem("unauthenticated")
@@ -87,46 +88,46 @@ class Endpoint(APIView):
 
     @property
     def business(self) -> Business:
-        """Whose rows are meant; a supplier's key has none and uses ``self.actor.supplier_account``."""
+        """Return the caller's business. A supplier's key has none; use ``self.actor.supplier_account``."""
         business = self.actor.business
         if business is None:
             raise Problem("forbidden", "This address is for members and keys of a business.")
         return business
 
     def validated_data(self, kind: type[BaseSerializer[Any]], *, partial: bool = False) -> dict[str, Any]:
-        """The body's values, or a 422 that names every fault."""
+        """Return the values of the body, or raise a 422 that names every error."""
         return validated_data(kind, self.request.data, partial=partial)
 
     def find(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
-        """One row by its public id, or 404."""
+        """Return a record by its ref, or raise 404."""
         return etags.find(rows, ref)
 
     def get_for_update(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
-        """One row, locked, after If-Match was checked: 404, 428 or 412."""
+        """Return a record, locked, after checking If-Match. Raise 404, 428 or 412."""
         return etags.get_for_update(rows, ref, self.request)
 
     def page(
         self,
         rows: Rows,
-        row: pagination.Telling,
+        serializer: pagination.ItemSerializer,
         *,
         by: str = "-id",
         all_of: Business | None = None,
-        alike: SharedQuery | None = None,
+        shared: SharedQuery | None = None,
     ) -> Response:
-        """One page of a list; see ``paging.page``.
+        """Return one page of a list; see ``pagination.page``.
 
-        ``all_of`` says that the rows are all those of a business, ``alike`` what they differ in from others', both but for
-        what the address's own ``parameters`` leave out.
+        Set ``all_of`` if the rows are all those of a business, or ``shared`` if the SQL differs only in its parameters.
+        Both are ignored if the request filters by one of the endpoint's ``parameters``.
         """
         if all_of is not None:
-            alike = SharedQuery("all", (all_of.pk,))
+            shared = SharedQuery("all", (all_of.pk,))
         if self.request.query_params.keys() & self.parameters.keys():
-            alike = None
-        return pagination.page(self.request, rows, row, holder=self._holder(), by=by, alike=alike)
+            shared = None
+        return pagination.page(self.request, rows, serializer, holder=self._holder(), by=by, shared=shared)
 
     def one(self, data: Mapping[str, Any], row: etags.Versioned, *, status: int = 200, at: str = "") -> Response:
-        """One thing with its ETag; ``at`` is its address when it was just created."""
+        """Return a resource with its ETag; ``at`` is its address if it was just created."""
         response = Response(data, status=status)
         response["ETag"] = etags.etag(row)
         if at:
@@ -134,26 +135,28 @@ class Endpoint(APIView):
         return response
 
     def created(self, data: Mapping[str, Any], row: etags.Versioned) -> Response:
-        """201 for a thing that lives under this list's address."""
+        """Return 201 for a new resource below this list's address."""
         return self.one(data, row, status=201, at=f"{self.request.path.rstrip('/')}/{row.ref}")
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
-        answered = super().finalize_response(request, response, *args, **kwargs)
+        """Add the headers for rate limits, caching and deprecation."""
+        final = super().finalize_response(request, response, *args, **kwargs)
         if self.standing is not None:
             for name, value in self.standing.headers().items():
-                answered[name] = value
-        answered.setdefault("Cache-Control", "private, no-cache")
-        if leaving := self.deprecated.get(str(request.method)):
-            for name, value in leaving.headers().items():
-                answered[name] = value
+                final[name] = value
+        final.setdefault("Cache-Control", "private, no-cache")
+        if deprecation := self.deprecated.get(str(request.method)):
+            for name, value in deprecation.headers().items():
+                final[name] = value
             note_use(str(request.method), masked(request.path), self._holder())
-        return answered
+        return final
 
     def permission_denied(self, request: Request, message: str | None = None, code: str | None = None) -> Any:
+        """Raise the problem document for a missing permission."""
         raise Problem("forbidden")
 
     def perform_content_negotiation(self, request: Request, force: bool = False) -> Any:
-        """A client that takes problems takes JSON: the Accept header may name either."""
+        """Accept a header that names only the type of problem documents: such a client reads JSON."""
         if MEDIA_TYPE in request.headers.get("Accept", ""):
             return super().perform_content_negotiation(request, force=True)
         return super().perform_content_negotiation(request, force=force)
@@ -165,7 +168,7 @@ class Endpoint(APIView):
         whose = actor.business.ref if actor.business else ""
         return f"{actor.kind}:{actor.ref}:{whose}"
 
-    def _once(self, handler: Callable[..., Response], *args: Any, **kwargs: Any) -> Response:
+    def _run_once(self, handler: Callable[..., Response], *args: Any, **kwargs: Any) -> Response:
         call = partial(handler, *args, **kwargs)
         return idempotency.run_once(call, holder=self._holder(), request=self.request._request)
 
@@ -179,7 +182,7 @@ class Endpoint(APIView):
             return
         actor = self.actor
         if not hasattr(self, method.lower()):
-            return  # answered 405 next
+            return  # final 405 next
         needed = self.scopes.get(method)
         if needed is None or not actor.may(needed):
             raise Problem("forbidden", f"This needs the scope {needed}.", members={"scope": str(needed)})
@@ -200,12 +203,16 @@ class Endpoint(APIView):
     def _check_parameters(self, request: Request) -> None:
         known = {*self.parameters, *(_PAGING if self.paged else ())}
         faults = [
-            {"parameter": name[:80], "code": "unknown", "detail": f"Known here: {', '.join(sorted(known)) or 'none'}."}
+            {
+                "parameter": name[:80],
+                "code": "unknown",
+                "detail": f"Known parameters: {', '.join(sorted(known)) or 'none'}.",
+            }
             for name in request.query_params
             if name not in known
         ]
         faults += [
-            {"parameter": name[:80], "code": "nul", "detail": "A parameter can't hold the character NUL."}
+            {"parameter": name[:80], "code": "nul", "detail": "A parameter cannot contain the character NUL."}
             for name, value in request.query_params.items()
             if "\x00" in value
         ]
@@ -218,10 +225,10 @@ class Endpoint(APIView):
         if handler is None:
             return
         if method in _SAFE or self.computes_only:
-            setattr(self, method.lower(), retry_deadlock(handler))  # some reads store what they found
+            setattr(self, method.lower(), retry_deadlock(handler))  # some reads store a result
             return
         # the wrapped handler is set on this one instance, which serves this one request
         if method in self.idempotent:
-            setattr(self, method.lower(), partial(self._once, handler))
+            setattr(self, method.lower(), partial(self._run_once, handler))
         else:
             setattr(self, method.lower(), retry_deadlock(transaction.atomic(handler)))

@@ -1,4 +1,4 @@
-"""How a fault becomes the API's answer: from an endpoint, around Django REST framework, and outside of both."""
+"""Conversion of exceptions into problem responses of the API, inside and outside Django REST framework."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _DRF_CODES: Final = {
 
 
 def as_problem(fault: BaseException) -> Problem | None:
-    """The problem an exception stands for; None when it is a mistake of ours."""
+    """Return the problem for an exception; None for a programming error."""
     match fault:
         case Problem():
             return fault
@@ -45,10 +45,10 @@ def as_problem(fault: BaseException) -> Problem | None:
             return Problem("malformed", str(fault))
         case exceptions.APIException():
             return _from_drf(fault)
-    return _from_below(fault)
+    return _from_database(fault)
 
 
-def _from_below(fault: BaseException) -> Problem | None:
+def _from_database(fault: BaseException) -> Problem | None:
     if not is_unavailable(fault):
         return None
     note(fault)
@@ -70,7 +70,7 @@ def _from_drf(fault: exceptions.APIException) -> Problem:
 
 
 def answer_exception(fault: Exception, context: Mapping[str, Any]) -> Response | None:
-    """DRF's exception handler: problems become answers; anything else goes on to be a logged 500."""
+    """Return the response for an exception, as Django REST framework's handler. None leads to a logged 500."""
     problem = as_problem(fault)
     if problem is None:
         return None
@@ -85,7 +85,7 @@ def answer_exception(fault: Exception, context: Mapping[str, Any]) -> Response |
 
 
 def plain_answer(problem: Problem) -> HttpResponse:
-    """The same outside of DRF: unknown addresses, refused hosts, our own mistakes."""
+    """Return the response outside Django REST framework, for unknown addresses, rejected hosts and programming errors."""
     response = HttpResponse(orjson.dumps(problem.document()), status=problem.status, content_type=MEDIA_TYPE)
     for name, value in problem.headers.items():
         response[name] = value
@@ -93,7 +93,7 @@ def plain_answer(problem: Problem) -> HttpResponse:
 
 
 class ApiProblemMiddleware:
-    """Under /api/ nothing is ever answered in HTML: what Django itself refuses is told as a problem too."""
+    """Middleware that replaces Django's HTML error pages below /api/ by problem documents."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self._get_response = get_response
@@ -107,7 +107,7 @@ class ApiProblemMiddleware:
         return response
 
     def process_exception(self, request: HttpRequest, fault: Exception) -> HttpResponse | None:
-        """The stack goes to the log under the request's id; the caller gets the id alone."""
+        """Log the traceback with the request id, and return only the id."""
         if not request.path.startswith("/api/"):
             return None
         problem = as_problem(fault)

@@ -1,4 +1,4 @@
-"""ETags of stored rows: a change is made to the version that was looked at, or not at all (RFC 9110, 13.1)."""
+"""ETags of records: a change applies only to the version that the client has seen (RFC 9110, 13.1)."""
 
 from __future__ import annotations
 
@@ -20,38 +20,40 @@ _TAG = re.compile(r'(W/)?"([^"]*)"')
 
 
 class ConditionalGetMiddleware(http.ConditionalGetMiddleware):
-    """Django's, for answers that stand for something: a refusal holds the request's id and is never the same twice."""
+    """Django's middleware for successful responses only. An error contains the request id and always differs."""
 
     def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+        """Add an ETag, and return 304 if the client has this version."""
         if not isinstance(response, HttpResponse) or request.method not in ("GET", "HEAD"):
             return response
         if self.needs_etag(response):
-            # SHA-256 has instructions of its own in today's processors; Django's MD5 takes twice as long
+            # processors have instructions for SHA-256; Django's MD5 takes twice as long
             response.headers.setdefault("ETag", f'"{sha256(response.content).hexdigest()}"')
         if response.status_code != HTTPStatus.OK or "ETag" not in response:
             return response
-        # nothing here has a day of its last change, and then this header is passed over (RFC 9110, 13.1.4)
+        # no resource has a Last-Modified date, so this header is ignored (RFC 9110, 13.1.4)
         request.META.pop("HTTP_IF_UNMODIFIED_SINCE", None)
         return get_conditional_response(request, etag=response["ETag"], response=response) or response
 
     def needs_etag(self, response: HttpResponseBase) -> bool:
+        """Return whether a response gets an ETag."""
         return response.status_code == HTTPStatus.OK and super().needs_etag(response)
 
 
 class Versioned(Protocol):
-    """A row with a public id and a version."""
+    """Record with a ref and a version."""
 
     ref: str
     version: int
 
 
 def etag(row: Versioned) -> str:
-    """The strong tag of a row as it is stored now."""
+    """Return the strong ETag of a record."""
     return f'"{row.ref}.{row.version}"'
 
 
 def check_if_match(request: Request, current: str) -> None:
-    """428 without If-Match, 412 when it names another version. A weak tag never matches."""
+    """Raise 428 if If-Match is missing, or 412 if it names another version. A weak tag never matches."""
     header = request.headers.get("If-Match", "").strip()
     if not header:
         raise Problem("precondition-required")
@@ -63,7 +65,7 @@ def check_if_match(request: Request, current: str) -> None:
 
 
 def find(rows: models.QuerySet[RowT], ref: str) -> RowT:
-    """The row with a public id, or 404."""
+    """Return the record with a ref, or raise 404."""
     row = rows.filter(ref=ref).first() if ref.isascii() and ref.isalnum() and len(ref) <= 32 else None
     if row is None:
         raise Http404
@@ -71,7 +73,7 @@ def find(rows: models.QuerySet[RowT], ref: str) -> RowT:
 
 
 def get_for_update(rows: models.QuerySet[RowT], ref: str, request: Request) -> RowT:
-    """The same, locked until the transaction ends and checked against If-Match."""
+    """Return the record with a ref, locked until the transaction ends, after checking If-Match."""
     row = find(rows.select_for_update(no_key=True, of=("self",)), ref)
-    check_if_match(request, etag(row))  # type: ignore[arg-type]  # every row with a ref has a version
+    check_if_match(request, etag(row))  # type: ignore[arg-type]  # every record with a ref has a version
     return row

@@ -1,7 +1,7 @@
-"""A POST that was sent twice happens once: the first answer is kept and given again.
+"""Idempotency keys: a POST that is sent twice has one effect, and the second call gets the first response again.
 
-The answer is stored in the same transaction as its effect. A key belongs to one caller and one address, and
-is kept for 48 hours.
+The response is stored in the same transaction as the effect. A key belongs to one caller and one address, and is stored for
+48 hours.
 """
 
 from __future__ import annotations
@@ -17,18 +17,18 @@ from django.utils import timezone
 from rest_framework.response import Response
 
 from shared.api.error_handler import answer_exception, as_problem
-from shared.api.idempotency_models import KEPT, IdempotentCall
+from shared.api.idempotency_models import STORED_FOR, IdempotentCall
 from shared.api.json_encoder import write_json
 from shared.api.problems import MEDIA_TYPE, Problem
 from shared.database.deadlocks import retry_deadlock
 
-_ABANDONED = timedelta(minutes=2)  # longer than any request may take: its process is gone
+_ABANDONED = timedelta(minutes=2)  # longer than any request may take: its process has ended
 _KEY = re.compile(r"[\x21-\x7e]{1,200}\Z")
 _HEADERS = ("Location", "ETag")
 
 
 def key_of(request: HttpRequest) -> str:
-    """The key as sent: a quoted string (RFC 9651) or the bare text."""
+    """Return the key of a request, sent as a quoted string (RFC 9651) or as plain text."""
     raw = request.headers.get("Idempotency-Key", "").strip()
     key = raw[1:-1] if len(raw) > 1 and raw[0] == raw[-1] == '"' else raw
     if not key:
@@ -40,7 +40,7 @@ def key_of(request: HttpRequest) -> str:
 
 
 def run_once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> Response:
-    """Runs ``call`` in a transaction the first time, and gives its stored answer every other time."""
+    """Run ``call`` in a transaction for a new key; return the stored response for a known key."""
     route, key = f"{request.method} {request.path}"[:300], key_of(request)
     body_sha256 = hashlib.sha256(request.body).hexdigest()
     mine = _begin(holder, route, key, body_sha256)
@@ -60,7 +60,7 @@ def run_once(call: Callable[[], Response], *, holder: str, request: HttpRequest)
         problem = as_problem(fault)
         data = answer_exception(problem, {}) if problem else None
         if data is None or data.status_code in (400, 429, 503):
-            mine.delete()  # nothing happened, or the body was cut off on its way: the same key may try again
+            mine.delete()  # nothing was stored, or the body was incomplete: the same key may be used again
             raise
         _finish(mine, data)
         raise
@@ -69,7 +69,9 @@ def run_once(call: Callable[[], Response], *, holder: str, request: HttpRequest)
 def _begin(holder: str, route: str, key: str, body_sha256: str) -> IdempotentCall | None:
     same = IdempotentCall.objects.filter(holder=holder, route=route, key=key)
     now = timezone.now()
-    same.filter(models.Q(started_at__lt=now - KEPT) | models.Q(started_at__lt=now - _ABANDONED, status=None)).delete()
+    same.filter(
+        models.Q(started_at__lt=now - STORED_FOR) | models.Q(started_at__lt=now - _ABANDONED, status=None)
+    ).delete()
     try:
         with transaction.atomic():
             return IdempotentCall.objects.create(holder=holder, route=route, key=key, body_sha256=body_sha256)

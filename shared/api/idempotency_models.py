@@ -1,4 +1,4 @@
-"""The table of calls that must not happen twice, each with the answer it got."""
+"""Model of calls with an idempotency key and their responses."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from datetime import timedelta
 from django.db import models
 from django.utils import timezone
 
-KEPT = timedelta(hours=48)
+STORED_FOR = timedelta(hours=48)
 
 
 class IdempotentCall(models.Model):
-    """One call, and once it is finished its answer."""
+    """Call with an idempotency key, with its response once it is finished."""
 
     holder = models.CharField(max_length=80)
     route = models.CharField(max_length=300)
@@ -31,5 +31,5 @@ class IdempotentCall(models.Model):
 
 
 def forget_old() -> int:
-    """Deletes calls whose time is over; says how many."""
-    return IdempotentCall.objects.filter(started_at__lt=timezone.now() - KEPT).delete()[0]
+    """Delete expired calls and return their number."""
+    return IdempotentCall.objects.filter(started_at__lt=timezone.now() - STORED_FOR).delete()[0]

@@ -1,4 +1,4 @@
-"""JSON in, strictly, and JSON out, as Django REST framework comes by it."""
+"""Strict JSON parser and fast JSON renderer for Django REST framework."""
 
 from __future__ import annotations
 
@@ -15,20 +15,19 @@ from rest_framework.renderers import BaseRenderer
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
 
-_DEPTH_MAX = 64
-_VALUES_MAX = (
-    200_000  # four times the most that anything here takes, so that nobody is busied with what is refused anyway
-)
-_NUMBER_MAX = 40  # characters of one number: more is an attack or a mistake
+_MAX_DEPTH = 64
+_MAX_VALUES = 200_000  # four times as many as any endpoint accepts: a larger body is rejected before it is parsed
+_MAX_DIGITS = 40  # characters of one number: a longer number is an attack or a mistake
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def read_json(raw: bytes) -> Any:
-    """What ``raw`` says, with decimals exact.
+    """Parse JSON, with exact decimals.
 
-    Refuses (400) what parsers disagree about: a byte order mark, any encoding but UTF-8, double keys, NaN and
-    infinities, numbers out of all proportion, half characters, and nesting over 64 levels; and (413) more values than
-    anything here takes.
+    Raises:
+        Problem: 400 for text that parsers read differently: a byte order mark, an encoding other than UTF-8, duplicate
+            keys, NaN, infinity, very large numbers, lone surrogates, and nesting deeper than 64 levels. 413 for a body
+            with too many bytes or values.
     """
     if len(raw) > settings.BODY_MAX:
         raise Problem("too-large", f"A body may have {settings.BODY_MAX} bytes.")
@@ -44,27 +43,27 @@ def read_json(raw: bytes) -> Any:
     except (json.JSONDecodeError, RecursionError) as fault:
         raise Problem("malformed", f"The body is not JSON: {fault}.") from None
     if "\\u" in text and _LONE_SURROGATE.search(json.dumps(value, ensure_ascii=False, default=str)):
-        raise Problem("malformed", "The body holds half a character (a lone surrogate).")
+        raise Problem("malformed", "The body contains a lone surrogate (half a character).")
     return value
 
 
 def _check_shape(text: str) -> None:
-    # brackets inside strings are taken out first; a string's escapes can't hide its end from this pattern
+    # remove strings first, so that their brackets are not counted; the pattern handles escaped quotes
     depth, bare = 0, re.sub(r'"(?:[^"\\]|\\.)*"', "", text, flags=re.DOTALL)
-    if bare.count(",") >= _VALUES_MAX:
-        raise Problem("too-large", f"A body may hold {_VALUES_MAX} values.")
+    if bare.count(",") >= _MAX_VALUES:
+        raise Problem("too-large", f"A body may contain {_MAX_VALUES} values.")
     for bracket in re.findall(r"[\[\]{}]", bare):
         depth += 1 if bracket in "[{" else -1
-        if depth > _DEPTH_MAX:
-            raise Problem("malformed", f"JSON may be nested {_DEPTH_MAX} levels deep.")
+        if depth > _MAX_DEPTH:
+            raise Problem("malformed", f"JSON may be nested {_MAX_DEPTH} levels deep.")
 
 
 def _members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     members = dict(pairs)
     if len(members) != len(pairs):
         seen: set[str] = set()
-        double = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]  # add() says nothing, which is false
-        raise Problem("malformed", f"The member {double[:80]!r} is there twice.")
+        double = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]  # add() returns None
+        raise Problem("malformed", f"The field {double[:80]!r} occurs twice.")
     return members
 
 
@@ -74,40 +73,41 @@ def _constant(name: str) -> NoReturn:
 
 def _decimal(digits: str) -> Decimal:
     number = Decimal(digits)
-    if len(digits) > _NUMBER_MAX or abs(number.adjusted()) > _NUMBER_MAX:
-        raise Problem("malformed", f"The number {digits[:20]} is out of all proportion.")
+    if len(digits) > _MAX_DIGITS or abs(number.adjusted()) > _MAX_DIGITS:
+        raise Problem("malformed", f"The number {digits[:20]} is too large or too long.")
     return number
 
 
 def _integer(digits: str) -> int:
-    if len(digits) > _NUMBER_MAX:
-        raise Problem("malformed", f"The number {digits[:20]}… is out of all proportion.")
+    if len(digits) > _MAX_DIGITS:
+        raise Problem("malformed", f"The number {digits[:20]}… is too large or too long.")
     return int(digits)
 
 
-def whole_body(stream: IO[Any], most: int, parser_context: Mapping[str, Any] | None) -> bytes:
-    """The body, cut off one byte beyond ``most``. Refused (400) when less came than its Content-Length says."""
-    body: bytes = bytes(stream.read(most + 1))
+def whole_body(stream: IO[Any], limit: int, parser_context: Mapping[str, Any] | None) -> bytes:
+    """Return the body, cut one byte beyond the limit. Raise 400 if it is shorter than its Content-Length."""
+    body: bytes = bytes(stream.read(limit + 1))
     request = (parser_context or {}).get("request")
-    data = str(request.META.get("CONTENT_LENGTH") or "") if request is not None else ""
-    if data.isdigit() and len(body) < min(int(data), most + 1):
-        raise Problem("malformed", f"The body ends after {len(body)} of {data} bytes.")
+    length = str(request.META.get("CONTENT_LENGTH") or "") if request is not None else ""
+    if length.isdigit() and len(body) < min(int(length), limit + 1):
+        raise Problem("malformed", f"The body ends after {len(body)} of {length} bytes.")
     return body
 
 
 class StrictJsonParser(BaseParser):
-    """DRF's door to ``read_json``."""
+    """Parser class for ``read_json``."""
 
     media_type = "application/json"
 
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
+        """Return the parsed body."""
         return read_json(whole_body(stream, settings.BODY_MAX, parser_context))
 
 
 class JsonRenderer(BaseRenderer):
-    """DRF's door to ``write_json``."""
+    """Renderer class for ``write_json``."""
 
     media_type = "application/json"
     format = "json"
@@ -119,6 +119,7 @@ class JsonRenderer(BaseRenderer):
         accepted_media_type: str | None = None,
         renderer_context: Mapping[str, Any] | None = None,
     ) -> bytes:
-        if isinstance(data, bytes):  # written already
+        """Return the data as JSON; bytes are JSON already."""
+        if isinstance(data, bytes):
             return bytes(data)
         return b"" if data is None else write_json(data)

@@ -1,4 +1,4 @@
-"""The OpenAPI 3.1 document: what every endpoint has in common is described here, once."""
+"""OpenAPI schema of everything that all endpoints have in common."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ _WITH_BODY = ("409", "413", "415", "422")
 
 
 def page_of(item: dict[str, Any]) -> dict[str, Any]:
-    """The schema of one page of ``item``, for ``extend_schema(responses={200: page_of(…)})``."""
+    """Return the schema of a page of ``item``, for ``extend_schema(responses={200: page_of(…)})``."""
     return {
         "type": "object",
         "required": ["items", "next"],
@@ -71,46 +71,54 @@ def page_of(item: dict[str, Any]) -> dict[str, Any]:
 
 
 class ExactFieldSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]  # ships no types
-    """A decimal number as text."""
+    """Schema of ``ExactField``: a decimal number as text."""
 
     target_class = "shared.api.serializers.ExactField"
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        """Return the schema of the field."""
         pattern = rf"^-?[0-9]{{1,20}}(\.[0-9]{{1,{max(1, self.target.places)}}})?$"
         return {"type": "string", "pattern": pattern, "examples": ["12.50" if self.target.places > 1 else "12"]}
 
 
 class EndpointSchema(AutoSchema):
-    """Adds what ``Endpoint`` does for every method: parameters, headers, scopes and problems."""
+    """Schema of an endpoint, with its parameters, headers, scopes and problems."""
 
     def get_override_parameters(self) -> list[Any]:
+        """Return the query parameters and headers of a method."""
         view = self.view
         if not isinstance(view, Endpoint):
             return []
         names = dict(view.parameters)
         if view.paged and self.method == "GET":
-            names |= {"cursor": "From the next of a page, unchanged.", "page_size": "1 to 200; more is taken as 200."}
+            names |= {
+                "cursor": "Cursor of the next page.",
+                "page_size": "1 to 200; a larger number is read as 200.",
+            }
         data = [OpenApiParameter(name, str, description=text) for name, text in names.items()]
         if self.method in view.idempotent:
             data.append(
                 _header(
-                    "Idempotency-Key", "A fresh id for each new intent; sent again it gives the first answer.", True
+                    "Idempotency-Key",
+                    "A new id for each new action. The same id returns the first response again.",
+                    True,
                 )
             )
         if self._conditional():
-            data.append(_header("If-Match", "The ETag of the version that was looked at.", True))
+            data.append(_header("If-Match", "The ETag of the version that was seen.", True))
         return data
 
     def get_auth(self) -> list[dict[str, list[str]]]:
-        """Said by ``get_operation``."""
+        """Return nothing; ``get_operation`` sets the security."""
         return []
 
     def get_operation_id(self) -> str:
-        """The method and the address: ``get_members_ref``; as stable as they are."""
+        """Return the method and the address, such as ``get_members_ref``. It is as stable as they are."""
         address = self.path.removeprefix("/api/v1/")
         return f"{self.method.lower()}_{re.sub('[^a-z0-9]+', '_', address.lower()).strip('_')}"
 
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
+        """Return the description of a method, with its scope and problems."""
         operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)
         if operation is None or not isinstance(self.view, Endpoint):
             return operation
@@ -155,11 +163,11 @@ def _header(name: str, text: str, required: bool) -> OpenApiParameter:
 
 
 def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """Adds the problem document and one response for each status it comes with."""
+    """Add the problem document, one response for each of its statuses, and examples."""
     components = result.setdefault("components", {})
     for schema in components.get("schemas", {}).values():
         if schema.get("description") == inspect.getdoc(StrictSerializer):
-            del schema["description"]  # what the class is to us says nothing of the body
+            del schema["description"]  # it describes the class, not the body
     components.setdefault("schemas", {})["Problem"] = _PROBLEM
     responses = components.setdefault("responses", {})
     for status in sorted({str(status) for status, _, _ in KNOWN.values()}):
@@ -169,21 +177,21 @@ def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
     openapi_examples.fill_in(result)
-    data: dict[str, Any] = _plainly(result)
-    return data
+    described: dict[str, Any] = _replace_const(result)
+    return described
 
 
-def _plainly(told: Any) -> Any:
-    """``const`` as an ``enum`` of one, which generators of clients understand too."""
-    if isinstance(told, Mapping):
+def _replace_const(schema: Any) -> Any:
+    """Replace ``const`` by an ``enum`` with one value, which client generators understand too."""
+    if isinstance(schema, Mapping):
         return {
-            "enum" if name == "const" else name: [value] if name == "const" else _plainly(value)
-            for name, value in told.items()
+            "enum" if name == "const" else name: [value] if name == "const" else _replace_const(value)
+            for name, value in schema.items()
         }
-    return [_plainly(item) for item in told] if isinstance(told, list) else told
+    return [_replace_const(item) for item in schema] if isinstance(schema, list) else schema
 
 
 def document_text(made: dict[str, Any]) -> str:
-    """The document as the committed copy has it: for the default address, whatever this machine's is."""
+    """Return the document as text for the committed copy, with the default server address."""
     neutral = {**made, "servers": [{"url": "http://localhost:8000"}]}
     return json.dumps(neutral, indent=1, ensure_ascii=False, sort_keys=True, default=str) + "\n"

@@ -1,4 +1,4 @@
-"""An example for every schema of the API that has none of its own: what it says made concrete, the same every time."""
+"""Examples for every schema of the API that has none. A schema always gets the same example."""
 
 from __future__ import annotations
 
@@ -14,8 +14,19 @@ _BY_FORMAT: Final[Mapping[str, str]] = {
     "uri": "https://example.com/",
     "binary": "",
 }
-_TRIED: Final = ("12.50", "12", "0", "a" * 64, "2026-03", "2026-03-02", "abc", "ABC", "1/2", "5h2Jt9XbQm4Zr7Kc1Vd8Ny")
-# strings that follow a pattern, by what the member is called
+_CANDIDATES: Final = (
+    "12.50",
+    "12",
+    "0",
+    "a" * 64,
+    "2026-03",
+    "2026-03-02",
+    "abc",
+    "ABC",
+    "1/2",
+    "5h2Jt9XbQm4Zr7Kc1Vd8Ny",
+)
+# strings that match a pattern, by the name of the field
 _BY_NAME: Final[Mapping[str, str]] = {
     "country": "NZ",
     "currency": "NZD",
@@ -29,15 +40,15 @@ _BY_NAME: Final[Mapping[str, str]] = {
 
 
 def example_of(schema: Mapping[str, Any], schemas: Mapping[str, Any], name: str = "", depth: int = 0) -> Any:
-    """A value that a schema allows; members are filled in, what can only be read is left out."""
+    """Return a value that a schema allows, with all fields except the read-only ones."""
     if "$ref" in schema:
         return example_of(schemas[schema["$ref"].rsplit("/", 1)[-1]], schemas, name, depth)
-    for said in ("example", "const", "default"):
-        if said in schema:
-            return schema[said]
-    for several in ("examples", "enum"):
-        if schema.get(several):
-            return schema[several][0]
+    for keyword in ("example", "const", "default"):
+        if keyword in schema:
+            return schema[keyword]
+    for keyword in ("examples", "enum"):
+        if schema.get(keyword):
+            return schema[keyword][0]
     for choice in ("allOf", "oneOf", "anyOf"):
         if schema.get(choice):
             return example_of(schema[choice][0], schemas, name, depth)
@@ -51,8 +62,8 @@ def _of_type(schema: Mapping[str, Any], schemas: Mapping[str, Any], name: str, d
         case "object":
             return _object(schema, schemas, depth)
         case "array":
-            least = max(1 if depth < _DEEP else 0, schema.get("minItems", 0))
-            return [example_of(schema.get("items", {}), schemas, name, depth + 1)] * least
+            count = max(1 if depth < _DEEP else 0, schema.get("minItems", 0))
+            return [example_of(schema.get("items", {}), schemas, name, depth + 1)] * count
         case "integer" | "number":
             return schema.get("minimum", 1)
         case "boolean":
@@ -63,11 +74,11 @@ def _of_type(schema: Mapping[str, Any], schemas: Mapping[str, Any], name: str, d
 
 
 def _object(schema: Mapping[str, Any], schemas: Mapping[str, Any], depth: int) -> dict[str, Any]:
-    needed = schema.get("required", ())
+    required = schema.get("required", ())
     return {
         name: example_of(member, schemas, name, depth + 1)
         for name, member in schema.get("properties", {}).items()
-        if not member.get("readOnly") and (depth < _DEEP or name in needed)
+        if not member.get("readOnly") and (depth < _DEEP or name in required)
     }
 
 
@@ -76,12 +87,12 @@ def _text(schema: Mapping[str, Any], name: str) -> str:
         return _BY_FORMAT[schema["format"]]
     text = _BY_NAME.get(name) or (name.replace("_", " ") or "text")
     if "pattern" in schema:
-        text = next((item for item in (text, *_TRIED) if re.search(schema["pattern"], item)), text)
+        text = next((item for item in (text, *_CANDIDATES) if re.search(schema["pattern"], item)), text)
     return text.ljust(schema.get("minLength", 0), "-")[: schema.get("maxLength", 200)]
 
 
 def fill_in(document: dict[str, Any]) -> None:
-    """Gives every JSON body of every operation an example, where it has none."""
+    """Add an example to every JSON body of every operation that has none."""
     schemas = document.get("components", {}).get("schemas", {})
     for methods in document.get("paths", {}).values():
         for operation in methods.values():

@@ -1,4 +1,4 @@
-"""Pages by cursor: the next one starts after the last row seen, so rows that come and go move nothing."""
+"""Pagination by cursor: the next page starts after the last row, so that new and deleted rows shift nothing."""
 
 from __future__ import annotations
 
@@ -14,47 +14,53 @@ from rest_framework.response import Response
 from shared.api.problems import Problem
 from shared.api.row_serializer import Rows, RowSerializer, SharedQuery
 
-Telling = Callable[[Any], Mapping[str, Any]] | RowSerializer
-PAGE = 50
-PAGE_MAX = 200
+ItemSerializer = Callable[[Any], Mapping[str, Any]] | RowSerializer
+DEFAULT_PAGE_SIZE = 50
+MAX_PAGE_SIZE = 200
 _SALT = "baywright.cursor"
 
 
 def page_size(request: Request) -> int:
-    """As asked for, at most ``PAGE_MAX``."""
-    asked = request.query_params.get("page_size", str(PAGE))
-    if not (asked.isascii() and asked.isdigit() and 0 < len(asked) < 10 and int(asked) > 0):
-        fault = {"parameter": "page_size", "code": "page_size", "detail": f"Say a whole number from 1 to {PAGE_MAX}."}
-        raise Problem("invalid-parameter", errors=[fault])
-    return min(int(asked), PAGE_MAX)
+    """Return the requested page size, at most ``MAX_PAGE_SIZE``."""
+    text = request.query_params.get("page_size", str(DEFAULT_PAGE_SIZE))
+    if not (text.isascii() and text.isdigit() and 0 < len(text) < 10 and int(text) > 0):
+        error = {
+            "parameter": "page_size",
+            "code": "page_size",
+            "detail": f"Enter a whole number from 1 to {MAX_PAGE_SIZE}.",
+        }
+        raise Problem("invalid-parameter", errors=[error])
+    return min(int(text), MAX_PAGE_SIZE)
 
 
 def page(
     request: Request,
     rows: Rows,
-    row: Telling,
+    serializer: ItemSerializer,
     *,
     holder: str,
     by: str = "-id",
-    alike: SharedQuery | None = None,
+    shared: SharedQuery | None = None,
 ) -> Response:
-    """One page of ``rows`` in the order of ``by`` (an unchanging field, ``-`` for downwards; ties go by id).
+    """Return one page of rows.
 
-    ``rows`` may be instances or ``.values(…)`` that include ``id`` and the field of ``by``; to ``row`` one of them becomes
-    its answer, unless it is an ``RowSerializer``, which reads them itself. ``holder`` is whose list it is: a cursor of somebody
-    else is refused, and it never widens what ``rows`` holds. ``alike`` says that ``rows`` differ from those of others in
-    its parameters alone, and in this order: then their SQL is written once.
+    Args:
+        rows: model instances, or ``.values(…)`` with ``id`` and the field of ``by``.
+        serializer: makes the JSON of one row; a ``RowSerializer`` reads the rows itself.
+        holder: the caller. A cursor of another caller is rejected; a cursor never adds rows.
+        by: a field that never changes, with ``-`` for descending order. Rows with the same value are ordered by id.
+        shared: set if the SQL differs from that of other calls only in these parameters. It is then compiled once.
     """
     size, field, down = page_size(request), by.removeprefix("-"), by.startswith("-")
     seal = [holder, request.path, by]
-    after = _opened(request.query_params.get("cursor", ""), seal)
+    after = _read_cursor(request.query_params.get("cursor", ""), seal)
     order = (by,) if field == "id" else (by, "-id" if down else "id")
 
-    def wanted() -> QuerySet[Any, Any]:
-        found = rows() if callable(rows) else rows
-        return (found.filter(_beyond(field, down, after)) if after else found).order_by(*order)[: size + 1]
+    def page_rows() -> QuerySet[Any, Any]:
+        query = rows() if callable(rows) else rows
+        return (query.filter(_after(field, down, after)) if after else query).order_by(*order)[: size + 1]
 
-    items, last = _serialize_page(wanted, row, size, field, _alike(alike, by, size, after))
+    items, last = _serialize_page(page_rows, serializer, size, field, _shared_page(shared, by, size, after))
     following = _address(request, signing.dumps([seal, last], salt=_SALT)) if last else None
     response = Response({"items": items, "next": following})
     if following:
@@ -63,43 +69,48 @@ def page(
 
 
 def _serialize_page(
-    rows: Callable[[], QuerySet[Any, Any]], row: Telling, size: int, field: str, alike: SharedQuery | None
+    rows: Callable[[], QuerySet[Any, Any]],
+    serializer: ItemSerializer,
+    size: int,
+    field: str,
+    shared: SharedQuery | None,
 ) -> tuple[Sequence[Mapping[str, Any]], list[Any]]:
-    """The answers of a page, and the mark of its last row if there are more after it."""
-    if isinstance(row, RowSerializer):
-        answers, marks = row.read(rows, *dict.fromkeys((field, "id")), alike=alike)
-        return answers[:size], _mark(marks[size - 1][0], marks[size - 1][-1]) if len(marks) > size else []
+    """Return the JSON of a page, and the position of its last row if there are more rows."""
+    if isinstance(serializer, RowSerializer):
+        items, keys = serializer.read(rows, *dict.fromkeys((field, "id")), shared=shared)
+        return items[:size], _position(keys[size - 1][0], keys[size - 1][-1]) if len(keys) > size else []
     found = list(rows())
-    return [row(item) for item in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
+    last = _position_of(found[size - 1], field) if len(found) > size else []
+    return [serializer(item) for item in found[:size]], last
 
 
-def _alike(rows: SharedQuery | None, by: str, size: int, after: list[Any] | None) -> SharedQuery | None:
-    """What pages of rows that are alike share, in the order of their ids."""
-    if rows is None or by not in ("id", "-id"):
+def _shared_page(query: SharedQuery | None, by: str, size: int, after: list[Any] | None) -> SharedQuery | None:
+    """Return the shared query of pages with the same order and size; None if the rows are not ordered by id."""
+    if query is None or by not in ("id", "-id"):
         return None
-    beyond = (after[1],) if after else ()
-    return SharedQuery((rows.name, by, size, after is not None), (*rows.parameters, *beyond))
+    last_id = (after[1],) if after else ()
+    return SharedQuery((query.name, by, size, after is not None), (*query.parameters, *last_id))
 
 
-def _mark_of(row: Any, field: str) -> list[Any]:
+def _position_of(row: Any, field: str) -> list[Any]:
     if isinstance(row, Mapping):
-        return _mark(row[field], row["id"])
-    return _mark(getattr(row, field), row.id)
+        return _position(row[field], row["id"])
+    return _position(getattr(row, field), row.id)
 
 
-def _mark(value: Any, row_id: int) -> list[Any]:
+def _position(value: Any, row_id: int) -> list[Any]:
     return [value.isoformat() if hasattr(value, "isoformat") else value, row_id]
 
 
-def _beyond(field: str, down: bool, after: list[Any]) -> Q:
+def _after(field: str, down: bool, after: list[Any]) -> Q:
     value, last_id = after
-    step = "lt" if down else "gt"
+    lookup = "lt" if down else "gt"
     if field == "id":
-        return Q(**{f"id__{step}": last_id})
-    return Q(**{f"{field}__{step}": value}) | Q(**{field: value, f"id__{step}": last_id})
+        return Q(**{f"id__{lookup}": last_id})
+    return Q(**{f"{field}__{lookup}": value}) | Q(**{field: value, f"id__{lookup}": last_id})
 
 
-def _opened(cursor: str, seal: list[str]) -> list[Any] | None:
+def _read_cursor(cursor: str, seal: list[str]) -> list[Any] | None:
     if not cursor:
         return None
     try:

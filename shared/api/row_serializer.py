@@ -1,4 +1,4 @@
-"""Rows that are answered as they are stored, without becoming Python's values on their way from the database to JSON."""
+"""Serializer that writes database values to JSON without converting them to Python objects."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ _FLOAT_DIGITS = 15  # SQLite keeps decimals as floats: those with no more digits
 
 Column = tuple[Any, ...] | list[Any]
 Reader = Callable[[Column, Any], Column]
-"""A column as the driver gives it, and the connection it came by, to what JSON says."""
+"""Converts a column from the driver, with its connection, to values for JSON."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrimmedDecimal:
-    """A decimal without needless zeros, but with at least so many ``places``."""
+    """Decimal without trailing zeros, but with at least this number of ``places``."""
 
     column: str | Combinable
     places: int = 0
@@ -33,31 +33,31 @@ class TrimmedDecimal:
 
 @dataclass(frozen=True, slots=True)
 class Money:
-    """An amount with as many places as ``RowSerializer.places`` says for its row, and more only where it has more."""
+    """Amount with the number of places that ``RowSerializer.places`` gives for its row, or more if it has more."""
 
     column: str
 
 
 @dataclass(frozen=True, slots=True)
 class MoneyPlaces:
-    """How many places money has, by ``columns`` of its row."""
+    """Number of places of amounts, calculated from ``columns`` of the row."""
 
     columns: tuple[str, ...]
     of: Callable[..., int] = minor_digits
 
 
-Telling = str | Combinable | Q | TrimmedDecimal | Money
-"""What a member tells: a column by its name, an expression of columns, a decimal made short, or money."""
-Members = Mapping[str, "Telling | Mapping[str, Telling]"]
+Source = str | Combinable | Q | TrimmedDecimal | Money
+"""Source of a field: the name of a column, an expression, a trimmed decimal or an amount."""
+Members = Mapping[str, "Source | Mapping[str, Source]"]
 
 
 Rows = QuerySet[Any, Any] | Callable[[], QuerySet[Any, Any]]
-"""Rows, or what makes them where they are needed: a query whose SQL is kept is not made again."""
+"""Rows, or a function that makes them. It is not called if the SQL is already compiled."""
 
 
 @dataclass(frozen=True, slots=True)
 class SharedQuery:
-    """Queries that differ in nothing but ``parameters``: they share a ``name``, and their SQL is written once."""
+    """Queries that differ only in their ``parameters``. They share a ``name``, and their SQL is compiled once."""
 
     name: Hashable
     parameters: tuple[Any, ...]
@@ -65,16 +65,16 @@ class SharedQuery:
 
 @dataclass(frozen=True, slots=True)
 class _DecimalReader:
-    """How a column of decimals is told when it is known with how many places at least."""
+    """Reader of a decimal column, for a minimum number of places."""
 
     read: Reader
     places: int | None
     floats: bool
 
-    def told(self, column: Column, connection: Any, least: int) -> Column:
-        """Texts without needless zeros."""
-        together = _together(column, least, self.places or 0) if self.floats else None
-        return together or _cut(self.read(column, connection), least, self.places)
+    def texts(self, column: Column, connection: Any, min_places: int) -> Column:
+        """Return the numbers as texts without trailing zeros."""
+        formatted = _format_floats(column, min_places, self.places or 0) if self.floats else None
+        return formatted or _trim(self.read(column, connection), min_places, self.places)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,81 +87,81 @@ class _CompiledSql:
 
 @dataclass(frozen=True)
 class RowSerializer:
-    """``RowSerializer({"component": "component__sku"})``: members of an answer, and what each of them tells.
+    """Maps each JSON field of a response to a column or expression: ``RowSerializer({"component": "component__sku"})``.
 
-    A member that holds members is an object within the answer. Days are passed on as the database gives them, times in UTC,
-    decimals are written with the places of their column; all else is read as Django reads it.
+    A mapping makes an object inside the response. Dates are passed on as the database returns them, times are in UTC, and
+    decimals have the places of their column. Other values are converted by Django.
     """
 
     members: Members
     places: MoneyPlaces | None = None
-    _kept: dict[Hashable, _CompiledSql] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _compiled: dict[Hashable, _CompiledSql] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def read(
-        self, rows: Rows, *marks: str, alike: SharedQuery | None = None
+        self, rows: Rows, *keys: str, shared: SharedQuery | None = None
     ) -> tuple[list[dict[str, Any]], list[tuple[Any, ...]]]:
-        """The rows' answers, and of each row the values of ``marks``. One query."""
+        """Return the JSON of the rows, and the values of the columns ``keys`` of each row. It makes one query."""
         try:
-            written = self._written(rows, marks, alike)
+            query = self._compile(rows, keys, shared)
         except EmptyResultSet:
             return [], []
-        connection = connections[written.db]
+        connection = connections[query.db]
         with connection.cursor() as cursor:
-            cursor.execute(written.sql, written.parameters)
+            cursor.execute(query.sql, query.parameters)
             found = cursor.fetchall()
         if not found:
             return [], []
         columns = [
             read(column, connection) if callable(read) else column
-            for read, column in zip(written.readers, zip(*found, strict=True), strict=True)
+            for read, column in zip(query.readers, zip(*found, strict=True), strict=True)
         ]
-        begin = len(marks)
+        start = len(keys)
         if self.places:
-            begin += len(self.places.columns)
-            by = list(zip(*columns[len(marks) : begin], strict=True))
-            columns = self._stated(columns, by, written, self.places)
-        return _answers(self.members, iter(columns[begin:])), list(zip(*columns[: len(marks)], strict=True))
+            start += len(self.places.columns)
+            currencies = list(zip(*columns[len(keys) : start], strict=True))
+            columns = self._format_money(columns, currencies, query, self.places)
+        return _objects(self.members, iter(columns[start:])), list(zip(*columns[: len(keys)], strict=True))
 
-    def _stated(
-        self, columns: list[Column], rows: list[tuple[Any, ...]], written: _CompiledSql, places: MoneyPlaces
+    def _format_money(
+        self, columns: list[Column], rows: list[tuple[Any, ...]], query: _CompiledSql, places: MoneyPlaces
     ) -> list[Column]:
-        """Money with the places of its row. Most lists are of one currency."""
-        least, connection = {row: places.of(*row) for row in set(rows)}, connections[written.db]
-        same = next(iter(least.values())) if len(set(least.values())) == 1 else None
-        for place, (column, read) in enumerate(zip(columns, written.readers, strict=True)):
+        """Format amounts with the places of their rows. Most lists have one currency."""
+        min_places, connection = {row: places.of(*row) for row in set(rows)}, connections[query.db]
+        same = next(iter(min_places.values())) if len(set(min_places.values())) == 1 else None
+        for index, (column, read) in enumerate(zip(columns, query.readers, strict=True)):
             if not isinstance(read, _DecimalReader):
                 continue
             if same is not None:
-                columns[place] = read.told(column, connection, same)
+                columns[index] = read.texts(column, connection, same)
             else:
                 texts = read.read(column, connection)
-                columns[place] = [item and short(item, least[row]) for item, row in zip(texts, rows, strict=True)]
+                columns[index] = [item and short(item, min_places[row]) for item, row in zip(texts, rows, strict=True)]
         return columns
 
-    def _written(self, rows: Rows, marks: tuple[str, ...], alike: SharedQuery | None) -> _CompiledSql:
-        if alike and (kept := self._kept.get((marks, alike.name))):
-            return replace(kept, parameters=alike.parameters)
-        by = self.places.columns if self.places else ()
-        written = _write(rows() if callable(rows) else rows, [*marks, *by, *_flat(self.members)])
-        if alike and written.parameters == alike.parameters:  # otherwise they are not as alike as was said
-            self._kept[marks, alike.name] = written
-        return written
+    def _compile(self, rows: Rows, keys: tuple[str, ...], shared: SharedQuery | None) -> _CompiledSql:
+        if shared and (compiled := self._compiled.get((keys, shared.name))):
+            return replace(compiled, parameters=shared.parameters)
+        currency_columns = self.places.columns if self.places else ()
+        query = _compile(rows() if callable(rows) else rows, [*keys, *currency_columns, *_flat(self.members)])
+        if shared and query.parameters == shared.parameters:  # otherwise the queries differ in more than the parameters
+            self._compiled[keys, shared.name] = query
+        return query
 
     def of(self, row: models.Model) -> dict[str, Any]:
-        """The answer of one row that was found already."""
-        # unscoped: the row was found by its business already; this reads the same one
-        found = type(row)._base_manager
-        answers, _ = self.read(lambda: found.filter(pk=row.pk), alike=SharedQuery(("one", type(row)), (row.pk,)))
-        return answers[0]
+        """Return the JSON of one record."""
+        # unscoped: the record was found by its business before; this reads the same record
+        records = type(row)._base_manager
+        objects, _ = self.read(lambda: records.filter(pk=row.pk), shared=SharedQuery(("one", type(row)), (row.pk,)))
+        return objects[0]
 
 
-def same_names(*columns: str) -> dict[str, Telling]:
-    """Members that are called like the columns that they tell."""
+def same_names(*columns: str) -> dict[str, Source]:
+    """Return fields that have the same names as their columns."""
     return dict(zip(columns, columns, strict=True))
 
 
 def short(number: str, places: int = 0) -> str:
-    """The decimal number without needless zeros, but with at least so many ``places``.
+    """Return a decimal number without trailing zeros, but with at least this number of ``places``.
 
     >>> short("12.5000"), short("12.0000"), short("12.5000", 2), short("12.5015", 2)
     ('12.5', '12', '12.50', '12.5015')
@@ -171,63 +171,61 @@ def short(number: str, places: int = 0) -> str:
     return f"{whole}.{part}" if part else whole
 
 
-def _flat(members: Members) -> Iterator[Telling]:
-    for data in members.values():
-        if isinstance(data, Mapping):
-            yield from _flat(data)
+def _flat(members: Members) -> Iterator[Source]:
+    for source in members.values():
+        if isinstance(source, Mapping):
+            yield from _flat(source)
         else:
-            yield data
+            yield source
 
 
-def _answers(members: Members, columns: Iterator[Column]) -> list[dict[str, Any]]:
-    parts = [_answers(data, columns) if isinstance(data, Mapping) else next(columns) for data in members.values()]
+def _objects(members: Members, columns: Iterator[Column]) -> list[dict[str, Any]]:
+    parts = [_objects(source, columns) if isinstance(source, Mapping) else next(columns) for source in members.values()]
     names, rows = tuple(members), zip(*parts, strict=True)
-    if len(names) == 2:  # objects within answers mostly: made three times as fast
+    if len(names) == 2:  # most inner objects have two fields: this is three times faster
         first, second = names
         return [{first: item, second: other} for item, other in rows]
     return list(map(dict, map(zip, repeat(names), rows)))
 
 
-class _Undeclared(Func):
-    """A column of which SQLite's driver does not know that it holds days or times, so that it leaves them the texts they are."""
+class _UntypedColumn(Func):
+    """Column whose type SQLite's driver does not know, so that it returns dates and times as texts."""
 
     arity = 1
     template = "%(expressions)s"
 
     def as_sqlite(self, compiler: SQLCompiler, connection: Any, **options: Any) -> Any:
-        """A plus sign changes nothing but this."""
+        """Add a plus sign, which removes the type and keeps the value."""
         return self.as_sql(compiler, connection, template="+%(expressions)s", **options)
 
 
-def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _CompiledSql:
-    columns: list[Any] = [item.column if isinstance(item, TrimmedDecimal | Money) else item for item in asked]
+def _compile(rows: QuerySet[Any, Any], sources: list[Source]) -> _CompiledSql:
+    columns: list[Any] = [item.column if isinstance(item, TrimmedDecimal | Money) else item for item in sources]
     query = rows.values_list(*columns).query
     query.select = tuple(
-        _Undeclared(item) if isinstance(item.output_field, models.DateField) else item for item in query.select
+        _UntypedColumn(item) if isinstance(item.output_field, models.DateField) else item for item in query.select
     )
     compiler = query.get_compiler(rows.db)
     sql, parameters = compiler.as_sql()
-    readers = [_reader(compiler, selected[0], item) for selected, item in zip(compiler.select, asked, strict=True)]
+    readers = [_reader(compiler, selected[0], item) for selected, item in zip(compiler.select, sources, strict=True)]
     return _CompiledSql(rows.db, sql, tuple(parameters), readers)
 
 
-def _reader(compiler: SQLCompiler, expression: Any, told: Telling) -> Reader | _DecimalReader | None:
-    stored, is_column = expression.output_field, isinstance(expression, Col | _Undeclared)
+def _reader(compiler: SQLCompiler, expression: Any, source: Source) -> Reader | _DecimalReader | None:
+    stored, is_column = expression.output_field, isinstance(expression, Col | _UntypedColumn)
     converters = compiler.get_converters([expression])
-    converted = _converted(*converters[0]) if converters else None
+    convert = _converter(*converters[0]) if converters else None
     match stored:
         case models.DateTimeField() if is_column:
-            return _times if converted else None
+            return _times if convert else None
         case models.DateField() if is_column:
             return None
         case models.JSONField() if is_column and stored.decoder is None:
             return _json
         case models.DecimalField():
             places = stored.decimal_places if is_column else None
-            return _reader_for(
-                _DecimalReader(_decimals(places, converted), places, bool(converted) and is_column), told
-            )
-    return converted
+            return _reader_for(_DecimalReader(_decimals(places, convert), places, bool(convert) and is_column), source)
+    return convert
 
 
 def _json(column: Column, connection: Any) -> Column:
@@ -235,52 +233,52 @@ def _json(column: Column, connection: Any) -> Column:
 
 
 def _times(column: Column, connection: Any) -> Column:
-    """SQLite keeps times as texts in UTC: all at once, which takes a third of the time, where each row has one."""
+    """Return SQLite's times, which are texts in UTC. Without missing values all are converted at once, three times faster."""
     if None not in column:
         return f"{'Z|'.join(column).replace(' ', 'T')}Z".split("|")
     return [None if text is None else f"{text[:10]}T{text[11:]}Z" for text in column]
 
 
-def _decimals(places: int | None, converted: Reader | None) -> Reader:
-    """Decimals as texts, by Django's word where SQLite's floats may not be exact: long ones, and any that were reckoned."""
+def _decimals(places: int | None, convert: Reader | None) -> Reader:
+    """Return a reader of decimals as texts. Django converts long and calculated numbers, for which floats are not exact."""
     written, exact = ("f", 0) if places is None else (f".{places}f", 10 ** (_FLOAT_DIGITS - places))
 
     def read(column: Column, connection: Any) -> Column:
-        if converted and max(map(abs, filter(None, column)), default=0) >= exact:
-            column = converted(column, connection)
+        if convert and max(map(abs, filter(None, column)), default=0) >= exact:
+            column = convert(column, connection)
         return [None if number is None else format(number, written) for number in column]
 
     return read
 
 
-def _reader_for(exact: _DecimalReader, told: Telling) -> Reader | _DecimalReader:
-    if isinstance(told, TrimmedDecimal):
-        return lambda column, connection: exact.told(column, connection, told.places)
-    return exact if isinstance(told, Money) else exact.read
+def _reader_for(decimals: _DecimalReader, source: Source) -> Reader | _DecimalReader:
+    if isinstance(source, TrimmedDecimal):
+        return lambda column, connection: decimals.texts(column, connection, source.places)
+    return decimals if isinstance(source, Money) else decimals.read
 
 
-def _together(column: Column, least: int, places: int) -> list[str] | None:
-    """Floats of no more places than ``least``, written and looked at all at once: twice as fast as one by one.
+def _format_floats(column: Column, min_places: int, places: int) -> list[str] | None:
+    """Format all floats of a column at once, which is twice as fast as one by one.
 
-    None where one has more, is too long to be exact, or is nothing.
+    Return None if a number has more than ``min_places`` places, is too long to be exact, or is missing.
     """
     longest = 10 ** (_FLOAT_DIGITS - places)
     if None in column or not -longest < min(column) <= max(column) < longest:
         return None
-    texts = (f"%.{least}f " * len(column) % tuple(column)).split()
+    texts = (f"%.{min_places}f " * len(column) % tuple(column)).split()
     return texts if list(map(float, texts)) == list(column) else None
 
 
-def _cut(column: Column, least: int, places: int | None) -> Column:
-    """Texts without needless zeros, of so many ``places`` each or None: the zeros that most end with are cut off at once."""
-    if places is None or places <= least:
-        return [item and short(item, least) for item in column]
-    usual = "0" * (places - least) if least else "." + "0" * places
-    cut = -len(usual)
-    return [item and (item[:cut] if item.endswith(usual) else short(item, least)) for item in column]
+def _trim(column: Column, min_places: int, places: int | None) -> Column:
+    """Remove trailing zeros from texts with ``places`` places. Most texts end with the same zeros, which are cut at once."""
+    if places is None or places <= min_places:
+        return [item and short(item, min_places) for item in column]
+    zeros = "0" * (places - min_places) if min_places else "." + "0" * places
+    end = -len(zeros)
+    return [item and (item[:end] if item.endswith(zeros) else short(item, min_places)) for item in column]
 
 
-def _converted(steps: list[Callable[..., Any]], expression: Any) -> Reader:
+def _converter(steps: list[Callable[..., Any]], expression: Any) -> Reader:
     def read(column: Column, connection: Any) -> Column:
         for step in steps:
             column = [step(value, expression, connection) for value in column]

@@ -1,4 +1,4 @@
-"""Reading a request's body into values: everything wrong is named at once, each with a pointer."""
+"""Serializers for request bodies. They report every error at once, each with a JSON Pointer."""
 
 from __future__ import annotations
 
@@ -16,46 +16,48 @@ from fencing.model.faults import Fault, InvalidDocument
 
 _NUMBER = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,12})?\Z", re.ASCII)
 
-_MEMBERS_MAX = 1_000  # of one object whose members are known: more are not looked at one by one
-_KEPT = "\n\t\u200d"  # of the control characters: line, tab, and what joins emoji and some scripts
+_MAX_MEMBERS = 1_000  # of one object: an object with more members is rejected as a whole
+_ALLOWED_CONTROLS = "\n\t\u200d"  # line break, tab, and the joiner of emoji and some scripts
 
 
 _LISTS = (serializers.ListField, serializers.ListSerializer)
 
 
 def defaults(model: type[models.Model], *columns: str) -> dict[str, Callable[[], Any]]:
-    """What a new row has in these columns where nothing was said of them."""
+    """Return the default values of these columns of a new record."""
     fields = {field.name: field for field in model._meta.concrete_fields}
     return {name: fields[name].get_default for name in columns}
 
 
 class StrictSerializer(serializers.Serializer[Any]):
-    """Names members nobody knows, members that can be read but not written, and flags that are none, instead of guessing.
+    """Serializer that rejects unknown fields, read-only fields, and flags that are not true or false.
 
-    A PATCH merges (RFC 7396): what is left out stays, null clears. A text that may be empty gets empty, what ``cleared``
-    names gets that, what may be null anyhow is null, and all else says that it can't be cleared.
+    A PATCH merges (RFC 7396): a missing field keeps its value, and null clears it. A text that may be blank becomes empty, a
+    field in ``cleared`` gets the value given there, and a nullable field becomes null. Any other null is an error.
     """
 
     merges: ClassVar[bool] = False
-    """A body of a PATCH that is not read as ``partial``, because lists in it hold whole things."""
+    """Set for a PATCH body that is not read as ``partial``, because its lists hold complete objects."""
     cleared: ClassVar[Mapping[str, Callable[[], Any]]] = {}
-    """What members get that are cleared."""
+    """Values of cleared fields."""
 
     def get_fields(self) -> dict[str, Any]:
+        """Return the fields; in a PATCH those that can be cleared accept null."""
         fields = super().get_fields()
         if _is_merged(self):
             for name, item in fields.items():
-                item.allow_null = item.allow_null or self._emptied(name, item) is not None
-                item.error_messages["null"] = "This can't be cleared; leave it out to keep it as it is."
+                item.allow_null = item.allow_null or self._cleared_value(name, item) is not None
+                item.error_messages["null"] = "This cannot be cleared. Leave it out to keep its value."
         return fields
 
-    def _emptied(self, name: str, one: serializers.Field[Any, Any, Any, Any]) -> Callable[[], Any] | None:
+    def _cleared_value(self, name: str, field: serializers.Field[Any, Any, Any, Any]) -> Callable[[], Any] | None:
         if name in self.cleared:
             return self.cleared[name]
-        return str if isinstance(one, serializers.CharField) and one.allow_blank else None
+        return str if isinstance(field, serializers.CharField) and field.allow_blank else None
 
     def to_internal_value(self, data: Any) -> Any:
-        faults = self._strange(data) if isinstance(data, Mapping) else {}
+        """Return the values, or raise a ValidationError with every error."""
+        faults = self._find_rejected(data) if isinstance(data, Mapping) else {}
         try:
             values = super().to_internal_value(data)
         except serializers.ValidationError as fault:
@@ -67,53 +69,56 @@ class StrictSerializer(serializers.Serializer[Any]):
             raise serializers.ValidationError(faults)
         return self._clear(values) if _is_merged(self) else values
 
-    def _strange(self, data: Mapping[str, Any]) -> dict[str, Any]:
-        if len(data) > _MEMBERS_MAX:
-            text = f"{len(data)} members; at most {_MEMBERS_MAX} may be here."
+    def _find_rejected(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        if len(data) > _MAX_MEMBERS:
+            text = f"{len(data)} fields; at most {_MAX_MEMBERS} are allowed."
             raise serializers.ValidationError({"non_field_errors": [ErrorDetail(text, "members")]})
         faults: dict[str, Any] = {}
         for name in data:
             field = self.fields.get(name)
             if field is None:
                 known = ", ".join(key for key, item in self.fields.items() if not item.read_only)
-                faults[name] = [ErrorDetail(f"Unknown member; known are: {known}.", "unknown")]
+                faults[name] = [ErrorDetail(f"Unknown field. Known fields: {known}.", "unknown")]
             elif field.read_only:
-                faults[name] = [ErrorDetail("This can be read, not written.", "read-only")]
+                faults[name] = [ErrorDetail("This field is read-only.", "read-only")]
             elif isinstance(field, serializers.BooleanField) and not isinstance(data[name], bool):
-                faults[name] = [ErrorDetail("true or false is wanted here.", "flag")]
+                faults[name] = [ErrorDetail("Enter true or false.", "flag")]
         return faults
 
     def _clear(self, values: dict[str, Any]) -> dict[str, Any]:
         for name in [name for name, value in values.items() if value is None]:
-            if emptied := self._emptied(name, self.fields[name]):
-                values[name] = emptied()
+            if cleared_value := self._cleared_value(name, self.fields[name]):
+                values[name] = cleared_value()
         return values
 
 
 def _is_merged(body: serializers.Field[Any, Any, Any, Any]) -> bool:
-    """Whether a body or an object in it is laid over what is stored; what is in a list stands for itself."""
-    above = body.parent
-    while above:
-        if isinstance(above, _LISTS):
+    """Return whether an object of a body is merged into the stored value. Objects in a list replace it."""
+    parent = body.parent
+    while parent:
+        if isinstance(parent, _LISTS):
             return False
-        body, above = above, above.parent
+        body, parent = parent, parent.parent
     return bool(getattr(body, "partial", False) or getattr(body, "merges", False))
 
 
 class TextField(serializers.CharField):
-    """A line or text as people type it: numbers are not text, and what turns its direction round is taken out."""
+    """Text field. It rejects numbers, and removes control characters and characters that change the text direction."""
 
     def to_internal_value(self, data: Any) -> str:
+        """Return the text without control characters."""
         if not isinstance(data, str):
-            raise serializers.ValidationError("Text is wanted here.", "text")
-        kept = "".join(char for char in data if char in _KEPT or unicodedata.category(char) not in ("Cc", "Cf"))
+            raise serializers.ValidationError("Enter a text.", "text")
+        text = "".join(
+            char for char in data if char in _ALLOWED_CONTROLS or unicodedata.category(char) not in ("Cc", "Cf")
+        )
         if "\x00" in data:
-            raise serializers.ValidationError("A text can't hold the character NUL.", "nul")
-        return super().to_internal_value(kept)
+            raise serializers.ValidationError("A text cannot contain the character NUL.", "nul")
+        return super().to_internal_value(text)
 
 
 class ExactField(serializers.Field[Decimal, Any, str, Any]):
-    """A decimal number written as text, such as ``"12.50"``: plain digits, no exponent, no float on the way."""
+    """Decimal number as text, such as ``"12.50"``: plain digits without an exponent. It is never converted to a float."""
 
     def __init__(self, *, places: int = 2, least: str | None = "0", most: str = "1000000000", **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -121,8 +126,9 @@ class ExactField(serializers.Field[Decimal, Any, str, Any]):
         self.least = Decimal(least) if least is not None else -self.most
 
     def to_internal_value(self, data: Any) -> Decimal:
+        """Return the number, or raise a ValidationError."""
         if not isinstance(data, str) or not _NUMBER.match(data):
-            raise serializers.ValidationError('A decimal number as text is wanted here, like "12.50".', "decimal")
+            raise serializers.ValidationError('Enter a decimal number as text, such as "12.50".', "decimal")
         number = Decimal(data)
         exponent = number.normalize().as_tuple().exponent
         if isinstance(exponent, int) and -exponent > self.places:
@@ -132,11 +138,12 @@ class ExactField(serializers.Field[Decimal, Any, str, Any]):
         return number
 
     def to_representation(self, value: Decimal) -> str:
+        """Return the number as text."""
         return format(value, "f")
 
 
 def validated_data(kind: type[serializers.BaseSerializer[Any]], data: Any, *, partial: bool = False) -> dict[str, Any]:
-    """The values of a body; refused whole when anything is wrong with it."""
+    """Return the values of a body, or raise InvalidDocument with every error."""
     serializer = kind(data=data, partial=partial)
     if not serializer.is_valid():
         raise InvalidDocument(Fault(pointer, code, text) for pointer, code, text in _flat(serializer.errors, ""))
@@ -146,7 +153,7 @@ def validated_data(kind: type[serializers.BaseSerializer[Any]], data: Any, *, pa
 def read_each(
     kind: type[serializers.BaseSerializer[Any]], bodies: Iterable[Any]
 ) -> Iterator[dict[str, Any] | InvalidDocument]:
-    """Each body's values or why it is refused. The fields are made once, which takes longer than to read one."""
+    """Yield the values of each body, or its errors. The fields are made once, because that takes longer than reading a body."""
     serializer = kind()
     for data in bodies:
         try:
@@ -164,5 +171,5 @@ def _flat(errors: Any, pointer: str) -> Iterator[tuple[str, str, str]]:
                 step = str(name).replace("~", "~0").replace("/", "~1")
                 yield from _flat(inner, pointer if name == "non_field_errors" else f"{pointer}/{step}")
         case list() | tuple():
-            for place, inner in enumerate(errors):
-                yield from _flat(inner, pointer if isinstance(inner, ErrorDetail) else f"{pointer}/{place}")
+            for index, inner in enumerate(errors):
+                yield from _flat(inner, pointer if isinstance(inner, ErrorDetail) else f"{pointer}/{index}")

@@ -1,4 +1,4 @@
-"""How a command that needs the engine alone reads its document and answers."""
+"""Input and output of commands that use only the engine."""
 
 from __future__ import annotations
 
@@ -11,64 +11,64 @@ from typing import TextIO
 
 from fencing.model.faults import Fault, InvalidDocument
 
-UNWRITTEN = 1
-"""Exit code where the work is done and nobody can read it."""
+OUTPUT_FAILED = 1
+"""Exit code if the result cannot be written."""
 
 
 def settle_streams() -> None:
-    """Streams every command can use: UTF-8 whatever the terminal's locale, and nothing in place of one that is closed."""
+    """Set the standard streams to UTF-8, and replace closed ones by the null device."""
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:  # `<&-`, `>&-`
-            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - as long as the process
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - stays open until the process ends
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(encoding="utf-8")
 
 
-def read_source(name: str, most: int) -> bytes:
-    """A document by its file's name, or from standard input for "-"; one byte more than ``most`` where it is longer.
+def read_source(name: str, limit: int) -> bytes:
+    """Read a file, or standard input for "-". Return at most ``limit`` + 1 bytes.
 
     Raises:
-        Refused: it can't be read, and why.
+        InvalidDocument: if the file cannot be read.
     """
     try:
         if name == "-":
-            return sys.stdin.buffer.read(most + 1)
+            return sys.stdin.buffer.read(limit + 1)
         with Path(name).open("rb") as file:
-            return file.read(most + 1)
-    except (OSError, ValueError) as broken:
-        reason = getattr(broken, "strerror", None) or "no file can have this name"
-        raise InvalidDocument([Fault("", "file.unreadable", f"{name!r} can't be read: {reason}")]) from None
+            return file.read(limit + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "this is not a valid file name"
+        raise InvalidDocument([Fault("", "file.unreadable", f"{name!r} cannot be read: {reason}")]) from None
 
 
-def answer(run: Callable[[TextIO, TextIO], int]) -> int:
-    """The exit code of ``run``, whose answer goes to standard output in one piece; a reader may have seen enough."""
+def run_command(run: Callable[[TextIO, TextIO], int]) -> int:
+    """Run a command, write its result to standard output at once, and return the exit code."""
     closed = sys.stdout is None
     settle_streams()
-    said = StringIO()
-    code = run(said, sys.stderr)
-    written = _unwritten("it is closed") if closed and said.getvalue() else write_out(said.getvalue())
-    return code or written
+    output = StringIO()
+    code = run(output, sys.stderr)
+    output_code = _report_output_error("it is closed") if closed and output.getvalue() else write_out(output.getvalue())
+    return code or output_code
 
 
 def write_out(text: str) -> int:
-    """Bring an answer to standard output: 0, or 1 where it can't be written."""
+    """Write a text to standard output. Return 0, or 1 if it cannot be written."""
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
     except BrokenPipeError:  # `... | head`
-        let_go()
-    except OSError as broken:  # a full disk
-        let_go()
-        return _unwritten(broken.strerror or "")
+        discard_output()
+    except OSError as error:  # a full disk
+        discard_output()
+        return _report_output_error(error.strerror or "")
     return 0
 
 
-def _unwritten(reason: str) -> int:
-    sys.stderr.write(f"/: standard output can't be written to: {reason} [output.unwritable]\n")
-    return UNWRITTEN
+def _report_output_error(reason: str) -> int:
+    sys.stderr.write(f"/: standard output cannot be written: {reason} [output.unwritable]\n")
+    return OUTPUT_FAILED
 
 
-def let_go() -> None:
-    """What is still held back must not be tried again when the process ends."""
+def discard_output() -> None:
+    """Discard the buffered output, so that it is not written when the process ends."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

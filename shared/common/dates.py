@@ -1,6 +1,6 @@
-"""Days and times where a business is, written by its locale.
+"""Dates and times in the time zone and locale of a business.
 
-Every day that is compared or shown comes from here: the server's own day is the wrong one for half of the world.
+Use these functions for every date that is compared or shown. The date of the server is wrong for half of the world.
 """
 
 from __future__ import annotations
@@ -19,24 +19,24 @@ _locale: ContextVar[str] = ContextVar("locale of dates", default="en")
 
 
 class Located(Protocol):
-    """A business, as far as its days are concerned."""
+    """Time zone and locale of a business."""
 
     time_zone: str
     locale: str
 
 
 def local_day(business: Located, moment: datetime) -> date:
-    """Return the day a moment falls on where the business is."""
+    """Return the date of a moment in the time zone of the business."""
     return moment.astimezone(ZoneInfo(business.time_zone)).date()
 
 
 def today(business: Located) -> date:
-    """Return the day it is now where the business is."""
+    """Return today's date in the time zone of the business."""
     return local_day(business, timezone.now())
 
 
 def latest_day_anywhere() -> date:
-    """Return the latest day it is now at any place on earth: no business is further ahead."""
+    """Return the latest date that is today anywhere on earth."""
     return timezone.now().astimezone(ZoneInfo("Pacific/Kiritimati")).date()
 
 
@@ -58,7 +58,7 @@ def activate_dates(business: Located) -> None:
 
 
 def write_day(value: date | datetime, locale: str = "", *, style: Literal["long", "full"] = "long") -> str:
-    """Write a day in words by a locale, the active one if none is given; a moment gives its day in the active zone.
+    """Write a date in a locale, by default the active one. A moment is written as its date in the active time zone.
 
     >>> write_day(date(2026, 3, 9), "en_NZ"), write_day(date(2026, 3, 9), "de-DE", style="full")
     ('9 March 2026', 'Montag, 9. März 2026')
@@ -67,7 +67,7 @@ def write_day(value: date | datetime, locale: str = "", *, style: Literal["long"
 
 
 def write_moment(value: datetime, locale: str = "", *, seconds: bool = False) -> str:
-    """Write a day and a time of day by a locale, in the active zone.
+    """Write a date and time in a locale, in the active time zone.
 
     >>> from datetime import UTC
     >>> with dates_by("Pacific/Auckland", "en_NZ"):

@@ -1,4 +1,4 @@
-"""Boxes to type into: one field of a page's form with its label, what was typed and what is wrong with it."""
+"""Form fields: label, entered value and error."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from shared.common.figures import localize
 
 @dataclass(frozen=True, slots=True)
 class FormField:
-    """One field. ``kind`` is text, area, number, email, password, date, select, pick, check, file, fixed or hidden.
+    """Field of a form. ``kind`` is text, area, number, email, password, date, select, pick, check, file, fixed or hidden.
 
-    To ``pick`` is to type with the choices offered; what is ``fixed`` is only shown.
+    A ``pick`` field is a text field that suggests its choices; a ``fixed`` field is only shown.
     """
 
     name: str
@@ -34,31 +34,32 @@ class FormField:
 
     @property
     def id(self) -> str:
+        """Return the id of the HTML element."""
         return f"f-{self.name}"
 
     @property
-    def told(self) -> SafeString:
-        """The attributes that join a field with its fault and hint."""
-        beside = [f"{self.id}-{word}" for word, text in (("fault", self.fault), ("hint", self.hint)) if text]
-        named = format_html(' aria-describedby="{}"', " ".join(beside)) if beside else SafeString("")
-        return SafeString(' aria-invalid="true"') + named if self.fault else named
+    def described_by(self) -> SafeString:
+        """Return the attributes that link a field to its error and hint."""
+        beside = [f"{self.id}-{suffix}" for suffix, text in (("fault", self.fault), ("hint", self.hint)) if text]
+        described = format_html(' aria-describedby="{}"', " ".join(beside)) if beside else SafeString("")
+        return SafeString(' aria-invalid="true"') + described if self.fault else described
 
 
 def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
-    """Texts of a refusal by JSON pointer, in a page's words; several at one place in one line."""
-    found: dict[str, str] = {}
+    """Return the errors by JSON Pointer, with texts for pages. Several errors of one field are joined."""
+    texts: dict[str, str] = {}
     for fault in refused.faults:
         text = _A_NUMBER.format(localize("1200.50")) if fault.code == "decimal" else fault.text
-        found[fault.pointer] = f"{found[fault.pointer]} {text}" if fault.pointer in found else text
-    return found
+        texts[fault.pointer] = f"{texts[fault.pointer]} {text}" if fault.pointer in texts else text
+    return texts
 
 
-_A_NUMBER = "Write a number such as {}, with no sign between the thousands."
+_A_NUMBER = "Enter a number such as {}, without a separator for thousands."
 
 
-def unplaced(faults: Mapping[str, str], boxes: Iterable[FormField]) -> list[str]:
-    """Faults that no box shows."""
-    shown = {box.fault for box in boxes}
+def unplaced(faults: Mapping[str, str], fields: Iterable[FormField]) -> list[str]:
+    """Return the errors that no field shows."""
+    shown = {field.fault for field in fields}
     return [text for text in faults.values() if text not in shown]
 
 
@@ -67,10 +68,10 @@ _THOUSANDS = re.compile(r"-?[1-9]\d{0,2}([.,])\d{3}\Z")
 
 
 def typed_number(text: str) -> str:
-    """A number as typed, with a comma read as the point it stands for; anything else as it was typed.
+    """Return a number with a decimal point instead of a comma; return any other text unchanged.
 
-    Three digits behind the sign the business does not write its decimals with may be thousands: 1,200 is no number where
-    decimals have a point, nor 1.200 where they have a comma, because 1.2 and 1200 are far apart. Nothing reads what comes back.
+    If three digits follow the sign that is not the decimal sign of the business, they may be thousands. With a decimal point
+    1,200 is rejected, and with a decimal comma 1.200, because 1.2 and 1200 differ too much.
 
     >>> typed_number(" 12,50 "), typed_number("1 200"), typed_number("1.5"), typed_number("a lot")
     ('12.50', '1200', '1.5', 'a lot')
@@ -85,7 +86,7 @@ def typed_number(text: str) -> str:
 
 
 def as_shown(value: object) -> str:
-    """A number as it was typed, with the page's decimal sign; anything else as it stands.
+    """Return a number with the decimal sign of the page; return any other text unchanged.
 
     >>> as_shown("64.00"), as_shown("1/2"), as_shown(3)
     ('64.00', '1/2', '3')
@@ -95,7 +96,7 @@ def as_shown(value: object) -> str:
 
 
 def shown_number(value: object, least: int = 0) -> str:
-    """A stored number as it is typed: without noughts that say nothing beyond ``least`` decimals, with the page's decimal sign.
+    """Return a stored number for a field: with the decimal sign of the page, and without trailing zeros after ``least`` places.
 
     >>> shown_number("10.000"), shown_number("1.7800", 2), shown_number("150.0000", 2), shown_number(None)
     ('10', '1.78', '150.00', '')

@@ -1,4 +1,4 @@
-"""Functions that are loaded when they are first called."""
+"""Functions that are imported when they are first called."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from django.utils.module_loading import import_string
 
 
 def at_first_call(path: str) -> Callable[..., Any]:
-    """The function at a dotted path. An app that registers it when Django starts does not load what it needs until then."""
+    """Return a function that imports the one at a dotted path when it is first called.
+
+    An app can register it when Django starts without importing what it needs.
+    """
 
     def call(*arguments: Any, **options: Any) -> Any:
         return import_string(path)(*arguments, **options)

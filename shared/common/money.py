@@ -1,6 +1,6 @@
-"""Money: Decimal amounts in a currency's minor units, rounded by a named rule, shared out without losing a cent.
+"""Money: decimal amounts in minor units of a currency, rounding by named rules, and division without losing a cent.
 
-Everything is exact until it is rounded, and it is rounded once: amounts are ``Decimal``, shares are ``Fraction``, never float.
+Values are exact until they are rounded once. Amounts are ``Decimal`` and shares are ``Fraction``, never float.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from babel.numbers import format_currency, get_currency_precision, get_decimal_s
 
 ZERO = Decimal(0)
 
-# ISO 4217 minor units that are not 2, as published 2026-01-01 (no-unit codes are not money a business trades in). The digits
-# CLDR gives are those of daily use and differ for a dozen currencies, so they serve for showing, not for reckoning.
+# Minor units other than 2 in ISO 4217 of 2026-01-01, without codes that have no minor unit. CLDR gives the digits of daily use,
+# which differ for a dozen currencies: they are used to show amounts, not to calculate.
 _DIGITS = {
     **dict.fromkeys(
         ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "UYI", "VND", "VUV"), 0
@@ -30,7 +30,7 @@ _DIGITS = {
 
 
 class Rounding(StrEnum):
-    """How an exact amount becomes whole minor units; halves of negative amounts mirror those of positive ones."""
+    """Rule for rounding to whole minor units. Negative amounts are rounded like positive ones."""
 
     HALF_UP = "half_up"
     HALF_DOWN = "half_down"
@@ -45,7 +45,7 @@ _DECIMAL_RULE = {
 
 
 class RoundingRemainder(StrEnum):
-    """Who takes the minor units that do not divide: who has paid least against the exact share so far, or a fixed place."""
+    """Party that gets the minor units left after division: the one with the lowest total so far, or a fixed one."""
 
     FAIREST = "fairest"
     FIRST = "first"
@@ -54,7 +54,7 @@ class RoundingRemainder(StrEnum):
 
 
 class TaxRoundingLevel(StrEnum):
-    """Level at which tax is rounded: on every line, or once on the total of each category and rate."""
+    """Level at which tax is rounded: on each line, or once on the total of each category and rate."""
 
     LINE = "line"
     TOTAL = "total"
@@ -62,7 +62,7 @@ class TaxRoundingLevel(StrEnum):
 
 @cache
 def currencies() -> frozenset[str]:
-    """Codes of the currencies in use, without precious metals and units of account."""
+    """Return the codes of the currencies in use, without precious metals and units of account."""
     dated = get_global("territory_currencies").values()
     current = {code for rows in dated for code, _start, end, _tender in rows if end is None}
     return frozenset(
@@ -71,9 +71,9 @@ def currencies() -> frozenset[str]:
 
 
 def minor_digits(currency: str) -> int:
-    """Decimal places of a currency (ISO 4217); ValueError for a code that is not in use."""
+    """Return the decimal places of a currency (ISO 4217). Raise ValueError for a code that is not in use."""
     if currency not in currencies():
-        raise ValueError(f"{currency!r} is not a currency in use: a three-letter ISO 4217 code is wanted, such as EUR")
+        raise ValueError(f"{currency!r} is not a currency in use: enter a three-letter ISO 4217 code, such as EUR")
     return _DIGITS.get(currency, 2)
 
 
@@ -96,14 +96,14 @@ def rounded(amount: Decimal | Fraction, digits: int, rule: Rounding = Rounding.H
 def rounded_to_step(
     amount: Decimal | Fraction, step: Decimal, digits: int, rule: Rounding = Rounding.HALF_UP
 ) -> Decimal:
-    """Round to the nearest whole ``step`` (5 rounds to fives); a step of 0 leaves whole minor units."""
+    """Round to the nearest multiple of ``step``, such as 5; with a step of 0 to whole minor units."""
     if step <= 0:
         return rounded(amount, digits, rule)
     return rounded(rounded(Fraction(amount) / Fraction(step), 0, rule) * step, digits, rule)
 
 
 def stated(amount: Decimal, currency: str) -> str:
-    """The amount for a machine: every minor unit of its currency, and more only where it has more, as a price may.
+    """Return an amount for programs, with the places of its currency, or more if the amount has more, like some prices.
 
     >>> stated(Decimal("12.5000"), "NZD"), stated(Decimal("12.0000"), "JPY"), stated(Decimal("0.0375"), "NZD")
     ('12.50', '12', '0.0375')
@@ -113,24 +113,24 @@ def stated(amount: Decimal, currency: str) -> str:
 
 
 def shown(amount: Decimal, currency: str, locale: str = "en") -> str:
-    """The amount as a reader of that locale expects it, with every minor unit of the currency."""
+    """Return an amount in the format of a locale, with the places of its currency."""
     digits = minor_digits(currency)
-    usual = digits == get_currency_precision(currency)
+    standard = digits == get_currency_precision(currency)
     return str(
         format_currency(
-            rounded(amount, digits), currency, locale=locale, currency_digits=usual, decimal_quantization=usual
+            rounded(amount, digits), currency, locale=locale, currency_digits=standard, decimal_quantization=standard
         )
     )
 
 
 def check_shares(shares: Mapping[str, Fraction]) -> None:
-    """ValueError unless the shares are not negative and add up to exactly 1."""
+    """Raise ValueError if a share is negative or the shares do not add up to exactly 1."""
     if any(share < 0 for share in shares.values()) or sum(shares.values(), Fraction(0)) != 1:
         raise ValueError("shares are not negative and add up to exactly 1")
 
 
 def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: RoundingRemainder) -> list[str]:
-    """Who takes an odd cent before whom. Nobody whose exact share is whole cents, or nothing, ever does."""
+    """Return the order in which parties get a remaining cent. A party whose exact share is whole cents gets none."""
     names = [name for name, part in exact.items() if part.denominator != 1]
     if odd is RoundingRemainder.LAST:
         return names[::-1]
@@ -140,10 +140,10 @@ def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: Rou
 
 
 class Apportionment:
-    """Shares out one amount after another among the same parties and remembers who is owed a part of a cent.
+    """Division of several amounts between the same parties, with a running total of fractions of a cent.
 
-    Every amount is shared out exactly. With ``RoundingRemainder.FAIREST`` the odd cents of many lines even out, where
-    sharing each line by itself would send all of them to one party.
+    The parts of each amount add up exactly. With ``RoundingRemainder.FAIREST`` the remaining cents of many lines are spread
+    over the parties. If each line were divided separately, one party would get all of them.
     """
 
     def __init__(self, digits: int, odd: RoundingRemainder = RoundingRemainder.FAIREST) -> None:
@@ -151,7 +151,7 @@ class Apportionment:
         self._owed: dict[str, Fraction] = {}
 
     def share(self, amount: Decimal, shares: Mapping[str, Fraction]) -> dict[str, Decimal]:
-        """Divide ``amount``, whole minor units, by exact shares that add up to 1; the parts add up to it."""
+        """Divide an amount in whole minor units by exact shares that add up to 1. The parts add up to the amount."""
         check_shares(shares)
         units = Fraction(amount) * 10**self._digits
         if units.denominator != 1:
@@ -171,7 +171,7 @@ class Apportionment:
 def allocate(
     amount: Decimal, shares: Mapping[str, Fraction], currency: str, odd: RoundingRemainder = RoundingRemainder.FAIREST
 ) -> dict[str, Decimal]:
-    """Divide one amount by exact shares; the parts add up to it, the odd cents go by the rule.
+    """Divide one amount by exact shares. The parts add up to it; the rule decides about the remaining cents.
 
     >>> thirds = {name: Fraction(1, 3) for name in ("owner", "left", "right")}
     >>> allocate(Decimal("100.00"), thirds, "EUR", RoundingRemainder.LAST)
@@ -182,9 +182,9 @@ def allocate(
 
 @dataclass(frozen=True, slots=True)
 class TaxPolicy:
-    """How a business reckons tax. ``line_digits`` and ``line_rounding`` are for tax by the line, where they differ.
+    """Rules for calculating tax. ``line_digits`` and ``line_rounding`` apply to tax on each line, if they differ.
 
-    Laws differ: halves up (AU GST Act 1999 s 9-90, EN 16931-1), halves down (NZ GST Act 1985 s 19O), down (UK VAT Notice 700,
+    Laws differ: half up (AU GST Act 1999 s 9-90, EN 16931-1), half down (NZ GST Act 1985 s 19O), down (UK VAT Notice 700,
     17.5).
     """
 
@@ -212,7 +212,7 @@ def tax_on(nets: Iterable[Decimal], rate: Decimal, rule: TaxPolicy, digits: int 
 
 
 def tax_within(gross: Decimal, rate: Decimal, digits: int = 2, rule: Rounding = Rounding.HALF_UP) -> Decimal:
-    """Tax contained in an amount that includes it.
+    """Return the tax contained in an amount that includes tax.
 
     >>> tax_within(Decimal("100.00"), Decimal(10))
     Decimal('9.09')
@@ -229,7 +229,7 @@ def line_net(
     allowances: Iterable[Decimal] = (),
     digits: int = 2,
 ) -> Decimal:
-    """Net amount of a document line: the product, each charge and each allowance are rounded separately, half up.
+    """Return the net amount of a line. The product, each charge and each allowance are rounded separately, half up.
 
     ``price`` is for ``per`` units. Source: Peppol BIS Order rules, Billing BIS calculations.
 
@@ -245,7 +245,7 @@ def line_net(
 
 @dataclass(frozen=True, slots=True)
 class TaxableAmount:
-    """A net amount and what it is taxed by: category (UN/EDIFACT 5305: S, Z, E, AE, K, G, O ...) and rate in percent."""
+    """Net amount with its tax category (UN/EDIFACT 5305: S, Z, E, AE, K, G, O ...) and rate in percent."""
 
     net: Decimal
     category: str
@@ -260,7 +260,7 @@ class TaxableAmount:
 
 @dataclass(frozen=True, slots=True)
 class TaxSubtotal:
-    """One row of the tax breakdown: a category and rate, what it is due on, and the tax."""
+    """Row of the tax breakdown: category, rate, taxable amount and tax."""
 
     category: str
     rate: Decimal
@@ -270,7 +270,7 @@ class TaxSubtotal:
 
 @dataclass(frozen=True, slots=True)
 class DocumentTotals:
-    """Totals of a document; each is the sum of the rows above it (EN 16931-1, BR-CO-10 to BR-CO-16)."""
+    """Totals of a document (EN 16931-1, BR-CO-10 to BR-CO-16)."""
 
     lines: Decimal
     allowances: Decimal
@@ -285,7 +285,7 @@ class DocumentTotals:
 
 
 def tax_breakdown(amounts: Sequence[TaxableAmount], rule: TaxPolicy, digits: int = 2) -> tuple[TaxSubtotal, ...]:
-    """One row for each distinct category and rate ("25" and "25.00" are one), in order of first appearance."""
+    """Return one row for each category and rate ("25" and "25.00" are equal), in the order of the amounts."""
     grouped: dict[tuple[str, Decimal], list[Decimal]] = {}
     for amount in amounts:
         grouped.setdefault((amount.category, amount.rate), []).append(amount.net)
@@ -305,17 +305,17 @@ def totals(
     rule: TaxPolicy = TaxPolicy(),
     digits: int = 2,
 ) -> DocumentTotals:
-    """Totals of a document from its rounded lines, allowances and charges; sums of rounded amounts are not rounded again."""
+    """Return the totals of a document from its rounded lines, allowances and charges. Sums are not rounded again."""
     less = [TaxableAmount(-allowance.net, allowance.category, allowance.rate) for allowance in allowances]
     breakdown = tax_breakdown([*lines, *less, *charges], rule, digits)
-    net, off, on = (sum((item.net for item in group), ZERO) for group in (lines, allowances, charges))
-    exclusive, tax = net - off + on, sum((row.tax for row in breakdown), ZERO)
+    net, allowed, charged = (sum((item.net for item in group), ZERO) for group in (lines, allowances, charges))
+    exclusive, tax = net - allowed + charged, sum((row.tax for row in breakdown), ZERO)
     payable = exclusive + tax - prepaid + rounding
-    return DocumentTotals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
+    return DocumentTotals(net, allowed, charged, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
 
 
 def decimal_sign(locale: str) -> str:
-    """What stands before decimals.
+    """Return the decimal sign of a locale.
 
     >>> decimal_sign("en"), decimal_sign("de_DE")
     ('.', ',')

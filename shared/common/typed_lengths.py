@@ -1,4 +1,4 @@
-"""Lengths as people type them, and as they are said back. Every form reads lengths here."""
+"""Lengths and numbers in form fields: reading and formatting."""
 
 from __future__ import annotations
 
@@ -27,17 +27,17 @@ _SIGNS = str.maketrans("\u2019\u2018\u2032`\u00b4\u201d\u201c\u2033\u2212", "'" 
 _INCH_MM = Fraction(254, 10)
 
 TAPE = 100
-"""A whole number below this is metres where a tape is read: nobody measures a run of 18 mm."""
+"""A whole number below this is in metres if it comes from a tape measure: a run of 18 mm does not exist."""
 HEIGHT = 10
-"""The same for heights and openings."""
+"""A whole number below this is in metres if it is a height or an opening."""
 LEVEL = 0
-"""A whole number is always mm where a level is written, and where a field asks for mm."""
+"""A whole number is always in mm if it is a level, or the field is in mm."""
 MAX_TYPED = 24
 
 
 @dataclass(frozen=True, slots=True)
 class _Length:
-    """A number with its unit, "" if none was typed; ``whole``: it was typed without a decimal sign."""
+    """Number with its unit, or "" if there is no unit. ``whole``: entered without a decimal sign."""
 
     number: Fraction
     unit: str
@@ -45,10 +45,10 @@ class _Length:
 
 
 def read_length(text: str, metres_below: int = TAPE) -> int | str:
-    """Return whole mm, or the text as it was typed if it says no length.
+    """Return a length in whole mm, or the unchanged text if it is not a length.
 
-    Rule: what has a unit is in it; what has a decimal point or comma is metres; a bare whole number is mm, unless it is below
-    ``metres_below``. Feet and inches are read exactly and rounded once, to the nearest mm.
+    Rule: a number with a unit is in that unit. Without a unit, a number with a decimal sign is in metres, and a whole number is
+    in mm, unless it is below ``metres_below``. Feet and inches are read exactly and rounded once, to the nearest mm.
 
     >>> [read_length(text) for text in ("18.24", "18,24 m", "18240", "18240 mm", "18", "1 824 cm", "0")]
     [18240, 18240, 18240, 18240, 18000, 18240, 0]
@@ -68,7 +68,7 @@ def read_length(text: str, metres_below: int = TAPE) -> int | str:
 
 
 def read_millimetres(text: str) -> int | Decimal | str:
-    """Return mm, whole or not; a bare number is mm. What is no length stays text.
+    """Return a length in mm, or the unchanged text if it is not a length. A number without a unit is in mm.
 
     >>> [read_millimetres(text) for text in ("1 590", "0,7 m", "70 cm", "0.7", "6'", "wide")]
     [1590, 700, 700, Decimal('0.7'), 1829, 'wide']
@@ -80,23 +80,23 @@ def read_millimetres(text: str) -> int | Decimal | str:
 
 
 def _millimetres(text: str, unit_of_bare: Callable[[_Length], str]) -> Fraction | None:
-    """Return exact mm of a metric length and whole mm of feet and inches; None if the text says no length."""
+    """Return the exact mm of a metric length, or the whole mm of feet and inches; None if the text is not a length."""
     if len(text) > MAX_TYPED:
         return None
-    tidy = _tidied(text)
+    tidy = _normalize(text)
     if (imperial := _feet_and_inches(tidy)) is not None:
         return imperial
     length = _metric(tidy)
     return length.number * _SIZES[length.unit or unit_of_bare(length)] if length else None
 
 
-def _tidied(text: str) -> str:
-    """Return the text in small letters, with one sign for feet, one for inches and fractions written out."""
+def _normalize(text: str) -> str:
+    """Return the text in lower case, with one sign for feet, one for inches, and fractions such as 1/2."""
     signs = text.strip().lower().translate(_SIGNS).replace("''", '"')
-    return "".join(_written_out(sign) for sign in signs)
+    return "".join(_spell_fraction(sign) for sign in signs)
 
 
-def _written_out(sign: str) -> str:
+def _spell_fraction(sign: str) -> str:
     if (
         unicodedata.category(sign) == "No"
         and (parts := unicodedata.normalize("NFKC", sign)).count("\N{FRACTION SLASH}") == 1
@@ -114,7 +114,7 @@ def _metric(tidy: str) -> _Length | None:
 
 
 def _feet_and_inches(tidy: str) -> Fraction | None:
-    """Return the nearest whole mm of feet, inches or both; None for anything else, 12 inches or more after feet among it."""
+    """Return the nearest whole mm of feet, inches or both. Return None for another text, or for 12 inches or more after feet."""
     if found := _FEET.match(tidy):
         sign, *parts = found.groups()
         feet, inches = _mixed(*parts[:2]), _mixed(*parts[2:])
@@ -136,7 +136,7 @@ def _feet_and_inches(tidy: str) -> Fraction | None:
 
 
 def _mixed(whole: str | None, fraction: str | None) -> Fraction | None:
-    """Return a number with a fraction beside it, such as 3 1/2; None without either, and for a fraction that is none."""
+    """Return a number with a fraction, such as 3 1/2; None if both are missing or the fraction is not valid."""
     if not whole and not fraction:
         return None
     above, _, below = (fraction or "0/1").partition("/")
@@ -146,7 +146,7 @@ def _mixed(whole: str | None, fraction: str | None) -> Fraction | None:
 
 
 def read_number(text: str) -> int | Decimal | str:
-    """A plain number with point or comma, or the text as it was typed.
+    """Return a number with a decimal point or comma, or the unchanged text if it is not a number.
 
     >>> read_number("90"), read_number("-12,5"), read_number("1.452"), read_number("left")
     (90, Decimal('-12.5'), Decimal('1.452'), 'left')
@@ -166,7 +166,7 @@ def _number(text: str) -> Decimal | None:
 
 
 def metres(millimetres: int) -> str:
-    """Metres with three decimals, for a field, with the decimal sign that is written now; ``read_length`` takes either.
+    """Return metres with three decimals for a field, with the decimal sign of the page. ``read_length`` reads both signs.
 
     >>> metres(18240), metres(-60), metres(0)
     ('18.240', '-0.060', '0.000')
@@ -176,7 +176,7 @@ def metres(millimetres: int) -> str:
 
 
 def number_text(value: Any) -> str:
-    """A plain number as the text of its field, with the decimal sign that is written now; ``read_number`` takes either.
+    """Return a number as text for a field, with the decimal sign of the page. ``read_number`` reads both signs.
 
     >>> number_text(Decimal("12.5")), number_text("0.30"), number_text("clay"), number_text(None)
     ('12.5', '0.30', 'clay', '')

@@ -1,4 +1,4 @@
-"""Percentages and shares as people type them. Every form reads them here."""
+"""Percentages and shares in form fields."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ _PLAIN = re.compile(r"\d{1,9}(?:\.\d{1,9})?\Z", re.ASCII)
 _RATIO = re.compile(r"(\d{1,6})\s*/\s*(\d{1,6})\Z", re.ASCII)
 _WORDS = {"whole": "1", "all": "1", "half": "1/2", "third": "1/3", "quarter": "1/4", "fifth": "1/5"}
 _PARTS = re.compile(r"[;\n]|,(?!\d)")
-_NAMED = (re.compile(r"(.+?)[\s:=]+(\S+\s+\S+)\Z"), re.compile(r"(.+?)[\s:=]+(\S+)\Z"))
+_PARTY_SHARE = (re.compile(r"(.+?)[\s:=]+(\S+\s+\S+)\Z"), re.compile(r"(.+?)[\s:=]+(\S+)\Z"))
 _EACH = re.compile(r"(?:an?\s+)?(.+?)\s+each\Z", re.IGNORECASE)
 
 
 def read_percent(text: str) -> str:
-    """Return a percentage as a plain number, or the text as it was typed.
+    """Return a percentage as a number, or the unchanged text if it is not a percentage.
 
     >>> read_percent("5%"), read_percent("12,5 %"), read_percent("30"), read_percent("5 per cent"), read_percent("much")
     ('5', '12.5', '30', '5', 'much')
@@ -29,7 +29,7 @@ def read_percent(text: str) -> str:
 
 
 def read_share(text: str) -> str | None:
-    """Return one share as it is written in documents: a fraction, a percentage or a decimal; None if it is none.
+    """Return a share in the form of documents: a fraction, a percentage or a decimal. Return None for another text.
 
     >>> [read_share(text) for text in ("1/2", "60%", "12,5 %", "0,4", "half", "a third", "two thirds")]
     ['1/2', '60%', '12.5%', '0.4', '1/2', '1/3', None]
@@ -47,9 +47,9 @@ def read_share(text: str) -> str | None:
 
 
 def read_split(text: str, parties: Sequence[str]) -> dict[str, str] | None:
-    """Return the shares of ``parties``, in their order, of a text that names none of them; None if it says no split.
+    """Return the shares of ``parties``, in their order, from a text without names; None if the text is not a split.
 
-    Rule: there is a share for every party, and they add up to 1. Two whole numbers that add up to 100 are percentages.
+    Rule: every party has a share, and the shares add up to 1. Whole numbers that add up to 100 are percentages.
 
     >>> read_split("60/40", ("owner", "neighbour")), read_split("60%/40%", ("us", "them"))
     ({'owner': '60%', 'neighbour': '40%'}, {'us': '60%', 'them': '40%'})
@@ -80,7 +80,7 @@ def _exact(share: str) -> Fraction:
 
 
 def read_shares(text: str, parties: Sequence[str]) -> Mapping[str, str] | str:
-    """Return shares by party: ``owner 60%; neighbour 40%``, or a split between ``parties``; else the text as it was typed.
+    """Return shares by party: ``owner 60%; neighbour 40%``, or a split between ``parties``; or the unchanged text.
 
     >>> read_shares("owner 1/2; neighbour 1/2", ()), read_shares("60/40", ("owner", "neighbour"))
     ({'owner': '1/2', 'neighbour': '1/2'}, {'owner': '60%', 'neighbour': '40%'})
@@ -89,18 +89,18 @@ def read_shares(text: str, parties: Sequence[str]) -> Mapping[str, str] | str:
     """
     if (split := read_split(text, parties)) is not None:
         return split
-    found: dict[str, str] = {}
+    shares: dict[str, str] = {}
     for part in filter(None, (part.strip() for part in _PARTS.split(text))):
-        named = _named(part)
-        if named is None or named[0] in found:
+        party_share = _party_share(part)
+        if party_share is None or party_share[0] in shares:
             return text
-        found[named[0]] = named[1]
-    return found
+        shares[party_share[0]] = party_share[1]
+    return shares
 
 
-def _named(part: str) -> tuple[str, str] | None:
+def _party_share(part: str) -> tuple[str, str] | None:
     """Return a party and its share; None if the text does not end in a share."""
-    for pattern in _NAMED:
+    for pattern in _PARTY_SHARE:
         found = pattern.match(part)
         if found and (share := read_share(found[2])) is not None:
             return found[1], share

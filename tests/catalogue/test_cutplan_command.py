@@ -76,7 +76,7 @@ def test_a_file_that_is_not_there_is_refused_in_one_line(name: str) -> None:
     with pytest.raises(SystemExit) as stopped:
         call_command("cutplan", name, stderr=err)
     assert stopped.value.code == 2
-    assert err.getvalue().startswith(f"/: {name!r} can't be read: ")
+    assert err.getvalue().startswith(f"/: {name!r} cannot be read: ")
     assert err.getvalue().count("\n") == 1
 
 

@@ -56,7 +56,7 @@ def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: 
             validated_data(OFFERS.body, read_typed(OFFERS, typed))
         data = faults_by_pointer(refused.value)
         assert typed_number(f"1{sign}200") == "1.200"  # its own sign is clear
-    assert data == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
+    assert data == {"/price": f"Enter a number such as 1200{sign}50, without a separator for thousands."}
 
 
 def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form() -> None:

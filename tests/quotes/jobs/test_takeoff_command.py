@@ -117,7 +117,7 @@ def test_a_file_that_is_not_there_and_one_that_is_a_folder_are_named(tmp_path: P
     for path in (tmp_path / "none.json", tmp_path, "a\0b"):
         code, out, err = answer(path, "--system", SYSTEM)
         assert (code, out, len(err.splitlines())) == (2, "", 1)
-        assert "can't be read" in err
+        assert "cannot be read" in err
 
 
 def test_a_measure_for_another_system_is_refused() -> None:
@@ -149,14 +149,14 @@ def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
     ("redirected", "code", "told"),
     [
         ("takeoff - --system {system} <&-", 2, "/: the document is empty; a JSON object is expected [json.syntax]"),
-        ("takeoff {measure} --system {system} >&-", 1, "/: standard output can't be written to: it is closed"),
+        ("takeoff {measure} --system {system} >&-", 1, "/: standard output cannot be written: it is closed"),
         (
             "takeoff {measure} --system {system} --json >/dev/full",
             1,
-            "/: standard output can't be written to: No space",
+            "/: standard output cannot be written: No space",
         ),
         ("cutplan - <&-", 2, "/: the document is empty; a JSON object is expected"),
-        ("cutplan {demand} >/dev/full", 1, "/: standard output can't be written to: No space left on device"),
+        ("cutplan {demand} >/dev/full", 1, "/: standard output cannot be written: No space left on device"),
     ],
 )
 def test_a_stream_that_is_closed_or_full_is_told_in_one_line(

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 
 from shared.api import docs_views
-from shared.api.docs_views import document, published
+from shared.api.docs_views import document, published_document
 from tests.conftest import Cast
 
 
@@ -25,9 +25,9 @@ def made(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
         return document()
 
     monkeypatch.setattr(docs_views, "document", counted)
-    docs_views._made.cache_clear()
+    docs_views._make_document.cache_clear()
     yield calls
-    docs_views._made.cache_clear()
+    docs_views._make_document.cache_clear()
 
 
 def test_first_callers_at_once_get_one_document_that_was_made_once(made: list[int]) -> None:
@@ -35,7 +35,7 @@ def test_first_callers_at_once_get_one_document_that_was_made_once(made: list[in
 
     def ask(_: int) -> bytes:
         start.wait()
-        return published().json
+        return published_document().json
 
     with ThreadPoolExecutor(8) as pool:
         answers = set(pool.map(ask, range(8)))
@@ -47,7 +47,7 @@ def test_it_is_not_made_again_for_a_call(made: list[int], client: Client) -> Non
     documents = [client.get("/api/v1/openapi.json") for _ in range(3)]
     page = client.get("/api/docs/")
     assert len(made) == 1
-    assert {answer.content for answer in documents} == {published().json}
+    assert {answer.content for answer in documents} == {published_document().json}
     assert documents[0].json()["openapi"].startswith("3.1")
     assert documents[0]["Content-Type"] == "application/json"
     assert "/api/v1/keys" in page.content.decode()

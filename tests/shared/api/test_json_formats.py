@@ -12,7 +12,7 @@ from catalogue.api.imports import CsvParser
 from fencing.model.faults import InvalidDocument
 from quotes.integrations.renderers import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
-from shared.api.problems import ERRORS_MAX, Problem
+from shared.api.problems import MAX_ERRORS, Problem
 from shared.api.serializers import StrictSerializer, TextField, validated_data
 
 BODY = b'{"name": "Ada"}'
@@ -64,5 +64,5 @@ def test_an_object_of_countless_members_is_one_fault() -> None:
 
 
 def test_an_answer_names_a_thousand_places_and_says_how_many_there_are() -> None:
-    data = Problem("invalid", errors=[{"pointer": f"#/{number}"} for number in range(ERRORS_MAX + 1)]).document()
-    assert (len(data["errors"]), data["detail"].endswith("The first 1000 of 1001 are told.")) == (ERRORS_MAX, True)
+    data = Problem("invalid", errors=[{"pointer": f"#/{number}"} for number in range(MAX_ERRORS + 1)]).document()
+    assert (len(data["errors"]), data["detail"].endswith("The first 1000 of 1001 are listed.")) == (MAX_ERRORS, True)

@@ -113,10 +113,10 @@ def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
         RowSerializer({"code": "sku"}),
     )
     narrower: QuerySet[Any] = rows.filter(Q(sku="A"))
-    assert skus.read(narrower, "id", alike=alike)[0] == [{"code": "A"}]
+    assert skus.read(narrower, "id", shared=alike)[0] == [{"code": "A"}]
     with CaptureQueriesContext(connection) as asked:
-        assert len(skus.read(rows, "id", alike=alike)[0]) == 2
-        assert len(skus.read(rows, "id", alike=alike)[0]) == 2
+        assert len(skus.read(rows, "id", shared=alike)[0]) == 2
+        assert len(skus.read(rows, "id", shared=alike)[0]) == 2
     assert len(asked) == 2
 
 
@@ -130,5 +130,5 @@ def test_rows_whose_statement_is_kept_are_not_made_again(business: Business) -> 
         return Component.objects.of(business)
 
     for _ in range(3):
-        assert skus.read(rows, alike=SharedQuery("all", (business.pk,)))[0] == [{"code": "A"}]
+        assert skus.read(rows, shared=SharedQuery("all", (business.pk,)))[0] == [{"code": "A"}]
     assert len(made) == 1

@@ -19,7 +19,7 @@ SOUND: dict[str, Any] = {
     "content-encoding": "utf-8",
     "content-type": "application/json",
     "headers": {
-        "task": "shared.tasks.run_wanted", "id": "f3775cfc", "shadow": None, "eta": None, "expires": None, "group": None,
+        "task": "shared.tasks.run_task", "id": "f3775cfc", "shadow": None, "eta": None, "expires": None, "group": None,
         "retries": 0, "timelimit": [120, 96],
     },
     "properties": {
@@ -62,12 +62,12 @@ def test_a_message_as_we_send_it_is_taken_and_everything_else_is_not() -> None:
 
 @pytest.mark.redis
 def test_what_the_service_sends_is_a_message(settings: Any) -> None:
-    from shared.tasks import run_wanted
+    from shared.tasks import run_task
 
     with redis.Redis.from_url(TEST_REDIS) as broker, Connection(TEST_REDIS) as line:
         broker.delete("checked")
         with line.Producer() as producer:
-            run_wanted.apply_async(args=(5,), producer=producer, queue="checked", retry=False)
+            run_task.apply_async(args=(5,), producer=producer, queue="checked", retry=False)
         entry = broker.rpop("checked")
     assert isinstance(entry, bytes)
     assert is_message(entry)

@@ -26,7 +26,7 @@ from quotes.quoting.quote_command import quote_measure
 from quotes.quoting.totals import Content, sums
 from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
-from shared.common.command_io import UNWRITTEN, let_go, read_source
+from shared.common.command_io import OUTPUT_FAILED, discard_output, read_source
 from shared.common.money import shown
 
 REFUSED = 2
@@ -73,10 +73,10 @@ class Command(BaseCommand):
             self.stdout.write("\n".join([*map(str, files), *lines, *data]))
             self.stdout.flush()
         except OSError as broken:  # a closed pipe or a full disk: the files are already written
-            let_go()
+            discard_output()
             if not isinstance(broken, BrokenPipeError):
-                self.stderr.write(f"/: standard output can't be written to: {broken.strerror} [output.unwritable]")
-                sys.exit(UNWRITTEN)
+                self.stderr.write(f"/: standard output cannot be written: {broken.strerror} [output.unwritable]")
+                sys.exit(OUTPUT_FAILED)
 
     def _quote(self, options: dict[str, Any]) -> Revision:
         name = options["customer"].strip()

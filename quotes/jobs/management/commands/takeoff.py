@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from quotes.jobs import takeoff_command
-from shared.common.command_io import answer
+from shared.common.command_io import run_command
 
 
 class Command(BaseCommand):
@@ -20,6 +20,6 @@ class Command(BaseCommand):
         takeoff_command.add_arguments(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        code = answer(partial(takeoff_command.run, Namespace(**options)))
+        code = run_command(partial(takeoff_command.run, Namespace(**options)))
         if code:
             raise SystemExit(code)
