@@ -9,7 +9,7 @@ from quotes.integrations.webhook_api import ADDRESSES, for_supplier
 
 urlpatterns = [
     path("orders/<str:ref>/document.<str:format>", order_api.OrderFile.as_view()),
-    path("orders/<str:ref>/responses/<str:response>.xml", order_api.ResponseFile.as_view()),
+    path("orders/<str:ref>/responses/<str:response_ref>.xml", order_api.ResponseFile.as_view()),
     path("orders/<str:ref>/despatches/<str:despatch>.xml", order_api.DespatchFile.as_view()),
     path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
     path("suppliers/<str:ref>/keys/<str:api_key>", order_api.SupplierKeyDetail.as_view()),
@@ -20,7 +20,7 @@ urlpatterns = [
     path("supply/orders/<str:ref>", supplier_api.SupplyOrderDetail.as_view()),
     path("supply/orders/<str:ref>/responses", supplier_api.SupplyResponses.as_view()),
     path("supply/orders/<str:ref>/despatches", supplier_api.SupplyDespatches.as_view()),
-    path("supply/orders/<str:ref>/responses/<str:response>.xml", supplier_api.SupplyResponseFile.as_view()),
+    path("supply/orders/<str:ref>/responses/<str:response_ref>.xml", supplier_api.SupplyResponseFile.as_view()),
     path("supply/orders/<str:ref>/despatches/<str:despatch>.xml", supplier_api.SupplyDespatchFile.as_view()),
     path("supply/orders/<str:ref>/events", supplier_api.SupplyOrderEvents.as_view()),
     path("supply/events", supplier_api.SupplyEvents.as_view()),

@@ -39,9 +39,9 @@ class FileOfResponse(_OfAnOrder):
     """An order response as a UBL 2.1 OrderResponse."""
 
     @extend_schema(responses=XML_SCHEMA, summary="Get an order response as UBL")
-    def get(self, request: Request, ref: str, response: str) -> HttpResponse:
+    def get(self, request: Request, ref: str, response_ref: str) -> HttpResponse:
         order = self.order(ref)
-        found = self.find(OrderResponse.objects.of(order.business).filter(order=order), response)
+        found = self.find(OrderResponse.objects.of(order.business).filter(order=order), response_ref)
         return as_xml(response_ubl(order, found), f"{order.number}-response-{found.ref}")
 
 

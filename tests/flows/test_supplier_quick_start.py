@@ -84,7 +84,10 @@ def test_the_curl_snippet_accepts_an_order(account: SupplierAccount, live_server
 def test_the_python_snippet_back_orders_a_part_and_despatches_once(
     account: SupplierAccount, live_server: Any, tmp_path: Path
 ) -> None:
-    assert run(account, live_server, tmp_path, sys.executable, "-c", snippet("python")) == "part\ndespatched 1\n"
+    assert (
+        run(account, live_server, tmp_path, sys.executable, "-c", snippet("python"))
+        == "partly_accepted\ndespatched 1\n"
+    )
 
 
 def test_the_javascript_snippet_polls_until_it_is_up_to_date(

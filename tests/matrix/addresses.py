@@ -58,7 +58,7 @@ PLAIN = {
     "cutting-plans", "deliveries",
     "documents", "fence-systems", "finishes", "imports", "invitations", "jobs", "keys", "measures",
     "members", "openapi.json", "orders", "orders/for-jobs", "orders/plan", "price-rules", "questions", "reservations",
-    "quotes", "revisions", "schemas", "stock", "supplier-terms", "suppliers", "supply/events", "supply/keys",
+    "quotes", "revisions", "schemas", "stock", "supplier-prices", "supplier-terms", "suppliers", "supply/events", "supply/keys",
     "supply/prices/bulk", "supply/prices", "supply/orders", "supply/sandbox/orders", "supply/sandbox/reset",
     "supply/webhooks", "take-offs", "webhooks",
 }  # fmt: skip

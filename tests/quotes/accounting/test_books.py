@@ -102,8 +102,8 @@ REPORTS = (
     "quotes-and-acceptances",
     "margins",
     *(f"order-totals?group_by={by}" for by in GROUPS),
-    "quotes?by=period",
-    "quotes?by=job",
+    "quotes-and-acceptances?group_by=period",
+    "quotes-and-acceptances?group_by=job",
 )
 
 
@@ -146,7 +146,7 @@ def test_the_page_names_dates_that_it_cannot_use(keeper: Client, query: str) -> 
 
 def test_the_same_report_made_again_is_the_same_bytes(yard: Business, keeper: Client) -> None:
     two_jobs_ordered(yard)
-    for path in ("ledger.csv", "ledger.json", "ledger.xlsx", "quotes.csv", "margins.csv"):
+    for path in ("ledger.csv", "ledger.json", "ledger.xlsx", "quotes-and-acceptances.csv", "margins.csv"):
         assert read(keeper, f"{path}?{FOREVER}") == read(keeper, f"{path}?{FOREVER}")
 
 

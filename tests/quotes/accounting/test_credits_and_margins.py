@@ -93,7 +93,8 @@ def test_an_order_states_its_totals_as_ordered_and_after_credits(yard: Business,
     after = [D("15.00"), (D("15.00") + order.delivery_fee) / 10, (D("15.00") + order.delivery_fee) * D("1.1")]
     listed = owner_client.get("/api/v1/orders").json()["items"][0]
     for document in (listed, owner_client.get(f"/api/v1/orders/{order.ref}").json()):
-        assert [D(document[name]) for name in ("goods", "tax", "total")] == [order.goods, order.tax, order.total]
+        totals = [D(document[name]) for name in ("goods_total", "tax", "total")]
+        assert totals == [order.goods, order.tax, order.total]
         names = ("goods_after_credits", "tax_after_credits", "total_after_credits")
         assert [D(document[name]) for name in names] == after
     assert sum(to_be_paid(order)) == after[2]
@@ -145,7 +146,7 @@ def test_a_credit_falls_into_the_open_period_and_into_the_totals(yard: Business,
         april = read(keeper, "ledger.csv?from=2026-04-01&to=2026-04-30")
         back(order, "10")
         assert read(keeper, "ledger.csv?from=2026-04-01&to=2026-04-30") == april
-        [row] = rows_of(keeper, "totals.csv?from=2026-05-01&to=2026-05-31")
+        [row] = rows_of(keeper, "order-totals.csv?from=2026-05-01&to=2026-05-31")
         assert (row["net"], row["gross"]) == ("-25.00", "-27.50")
 
 
@@ -188,7 +189,15 @@ def test_the_margin_as_built_is_what_was_sold_less_what_was_ordered_and_every_ot
     assert total(rows, "received") == line(orders[0], 1).net - credit
 
 
-REPORTS = ("quotes.csv", "quotes.xlsx", "quotes.json", "margins.csv", "margins.xlsx", "totals.csv", "ledger.csv")
+REPORTS = (
+    "quotes-and-acceptances.csv",
+    "quotes-and-acceptances.xlsx",
+    "quotes-and-acceptances.json",
+    "margins.csv",
+    "margins.xlsx",
+    "order-totals.csv",
+    "ledger.csv",
+)
 
 
 def test_every_report_of_a_locked_month_is_the_same_whatever_happens_later(yard: Business, keeper: Client) -> None:
@@ -208,7 +217,7 @@ def test_every_report_of_a_locked_month_is_the_same_whatever_happens_later(yard:
         assert {name: read(keeper, f"{name}?{april}") for name in REPORTS} == before
         # and it all stands in May
         assert read(keeper, "margins.csv?from=2026-05-01&to=2026-05-31").count(b"\r\n") == 4
-        assert len(rows_of(keeper, "quotes.csv?from=2026-05-01&to=2026-05-31")) == 2
+        assert len(rows_of(keeper, "quotes-and-acceptances.csv?from=2026-05-01&to=2026-05-31")) == 2
 
 
 def test_what_was_sent_is_entered_as_it_was_sent_even_after_options_were_chosen(yard: Business) -> None:

@@ -121,7 +121,7 @@ def test_a_cancellation_is_entered_on_the_first_open_day_and_a_locked_month_stay
         revision = accepted(sent(yard, ALONE, measure(7200)))
     with time_machine.travel(datetime(2026, 5, 3, 3, tzinfo=UTC), tick=False):
         lock_period(business=yard, locked_through=date(2026, 5, 2), actor=actor_of(yard))
-        names = ("quotes.csv", "quotes.xlsx", "margins.csv")
+        names = ("quotes-and-acceptances.csv", "quotes-and-acceptances.xlsx", "margins.csv")
         before = {name: read(keeper, f"{name}?{april}") for name in names}
         with time_machine.travel(datetime(2026, 4, 30, 3, tzinfo=UTC), tick=False):
             cancel(revision)
@@ -129,7 +129,7 @@ def test_a_cancellation_is_entered_on_the_first_open_day_and_a_locked_month_stay
         assert {name: read(keeper, f"{name}?{april}") for name in names} == before
         entry = QuoteEntry.objects.of(yard).get(what="cancelled")
         assert (entry.day, -entry.total) == (date(2026, 5, 3), revision.total)
-        [row] = rows_of(keeper, "quotes.csv?from=2026-05-01&to=2026-05-31")
+        [row] = rows_of(keeper, "quotes-and-acceptances.csv?from=2026-05-01&to=2026-05-31")
         assert (row["status"], -D(row["accepted_total"])) == ("cancelled", revision.total)
 
 
@@ -140,7 +140,7 @@ def test_a_quote_without_a_yes_has_its_state_and_stays_quoted(yard: Business, ke
     with time_machine.travel(later, tick=False):
         assert expire_if_due(lapsed, later)
     cancel(cancelled)
-    rows = rows_of(keeper, "quotes.csv?from=2000-01-01&to=2100-12-31")
+    rows = rows_of(keeper, "quotes-and-acceptances.csv?from=2000-01-01&to=2100-12-31")
     steps = {(row["quote"], row["step"], row["status"]) for row in rows}
     assert steps == {
         ("Q0001", "quoted", "declined"),

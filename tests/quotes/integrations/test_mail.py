@@ -65,7 +65,7 @@ def test_an_order_changed_before_its_list_was_made_is_mailed_as_it_stands(
     rows = list(csv.DictReader(io.StringIO(table if isinstance(table, str) else table.decode())))
     assert [row["line"] for row in rows if row["line"]] == ["2"]
     data = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
-    assert f"{Decimal(rows[-1]['net']):,.2f}" in data
+    assert f"{Decimal(rows[-1]['net_amount']):,.2f}" in data
 
 
 def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Business, mailoutbox: list[Any]) -> None:

@@ -168,7 +168,7 @@ def test_a_ubl_response_and_advice_do_what_json_does(yard: Business, cast: Cast,
     )
     assert state(by_json) == state(by_xml)
     assert by_json["response_status"] == "partly_accepted"
-    docket = {"number": "D1", "lines": [{"line": 1, "quantity": "4", "reason": "six later"}]}
+    docket = {"number": "D1", "lines": [{"line": 1, "quantity": "4", "outstanding_reason": "six later"}]}
     json_road = post(theirs, f"supply/orders/{one.ref}/despatches", docket)
     loaded = UblDespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
     xml_road = post_xml(theirs, f"supply/orders/{other.ref}/despatches", advice(other, loaded))

@@ -77,7 +77,7 @@ def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes
     order: SupplierOrder, theirs: Client, owner_client: Client
 ) -> None:
     path = f"supply/orders/{order.ref}/despatches"
-    lines = [{"line": 1, "quantity": "4", "reason": "six later"}, {"line": 2, "quantity": "100"}]
+    lines = [{"line": 1, "quantity": "4", "outstanding_reason": "six later"}, {"line": 2, "quantity": "100"}]
     made = post(
         theirs, path, {"number": "D1", "despatched_on": "2031-05-06", "arrives_on": "2031-05-07", "lines": lines}
     )

@@ -92,4 +92,4 @@ def test_who_gets_a_discount_is_one_of_three_and_none_is_no_name() -> None:
     assert rule_faults("discount", "regular", Decimal(3), "returning") == []
     assert rule_faults("discount", "regular", Decimal(3), "") == []
     assert [field for field, _ in rule_faults("discount", "regular", Decimal(3), "gold")] == ["option"]
-    assert [field for field, _ in rule_faults("discount", "none", Decimal(3), "")] == ["key"]
+    assert [field for field, _ in rule_faults("discount", "none", Decimal(3), "")] == ["applies_to"]
