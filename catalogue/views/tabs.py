@@ -1,4 +1,4 @@
-"""The parts of the prices as the line above them names them."""
+"""Tabs of the pages of prices."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from catalogue.api.resources import RESOURCES
 from shared.business.access import MemberRequest
 
 WORDS = {
-    "components": "Components", "supplier_prices": "Supplier prices", "price-rules": "Price rules", "suppliers": "Suppliers",
+    "components": "Components", "supplier-prices": "Supplier prices", "price-rules": "Price rules", "suppliers": "Suppliers",
     "supplier-terms": "Supplier terms", "finishes": "Finishes",
 }  # fmt: skip
 ONE = {
@@ -21,5 +21,5 @@ def visible(request: MemberRequest) -> list[str]:
 
 
 def parts_line(request: MemberRequest) -> list[tuple[str, str]]:
-    """Each list with its word."""
+    """Return each list with its label."""
     return [(name, WORDS[name]) for name in visible(request)]
