@@ -29,7 +29,7 @@ from tests.checked_plans import check_every_plan
 
 CI = os.environ.get("CI", "") == "true"
 CHROMIUM = "/usr/bin/chromium"
-PASSWORD = "a long sentence nobody else would choose"
+PASSWORD = "a long sentence of our own choice"
 TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
 
 
@@ -37,7 +37,7 @@ TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
 hypothesis.settings.register_profile(
     "any machine", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=CI
 )
-hypothesis.settings.load_profile("any machine")  # how busy a machine is says nothing of what is tested
+hypothesis.settings.load_profile("any machine")  # a busy machine must not fail a test
 template_database.install()
 check_every_plan()  # here, as test modules take the search by its name when they are collected
 
@@ -57,7 +57,7 @@ _NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    """Only this machine may be talked to; what a test needs and can't have is said by name."""
+    """Allow connections to this machine only, and name what a skipped test needs."""
     socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
     for marker, (what, there) in _NEEDS.items():
         if item.get_closest_marker(marker) and not there():
@@ -82,7 +82,7 @@ def _could_tell_databases_apart(item: pytest.Item) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """What waits by the clock for a browser or a worker gets a second go before it counts as failed: machines are busy."""
+    """Give tests that wait for a browser or a worker a second attempt, and leave out tests by ``--stored``."""
     if config.getoption("--stored"):
         items[:] = [item for item in items if _could_tell_databases_apart(item)]
     for item in items:
@@ -131,7 +131,7 @@ class Cast:
     other_supplier: SupplierAccount
 
     def person(self, role: MemberRole) -> Person:
-        """Who has a role in the business."""
+        """Return the member with a role in the business."""
         people = {
             MemberRole.OWNER: self.owner,
             MemberRole.ESTIMATOR: self.estimator,
@@ -192,7 +192,7 @@ def business(cast: Cast) -> Business:
 
 @pytest.fixture
 def signed_in(cast: Cast) -> Callable[[Person], Client]:
-    """A browser in which somebody is signed in: ``signed_in(cast.crew)``."""
+    """Return a browser in which a person is signed in: ``signed_in(cast.crew)``."""
 
     def sign_in(person: Person) -> Client:
         client = Client()
@@ -226,5 +226,5 @@ def key_client(cast: Cast) -> Callable[..., Client]:
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
-    """Where the browser is."""
+    """Return the path of the browser."""
     return shutil.which("chromium") or CHROMIUM
