@@ -7,6 +7,6 @@ from django.urls import path
 from quotes.accounting import account_views, views
 
 urlpatterns = [
-    path("books", views.books, name="books"),
+    path("accounting", views.accounting, name="accounting"),
     path("settings/accounts", account_views.accounts, name="accounts"),
 ]

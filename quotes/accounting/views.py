@@ -45,7 +45,7 @@ REPORTS = (
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.ACCOUNTING_READ)
-def books(request: MemberRequest) -> HttpResponse:
+def accounting(request: MemberRequest) -> HttpResponse:
     """Show the reports of a date range. POST locks all entries up to a day. A lock is final."""
     fault, status = "", 200
     if request.method == "POST":
@@ -63,7 +63,7 @@ def books(request: MemberRequest) -> HttpResponse:
             fault, status = problem.detail, problem.status
         else:
             messages.success(request, "Period locked.")
-            return redirect("books")
+            return redirect("accounting")
     span, bad = _span(request)
     if bad:
         status = 422
@@ -84,7 +84,7 @@ def books(request: MemberRequest) -> HttpResponse:
         "may_set_accounts": request.actor.may(Scope.BUSINESS_WRITE),
         "may_lock": request.actor.may(Scope.ACCOUNTING_WRITE),
     }
-    return render(request, "accounting/books.html", values, status=status)
+    return render(request, "accounting/accounting.html", values, status=status)
 
 
 def _span(request: MemberRequest) -> tuple[DateRange, str]:

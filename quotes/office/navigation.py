@@ -18,7 +18,7 @@ PLACES: Rows = (
     ("deliveries", "Deliveries", Scope.DELIVERIES_READ),
     ("stock", "Stock", Scope.STOCK_READ),
     ("prices", "Prices", Scope.CATALOGUE_READ),
-    ("books", "Accounting", Scope.ACCOUNTING_READ),
+    ("accounting", "Accounting", Scope.ACCOUNTING_READ),
     ("settings", "Settings", Scope.BUSINESS_WRITE),
 )
 """Name of the address, the word for it, what it takes to go there. A place that has no page yet is left out."""

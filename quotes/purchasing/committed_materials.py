@@ -9,7 +9,15 @@ from decimal import ROUND_DOWN, Decimal
 from catalogue.models import Component
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job
-from quotes.purchasing.models import LineJob, OrderLine, OrderState, Reservation, ReservationState, StockMovement
+from quotes.purchasing.models import (
+    LineJob,
+    MovementKind,
+    OrderLine,
+    OrderState,
+    Reservation,
+    ReservationState,
+    StockMovement,
+)
 from quotes.purchasing.purchase_plan import OnHand
 
 ZERO = Decimal(0)
@@ -33,12 +41,12 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
         # all jobs together: two halves of a sheet are one sheet
         kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
         found += _lying(line.component, line.length_mm, kept)
-    holds = Reservation.objects.of(business).filter(
+    reservations = Reservation.objects.of(business).filter(
         job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
     )
-    for hold in holds.select_related("item__component__finish").order_by("id"):
-        found += _lying(hold.item.component, hold.item.length_mm, hold.quantity)
-    moves = StockMovement.objects.of(business).filter(job__in=jobs, kind="in")
+    for reservation in reservations.select_related("item__component__finish").order_by("id"):
+        found += _lying(reservation.item.component, reservation.item.length_mm, reservation.quantity)
+    moves = StockMovement.objects.of(business).filter(job__in=jobs, kind=MovementKind.ADDED)
     back: list[OnHand] = []
     for move in moves.select_related("item__component__finish").order_by("id"):
         back += _lying(move.item.component, move.item.length_mm, move.quantity)
@@ -48,7 +56,7 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
 def subtract_returns(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
     """Return ``own`` less its returns: a whole one is removed, a bar with a returned offcut becomes shorter.
 
-    The offcut is taken from the shortest bar that holds it. The saw cut stays on the bar, so that its cut pieces still fit.
+    The offcut is taken from the shortest bar that is long enough. The saw cut stays on the bar, so that its cut pieces still fit.
 
     >>> bars, remnant = (OnHand("R", "rail", None, long, Decimal(have)) for long, have in ((6000, 3), (1500, 1)))
     >>> [(one.length, str(one.have)) for item in subtract_returns([bars], [remnant])]

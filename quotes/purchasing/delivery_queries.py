@@ -138,10 +138,10 @@ def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Materia
     lines: dict[int, list[OrderLine]] = {job.pk: [] for job in jobs}
     for part in parts.select_related("line__order").order_by("id"):
         lines[part.job_id].append(part.line)
-    holds = Reservation.objects.of(business).filter(
+    reservations = Reservation.objects.of(business).filter(
         job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
     )
-    kept = list(holds.values_list("job_id", flat=True))
+    kept = list(reservations.values_list("job_id", flat=True))
     return {job.pk: _material(lines[job.pk], kept.count(job.pk)) for job in jobs}
 
 

@@ -99,7 +99,7 @@ def order_for(
     _refuse_ordered(jobs, allow_reorder=allow_reorder)
     days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
     plan = plan_jobs(jobs, days=days, max_suppliers=max_suppliers)
-    holds = stock_services.hold_for(
+    reservations = stock_services.reserve_for_jobs(
         business=business, job=jobs[0], taken=not_committed(plan.taken, committed_quantities(jobs)), actor=actor
     )
     known = {row.sku: row for row in components(business).select_related("finish")}
@@ -110,7 +110,7 @@ def order_for(
         _write(order, _rows(part, plan, jobs, known, bought))
         note(order, "order.drafted", _drafted(order, jobs), actor, for_supplier=False)
         orders.append(order)
-    stock_services.keep_with(holds=holds, orders=orders)
+    stock_services.keep_with(reservations=reservations, orders=orders)
     for job in jobs:
         names = ", ".join(order.number for order in orders) or "everything is there or on order"
         note_event(job=job, kind="order.drafted", text=f"Materials drafted: {names}.", actor=actor)

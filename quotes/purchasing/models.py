@@ -22,7 +22,14 @@ from quotes.purchasing.order_models import (
     OrderState,
     SupplierOrder,
 )
-from quotes.purchasing.stock_models import ItemKind, Reservation, ReservationState, StockItem, StockMovement
+from quotes.purchasing.stock_models import (
+    ItemKind,
+    MovementKind,
+    Reservation,
+    ReservationState,
+    StockItem,
+    StockMovement,
+)
 
 __all__ = [
     "MOVES",
@@ -34,6 +41,7 @@ __all__ = [
     "ItemKind",
     "LineAction",
     "LineJob",
+    "MovementKind",
     "OrderEvent",
     "OrderLine",
     "OrderResponse",

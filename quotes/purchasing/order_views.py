@@ -72,7 +72,7 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
-    held = queries.holds(request.business).filter(job=job, state="reserved").select_related("item__component")
+    held = queries.reservations(request.business).filter(job=job, state="reserved").select_related("item__component")
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
     data = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}

@@ -14,5 +14,5 @@ urlpatterns = [
     path("jobs/<str:ref>/orders", order_views.job_orders, name="job-orders"),
     path("stock", stock_views.stock, name="stock"),
     path("stock/<str:ref>", stock_views.stock_item, name="stock-item"),
-    path("holds/<str:ref>", stock_views.hold, name="hold"),
+    path("reservations/<str:ref>", stock_views.reservation, name="reservation"),
 ]

@@ -85,12 +85,12 @@ def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQu
     return rows
 
 
-def holds(business: Business) -> OwnedQuerySet[Reservation]:
+def reservations(business: Business) -> OwnedQuerySet[Reservation]:
     """Return the reservations."""
     return Reservation.objects.of(business)
 
 
-def moves(item: StockItem) -> OwnedQuerySet[StockMovement]:
+def movements(item: StockItem) -> OwnedQuerySet[StockMovement]:
     """Return the movements of a stock item."""
     return StockMovement.objects.of(item.business).filter(item=item)
 

@@ -114,7 +114,7 @@ class StockMovements(_StockEndpoint):
 
     @extend_schema(responses={200: page_of(MOVEMENT_SCHEMA)}, summary="List movements of a stock item")
     def get(self, request: Request, ref: str) -> Response:
-        return self.page(queries.moves(self.item(ref)), STOCK_MOVEMENTS)
+        return self.page(queries.movements(self.item(ref)), STOCK_MOVEMENTS)
 
 
 class StockReservations(_StockEndpoint):
@@ -162,7 +162,7 @@ class Reservations(Endpoint):
     def get(self, request: Request) -> Response:
         asked = request.query_params
         by = {"status": "state", "job": "job__ref"}
-        rows = queries.holds(self.business).filter(**{by[name]: asked[name] for name in by if name in asked})
+        rows = queries.reservations(self.business).filter(**{by[name]: asked[name] for name in by if name in asked})
         return self.page(rows, RESERVATIONS, all_of=self.business)
 
 
@@ -173,8 +173,8 @@ class ReservationDetail(Endpoint):
 
     @extend_schema(responses={200: RESERVATION_SCHEMA}, summary="Get a reservation")
     def get(self, request: Request, ref: str) -> Response:
-        hold = self.find(queries.holds(self.business), ref)
-        return self.one(RESERVATIONS.of(hold), hold)
+        reservation = self.find(queries.reservations(self.business), ref)
+        return self.one(RESERVATIONS.of(reservation), reservation)
 
     @extend_schema(
         request=serializers.ReservationChange,
@@ -182,9 +182,11 @@ class ReservationDetail(Endpoint):
         summary="Use or release a reservation",
     )
     def patch(self, request: Request, ref: str) -> Response:
-        rows = queries.holds(self.business).select_related("item__business", "job")
-        hold = self.get_for_update(rows, ref)
-        hold = stock_services.close_reservation(
-            hold=hold, state=self.validated_data(serializers.ReservationChange)["status"], actor=self.actor
+        rows = queries.reservations(self.business).select_related("item__business", "job")
+        reservation = self.get_for_update(rows, ref)
+        reservation = stock_services.close_reservation(
+            reservation=reservation,
+            state=self.validated_data(serializers.ReservationChange)["status"],
+            actor=self.actor,
         )
-        return self.one(RESERVATIONS.of(hold), hold)
+        return self.one(RESERVATIONS.of(reservation), reservation)

@@ -16,6 +16,14 @@ class ItemKind(models.TextChoices):
     OFFCUT = "offcut", "offcut"
 
 
+class MovementKind(models.TextChoices):
+    ADDED = "added", "added"
+    REMOVED = "removed", "removed"
+    RESERVED = "reserved", "reserved"
+    USED = "used", "used"
+    RELEASED = "released", "released"
+
+
 class StockItem(BusinessOwned):
     """Stock of a component, or its offcuts of one length. ``reserved`` of the quantity is for jobs."""
 
@@ -53,10 +61,10 @@ class ReservationState(models.TextChoices):
 class Reservation(BusinessOwned):
     """Stock reserved for a job until it is used or released."""
 
-    item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="holds")
-    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="holds")
+    item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="reservations")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="reservations")
     order = models.ForeignKey(
-        "purchasing.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
+        "purchasing.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="reservations"
     )
     """The order drafted with it; cancelling that order releases it. None if it was reserved by hand."""
     quantity = decimals()
@@ -76,8 +84,8 @@ class Reservation(BusinessOwned):
 class StockMovement(ImmutableModel):
     """One movement of stock and its reason. ``quantity`` is negative for removals. Movements never change."""
 
-    item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="moves")
-    kind = models.CharField(max_length=10)
+    item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="movements")
+    kind = models.CharField(max_length=8, choices=MovementKind)
     quantity = decimals()
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=500, blank=True)
@@ -88,8 +96,3 @@ class StockMovement(ImmutableModel):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.quantity}"
-
-    @property
-    def word(self) -> str:
-        """Return the label of the kind."""
-        return {"in": "added", "out": "removed", "hold": "reserved", "released": "released"}.get(self.kind, self.kind)

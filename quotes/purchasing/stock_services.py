@@ -18,6 +18,7 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.purchasing.models import (
     ItemKind,
+    MovementKind,
     OrderLine,
     Reservation,
     ReservationState,
@@ -124,7 +125,7 @@ def _add(
     item = existing or StockItem(business=component.business, **data)
     item.quantity += quantity
     item.save()
-    _move(item, "in", quantity, actor, reason, job)
+    _move(item, MovementKind.ADDED, quantity, actor, reason, job)
     return item
 
 
@@ -148,7 +149,7 @@ def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: st
         raise Problem("conflict", f"Only {item.quantity - item.reserved} are available.")
     item.quantity -= quantity
     item.save()
-    _move(item, "out", -quantity, actor, reason, None)
+    _move(item, MovementKind.REMOVED, -quantity, actor, reason, None)
     _record(item, actor, "stock.out", {"quantity": quantity, "reason": reason})
     return item
 
@@ -156,12 +157,12 @@ def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: st
 @transaction.atomic
 def reserve_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Reserve some of an item for a job by hand, and record that."""
-    held = _hold(item=item, job=job, quantity=quantity, actor=actor)
+    held = _reserve(item=item, job=job, quantity=quantity, actor=actor)
     _record(item, actor, "stock.reserved", {"quantity": quantity, "job": job.ref})
     return held
 
 
-def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
+def _reserve(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Reserve a quantity of an item for a job."""
     item = _locked(item)
     _refuse_part(item.component, item.length_mm, quantity)
@@ -170,54 +171,66 @@ def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Rese
     item.reserved += quantity
     item.save()
     held = Reservation.objects.of(item.business).create(item=item, job=job, quantity=quantity)
-    _move(item, "hold", ZERO, actor, f"{quantity} kept for {job.number}", job)
+    _move(item, MovementKind.RESERVED, ZERO, actor, f"{quantity} reserved for {job.number}", job)
     return held
 
 
 @transaction.atomic
-def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Reservation]:
+def reserve_for_jobs(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Reservation]:
     """Reserve the stock of a plan. Raise 409 if another request used it first."""
-    holds: list[Reservation] = []
+    reservations: list[Reservation] = []
     free = list(_free(business))
     for key, wanted in sorted(taken.items(), key=str):
         for item in free:
             use = min(wanted, item.quantity - item.reserved) if key_of(item) == key else ZERO
             if use > 0:
-                holds.append(_hold(item=item, job=job, quantity=use, actor=actor))
+                reservations.append(_reserve(item=item, job=job, quantity=use, actor=actor))
                 wanted -= use
         if wanted > 0:
             raise Problem("conflict", f"{key[0]} in stock was reserved for another job. Plan again.")
-    return holds
+    return reservations
 
 
 @transaction.atomic
-def close_reservation(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
+def close_reservation(*, reservation: Reservation, state: str, actor: Actor) -> Reservation:
     """End a reservation by hand, and record that; see ``_end``."""
-    before = hold.state
-    ended = _end(hold=hold, state=state, actor=actor)
+    before = reservation.state
+    ended = _end(reservation=reservation, state=state, actor=actor)
     if before != ended.state:
         _record(ended.item, actor, f"stock.{state}", {"quantity": ended.quantity, "job": ended.job.ref})
     return ended
 
 
-def _end(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
+def _end(*, reservation: Reservation, state: str, actor: Actor) -> Reservation:
     """Mark a reservation as used (it leaves the stock) or released. The same state again changes nothing."""
-    item = _locked(hold.item)
-    hold = Reservation.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
-    if hold.state == state:
-        return hold
-    if hold.state != ReservationState.RESERVED:
-        raise Problem("conflict", f"This reservation is {hold.state} already.")
-    item.reserved -= hold.quantity
+    item = _locked(reservation.item)
+    reservation = (
+        Reservation.objects.of(item.business)
+        .select_for_update(no_key=True)
+        .select_related("job")
+        .get(pk=reservation.pk)
+    )
+    if reservation.state == state:
+        return reservation
+    if reservation.state != ReservationState.RESERVED:
+        raise Problem("conflict", f"This reservation is {reservation.state} already.")
+    item.reserved -= reservation.quantity
     used = state == ReservationState.USED
-    item.quantity -= hold.quantity if used else ZERO
+    item.quantity -= reservation.quantity if used else ZERO
     item.save()
-    hold.state = ReservationState(state)
-    hold.save()
-    word = "used for" if used else "no longer kept for"
-    moved = -hold.quantity if used else ZERO
-    _move(item, state, moved, actor, f"{hold.quantity} {word} {hold.job.number}", hold.job)
-    return hold
+    reservation.state = ReservationState(state)
+    reservation.save()
+    word = "used for" if used else "no longer reserved for"
+    moved = -reservation.quantity if used else ZERO
+    _move(
+        item,
+        MovementKind(state),
+        moved,
+        actor,
+        f"{reservation.quantity} {word} {reservation.job.number}",
+        reservation.job,
+    )
+    return reservation
 
 
 @transaction.atomic
@@ -225,20 +238,20 @@ def release_job(*, job: Job, actor: Actor) -> int:
     """Release all reservations of a job and return their number."""
     held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.RESERVED).order_by("id"))
     for item in held:
-        _end(hold=item, state=ReservationState.RELEASED, actor=actor)
+        _end(reservation=item, state=ReservationState.RELEASED, actor=actor)
     return len(held)
 
 
 @transaction.atomic
-def keep_with(*, holds: Sequence[Reservation], orders: Sequence[SupplierOrder]) -> None:
+def keep_with(*, reservations: Sequence[Reservation], orders: Sequence[SupplierOrder]) -> None:
     """Return the order for a reservation: the one that buys the same component, else the first."""
-    if not holds or not orders:
+    if not reservations or not orders:
         return
     lines = OrderLine.objects.of(orders[0].business).filter(order__in=orders).order_by("-order_id")
     buying = dict(lines.values_list("role", "order_id"))
-    for hold in holds:
-        hold.order_id = buying.get(hold.item.component.role, orders[0].pk)
-        hold.save()
+    for reservation in reservations:
+        reservation.order_id = buying.get(reservation.item.component.role, orders[0].pk)
+        reservation.save()
 
 
 @transaction.atomic
@@ -246,7 +259,7 @@ def release_order(*, order: SupplierOrder, actor: Actor) -> None:
     """Release the reservations that were made with an order."""
     held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.RESERVED)
     for item in held.select_related("item").order_by("id"):
-        _end(hold=item, state=ReservationState.RELEASED, actor=actor)
+        _end(reservation=item, state=ReservationState.RELEASED, actor=actor)
 
 
 def release_reservations(job: Job, actor: Actor) -> None:
@@ -326,7 +339,7 @@ def _locked(item: StockItem) -> StockItem:
     return rows.select_for_update(no_key=True, of=("self",)).get(pk=item.pk)
 
 
-def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
+def _move(item: StockItem, kind: MovementKind, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
     StockMovement.objects.of(item.business).create(
         item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], created_by=actor.name[:160]
     )

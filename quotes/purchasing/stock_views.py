@@ -57,7 +57,9 @@ def stock(request: MemberRequest) -> HttpResponse:
         .order_by("component__sku", "id")
     )
     held = (
-        queries.holds(request.business).filter(state=ReservationState.RESERVED).select_related("item__component", "job")
+        queries.reservations(request.business)
+        .filter(state=ReservationState.RESERVED)
+        .select_related("item__component", "job")
     )
     values = {
         "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
@@ -65,7 +67,7 @@ def stock(request: MemberRequest) -> HttpResponse:
         "typed": request.POST,
         "skus": components(request.business).order_by("sku").values_list("sku", "name")[:MAX_SKUS],
         "may_write": request.actor.may(Scope.STOCK_WRITE),
-        "holds": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
+        "reservations": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
         "locale": request.business.locale,
     }
     return render(request, "purchasing/stock.html", values, status=422 if fault else 200)
@@ -122,7 +124,9 @@ def _keep(request: MemberRequest, item: StockItem) -> str:
 
 
 def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status: int = 200) -> HttpResponse:
-    held = queries.holds(request.business).filter(item=item, state=ReservationState.RESERVED).select_related("job")
+    held = (
+        queries.reservations(request.business).filter(item=item, state=ReservationState.RESERVED).select_related("job")
+    )
     waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
     may_write = request.actor.may(Scope.STOCK_WRITE)
     values = {
@@ -131,10 +135,10 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
         "free": item.quantity - item.reserved,
         "fault": fault,
         "typed": request.POST,
-        "page": Paginator(queries.moves(item).select_related("job").order_by("-id"), A_PAGE).get_page(
+        "page": Paginator(queries.movements(item).select_related("job").order_by("-id"), A_PAGE).get_page(
             request.GET.get("page")
         ),
-        "holds": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
+        "reservations": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
         "jobs": waiting.values_list("number", "label")[:MAX_JOBS] if may_write else [],
         "may_write": may_write,
         "locale": request.business.locale,
@@ -144,14 +148,14 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
 
 @require_POST
 @require_scope(Scope.STOCK_WRITE)
-def hold(request: MemberRequest, ref: str) -> HttpResponse:
+def reservation(request: MemberRequest, ref: str) -> HttpResponse:
     """Close a reservation as used or released, and return to the page of the form."""
-    rows = queries.holds(request.business).select_related("item", "job", "business")
+    rows = queries.reservations(request.business).select_related("item", "job", "business")
     row = find(rows, ref)
     try:
         with acting_on(request, rows, ref, reservation_facts) as row:
             data = validated_data(serializers.ReservationChange, {"status": request.POST.get("status", "")})
-            close_reservation(hold=row, state=data["status"], actor=request.actor)
+            close_reservation(reservation=row, state=data["status"], actor=request.actor)
         messages.success(request, "Reservation closed.")
     except PAGE_ERRORS as refused:
         messages.error(request, error_text(refused), extra_tags="Failed")

@@ -74,7 +74,7 @@ PAGES: dict[str, Addresses] = {
     "job-orders": lambda world: [f"/jobs/{world.refs['job']}/orders", f"/jobs/{world.refs['unpriced']}/orders"],
     "stock": _one("/stock"),
     "stock-item": _one("/stock/<stock item>"),
-    "books": _one("/books"),
+    "accounting": _one("/accounting"),
     "prices": _one("/prices"),
     "take-in": _one("/prices/take-in"),
     "fence-system": _one("/prices/systems/<fence system>"),
@@ -94,7 +94,7 @@ PAGES: dict[str, Addresses] = {
 }
 NO_PAGE = {
     "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "archive-customer", "party-link",
-    "revise-quote", "answer-question", "hold", "build-ticks", "build-record", "measure-height",
+    "revise-quote", "answer-question", "reservation", "build-ticks", "build-record", "measure-height",
     "letter-again", "test-mail",  # answer a button and lead on
     "healthz", "readyz", "offline-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
     "party-record", "screening-annex",  # files
@@ -195,8 +195,8 @@ def test_an_empty_business_has_accessible_pages_too(
     browser: Browser, cast: Cast, signed_in: Any, live_server: Any
 ) -> None:
     found: list[str] = []
-    empty = ("/", "/jobs", "/quotes", "/orders", "/stock", "/books", "/prices", "/prices/supplier-prices", "/settings/webhooks",
-             "/settings/keys", "/settings/supplier-keys")  # fmt: skip
+    empty = ("/", "/jobs", "/quotes", "/orders", "/stock", "/accounting", "/prices", "/prices/supplier-prices",
+             "/settings/webhooks", "/settings/keys", "/settings/supplier-keys")  # fmt: skip
     with new_page(browser, 360) as page:
         sign_in(page, signed_in(cast.stranger), live_server.url)
         for address in empty:

@@ -1,4 +1,4 @@
-"""Orders, stock and books in Chromium: every sheet at both widths, empty and full."""
+"""Orders, stock and accounting in Chromium: every sheet at both widths, empty and full."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_a_job_is_ordered_and_its_delivery_counted_in(
     job = Job.objects.of(business).get()
     with new_page(browser, width) as page:
         sign_in(page, signed_in(cast.owner), live_server.url)
-        for address in ("orders", "stock", "books", f"jobs/{job.ref}/orders"):
+        for address in ("orders", "stock", "accounting", f"jobs/{job.ref}/orders"):
             page.goto(f"{live_server.url}/{address}")
             check_page(page)
         page.get_by_role("button", name="Create draft orders").click()
@@ -53,5 +53,5 @@ def test_a_job_is_ordered_and_its_delivery_counted_in(
         page.goto(f"{live_server.url}/stock")
         check_page(page)
         photograph(page, "stock")
-        page.goto(f"{live_server.url}/books")
-        photograph(page, "books")
+        page.goto(f"{live_server.url}/accounting")
+        photograph(page, "accounting")

@@ -148,9 +148,9 @@ def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, busines
 def test_a_period_that_is_over_is_locked_and_today_is_not(cast: Cast, signed_in: Any, business: Business) -> None:
     bookkeeper = signed_in(cast.bookkeeper)
     today = timezone.localdate()
-    assert bookkeeper.post("/books", {"locked_through": str(today)}).status_code == 409
-    assert bookkeeper.post("/books", {"locked_through": "soon"}).status_code == 422
-    bookkeeper.post("/books", {"locked_through": str(today - timedelta(days=2))})
+    assert bookkeeper.post("/accounting", {"locked_through": str(today)}).status_code == 409
+    assert bookkeeper.post("/accounting", {"locked_through": "soon"}).status_code == 422
+    bookkeeper.post("/accounting", {"locked_through": str(today - timedelta(days=2))})
     assert PeriodLock.objects.of(business).get().locked_through == today - timedelta(days=2)
     report = bookkeeper.get("/api/v1/accounting/ledger.csv", {"from": "2031-01-01", "to": "2031-01-31"})
     assert report.status_code == 200

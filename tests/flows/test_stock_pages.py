@@ -39,7 +39,7 @@ def test_some_is_kept_for_a_job_by_its_number_and_let_go_where_it_was_looked_at(
     assert f"Reserved for {job.number}" in page.content.decode()
     kept = Reservation.objects.of(business).get()
     assert (kept.job, kept.quantity) == (job, Decimal(2))
-    answer = press(owner_client, at, {"status": "released", "at": "item"}, at=f"/holds/{kept.ref}")
+    answer = press(owner_client, at, {"status": "released", "at": "item"}, at=f"/reservations/{kept.ref}")
     assert answer["Location"] == at
     rails.refresh_from_db()
     assert rails.reserved == 0

@@ -22,7 +22,7 @@ HOLDERS = {
     "documents/": "document",
     "fence-systems/": "fence system",
     "finishes/": "finish",
-    "reservations/": "hold",
+    "reservations/": "reservation",
     "imports/": "import",
     "jobs/": "job",
     "keys/": "key",

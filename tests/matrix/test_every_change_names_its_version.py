@@ -71,7 +71,7 @@ FORMS_WITHOUT_VERSION: dict[str, str] = {
     "key": REVOKES,
     "supplier's key ended": REVOKES,
     "build-record": FACT,
-    "books": "names the day itself; a lock only moves forward",
+    "accounting": "names the day itself; a lock only moves forward",
     "test-mail": SENDS,
     **dict.fromkeys(("build-ticks",), FACT),
     "letter-again": SENDS,

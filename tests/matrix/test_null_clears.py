@@ -64,11 +64,11 @@ def refs(cast: Cast) -> dict[str, str]:
     place = {"address": "4 Reed Lane", "city": "Tern Bay"}
     order = start_order(supplier=rows["supplier"], actor=actor_of(business), lines=[line], deliver_to=place)
     item = StockItem.objects.of(business).create(component=rows["component"], quantity=Decimal(8))
-    hold = Reservation.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
+    reservation = Reservation.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
     hook = {"url": "https://hooks.example.test/a", "event_types": ["order.placed"]}
     rows["hook"] = WebhookEndpoint.objects.create(business=business, **hook)
     rows["suppliers hook"] = WebhookEndpoint.objects.create(account=account, **hook)
-    rows |= {"customer": customer, "site": site, "job": job, "order": order, "hold": hold}
+    rows |= {"customer": customer, "site": site, "job": job, "order": order, "reservation": reservation}
     return {kind: row.ref for kind, row in rows.items()}
 
 

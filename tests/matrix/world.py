@@ -55,7 +55,7 @@ def world_of(business: Business, account: SupplierAccount) -> World:
     item = stock_services.add_stock(
         component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="counted"
     )
-    hold = stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    reservation = stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     document = Document.objects.of(business).filter(revision=revision).first()
     document = document or Document.objects.of(business).create(revision=revision, kind=DocumentKind.CUT_LIST)
     measure = StoredMeasure.objects.of(business).filter(job=job).first()
@@ -66,7 +66,7 @@ def world_of(business: Business, account: SupplierAccount) -> World:
         "suppliers key": suppliers_key.ref,
         "customer": job.customer.ref,
         "document": document.ref,
-        "hold": hold.ref,
+        "reservation": reservation.ref,
         "job": job.ref,
         "measure": measure.ref,
         "question": question.ref,

@@ -67,8 +67,8 @@ def test_without_accounts_the_lines_are_exported_with_an_empty_one_and_the_page_
     post(placed(yard))
     rows = rows_of(keeper, f"ledger.csv?{FOREVER}")
     assert sum(not row["account"] for row in rows) == 2
-    assert "2 ledger lines have no account code." in keeper.get(f"/books?{FOREVER}").content.decode()
-    assert "/settings/accounts" in owner_client.get(f"/books?{FOREVER}").content.decode()
+    assert "2 ledger lines have no account code." in keeper.get(f"/accounting?{FOREVER}").content.decode()
+    assert "/settings/accounts" in owner_client.get(f"/accounting?{FOREVER}").content.decode()
 
 
 def test_what_changes_later_is_entered_on_the_account_it_was_entered_on_first(

@@ -129,7 +129,7 @@ def test_a_file_holds_data_rows_only_and_a_workbook_its_totals_on_a_second_sheet
 
 def test_the_page_shows_the_totals_of_the_files(yard: Business, keeper: Client) -> None:
     orders = two_jobs_ordered(yard)
-    page = keeper.get(f"/books?{FOREVER}").content.decode()
+    page = keeper.get(f"/accounting?{FOREVER}").content.decode()
     quotes = rows_of(keeper, f"quotes-and-acceptances.csv?{FOREVER}")
     sold = total(rows_of(keeper, f"margins.csv?{FOREVER}"), "sold")
     amounts = (sum((order.total for order in orders), D(0)), total(quotes, "quoted_total"), sold)
@@ -139,7 +139,7 @@ def test_the_page_shows_the_totals_of_the_files(yard: Business, keeper: Client) 
 
 @pytest.mark.parametrize("query", ["from=2031-02-30&to=2031-03-01", "from=2031-02-02&to=2031-02-01"])
 def test_the_page_names_dates_that_it_cannot_use(keeper: Client, query: str) -> None:
-    response = keeper.get(f"/books?{query}")
+    response = keeper.get(f"/accounting?{query}")
     assert response.status_code == 422
     assert "Enter a first day and a last day" in response.content.decode()
 

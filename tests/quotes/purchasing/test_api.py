@@ -178,7 +178,7 @@ def test_stock_comes_in_is_kept_used_and_taken_out(yard: Business, owner_client:
     assert send(owner_client, f"stock/{item['ref']}/remove", {"quantity": "5", "reason": "scrap"})["quantity"] == "0"
     moves = owner_client.get(f"/api/v1/stock/{item['ref']}/movements").json()["items"]
     assert [(move["kind"], move["quantity"]) for move in moves] == [
-        ("out", "-5"), ("used", "-3"), ("hold", "0"), ("in", "4"), ("in", "4"),
+        ("removed", "-5"), ("used", "-3"), ("reserved", "0"), ("added", "4"), ("added", "4"),
     ]  # fmt: skip
 
 

@@ -227,9 +227,9 @@ def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
     assert kept.state == "reserved"
     monkeypatch.undo()
     services.cancel(order=order, actor=actor_of(yard), reason="wrong finish")
-    for hold, state in ((kept, "released"), (by_hand, "reserved")):
-        hold.refresh_from_db()
-        assert hold.state == state
+    for reservation, state in ((kept, "released"), (by_hand, "reserved")):
+        reservation.refresh_from_db()
+        assert reservation.state == state
     item.refresh_from_db()
     assert item.reserved == 2
 
@@ -244,7 +244,7 @@ def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business)
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
     order_for(jobs=[job], actor=actor_of(yard))
     assert OrderLine.objects.of(yard).get(sku=need.sku).required_quantity == need.quantity - 3
-    assert sum(hold.quantity for hold in Reservation.objects.of(yard).filter(job=job)) == 3
+    assert sum(reservation.quantity for reservation in Reservation.objects.of(yard).filter(job=job)) == 3
 
 
 def test_an_order_by_hand_worth_less_than_the_supplier_takes_is_not_placed_by_mistake(yard: Business) -> None:
