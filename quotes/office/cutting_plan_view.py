@@ -39,7 +39,7 @@ class Sawing:
 
 
 def sawing(cutting: Cutting) -> Sawing:
-    """A material's plan as a page shows it."""
+    """Return the cutting plan of one material for a page."""
     stock = [row.length for row in cutting.plan.demand.stock]
     longest = max(stock[bar.stock] for bar in cutting.plan.bars)
     bought = sum(stock[bar.stock] * bar.count for bar in cutting.plan.bars)
@@ -54,9 +54,9 @@ def sawing(cutting: Cutting) -> Sawing:
 
 
 def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
-    said = " + ".join(f"{count} × {length}" for length, count in bar.cuts)
+    cuts = " + ".join(f"{count} × {length}" for length, count in bar.cuts)
     left = f", {bar.left} mm {'offcut' if bar.keep else 'scrap'}" if bar.left else ", nothing left"
-    words = f"{bar.count} of {stock} mm: {said}{left}"
+    words = f"{bar.count} of {stock} mm: {cuts}{left}"
     return Pattern(bar.count, stock, _drawn(bar, stock, scale, kerf, words), words, tuple(map(_places, sawn)))
 
 

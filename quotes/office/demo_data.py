@@ -30,23 +30,23 @@ FOLDER = Path(settings.ROOT) / "demo"
 
 
 def scenario() -> dict[str, Any]:
-    """The scenario as written."""
+    """Read the demo scenario from its file."""
     data: dict[str, Any] = json.loads((FOLDER / "scenario.json").read_text(encoding="utf-8"))
     return data
 
 
-def load_business(told: Mapping[str, Any]) -> Business:
-    """The business of the scenario with its starter catalogue."""
-    named = {key: value for key, value in told.items() if key not in {"details", "tax_rate"}}
+def load_business(data: Mapping[str, Any]) -> Business:
+    """Create the business of the scenario with the sample catalogue."""
+    fields = {key: value for key, value in data.items() if key not in {"details", "tax_rate"}}
     business, _ = create_business(
-        NewBusiness(tax_rate=Decimal(told["tax_rate"]), **named), details=told["details"], accepted=True
+        NewBusiness(tax_rate=Decimal(data["tax_rate"]), **fields), details=data["details"], accepted=True
     )
     return business
 
 
-def load_jobs(business: Business, told: Mapping[str, Any]) -> Iterator[tuple[str, Revision]]:
-    """(name, sent or accepted revision) of every job of the scenario, one at a time."""
-    for row in told["jobs"]:
+def load_jobs(business: Business, data: Mapping[str, Any]) -> Iterator[tuple[str, Revision]]:
+    """Yield the name and the sent or accepted revision of each job of the scenario."""
+    for row in data["jobs"]:
         document = read_json((FOLDER / "measures" / f"{row['measure']}.json").read_bytes())
         found = Revision.objects.of(business).filter(quote__job__label=document["label"]).order_by("number").last()
         yield row["measure"], found or _quoted(business, row, document)
@@ -68,7 +68,7 @@ def _quoted(business: Business, row: Mapping[str, Any], document: dict[str, Any]
 
 
 def _accept_all(revision: Revision) -> None:
-    """Every party says yes, the one that chooses first."""
+    """Accept for every party, first for the one that chooses the options."""
     links = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
     for link in links.select_related("party").order_by("-party__chooses_options", "party__position"):
         token = token_of(link.ref, link.content_sha256)
@@ -76,7 +76,7 @@ def _accept_all(revision: Revision) -> None:
 
 
 def load_orders(business: Business) -> list[SupplierOrder]:
-    """The orders of everything that was agreed, ordered together and placed; those there already stay as they are."""
+    """Order the materials of all accepted jobs together and place the orders, unless there are orders already."""
     placed = SupplierOrder.objects.of(business).order_by("id")
     if not placed.exists():
         agreed = [job for job in Job.objects.of(business).order_by("id") if job.state == JobState.ACCEPTED]

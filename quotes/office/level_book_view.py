@@ -33,7 +33,7 @@ class Reduction:
 
 
 def reduction_of(entries: Any) -> Reduction | None:
-    """The book reduced; None while it can't be, its faults then stand at its fields.
+    """Return the reduced level book, or None if it has errors, which are shown at the fields.
 
     >>> station = {"at_mm": 0, "intermediate_m": Decimal("1.210")}
     >>> book = [{"backsight_m": Decimal("1.452")}, station, {"foresight_m": Decimal("0.933")}]

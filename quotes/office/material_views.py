@@ -28,7 +28,7 @@ from shared.web.seen_version import acting_on
 
 MAX_SKUS = 1_000
 LONGEST = 100_000
-"""What may be typed for a length [mm]."""
+"""Largest length that can be entered [mm]."""
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -1,4 +1,4 @@
-"""Which document the measure sheet shows, and keeping what was typed without ever writing over somebody else's."""
+"""Loads and saves measure drafts and detects edits made elsewhere."""
 
 from __future__ import annotations
 
@@ -18,35 +18,36 @@ from quotes.jobs import queries
 from quotes.jobs.document_text import canonical, parsed
 from quotes.jobs.measure_services import newest, save_draft
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_fields import FormChoices, sheet_fields
+from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_form import read_fields
+from quotes.office.run_fields import FormChoices
 from shared.models import Business
 
 HEIGHT = 1800
-"""What the first measure of a business begins with [mm]; every later one begins with what was measured last."""
+"""Height in the first measure of a business [mm]. Later measures start with the height of the last one."""
 _REMEMBERED = 20
 
 
 class EditConflict(Exception):
-    """Somebody else, or this person on another device, has typed since this page was loaded."""
+    """Error raised if the measure was edited on another page after this page was loaded."""
 
 
 @dataclass(frozen=True, slots=True)
 class EditingPage:
-    """Who types: the page that was loaded, and the version it started from."""
+    """A loaded page and the version of the measure that it started from."""
 
     page: str
     version: int
 
 
 def current_document(measure: StoredMeasure) -> dict[str, Any]:
-    """What is stored, with the fence system of now where it was begun before there was one."""
+    """Return the stored document. An empty fence system is replaced by the present default."""
     document = _stored_document(measure)
     return {**document, "system": _default_system(measure.business)} if document.get("system") == "" else document
 
 
 def _stored_document(measure: StoredMeasure) -> dict[str, Any]:
-    """The draft where there is one that can be shown, else the last version, else a beginning."""
+    """Return the draft if it can be shown, else the last version, else a new document."""
     if measure.draft:
         try:
             draft = read_json(measure.draft)
@@ -62,7 +63,7 @@ def _stored_document(measure: StoredMeasure) -> dict[str, Any]:
 
 
 def new_measure_document(measure: StoredMeasure) -> dict[str, Any]:
-    """One empty run, built as the business built last."""
+    """Return a document with one empty run and the settings of the last measure of the business."""
     last = queries.versions(measure.business).order_by("-id").first()
     before = parsed(last.document) if last else {}
     system = before.get("system") or _default_system(measure.business)
@@ -94,7 +95,7 @@ def _finish(business: Business) -> dict[str, Any]:
 
 
 def offered(business: Business, code: object) -> FormChoices:
-    """What can be chosen: fence systems, finishes, and the lattice tops of the chosen system."""
+    """Return the choices of a form: fence systems, finishes, and lattice heights of the chosen system."""
     systems = list(catalogue.systems(business).filter(active=True).order_by("label").values_list("code", "label"))
     finishes = list(catalogue.finishes(business).filter(active=True).order_by("name").values_list("code", "name"))
     return FormChoices(systems, finishes, _lattices(business, code), catalogue.site_words_on(business))
@@ -119,10 +120,10 @@ def save_entries(
     *,
     over: bool = False,
 ) -> StoredMeasure:
-    """The draft as typed. What is there already is not written again.
+    """Save the entries as the draft, unless they are stored already.
 
     Raises:
-        Elsewhere: the measure was changed by another hand since; ``over`` writes over that change, once it was looked at.
+        EditConflict: the measure was edited elsewhere. ``over`` overwrites that edit after the user has seen it.
     """
     row = (
         StoredMeasure.objects.of(measure.business)
@@ -142,18 +143,18 @@ def save_entries(
 
 
 def _untouched(row: StoredMeasure, document: Mapping[str, Any]) -> str:
-    """What the fields say of a document nobody typed in: they write out what it left to be understood."""
+    """Return the document that the form gives if the user has entered nothing."""
     shown = sheet_fields(document, offered(row.business, document.get("system"))).all()
     return _document_text(read_fields({item.name: item.value for item in shown}, document))
 
 
 def _is_last(hand: EditingPage, row: StoredMeasure, session: SessionBase) -> bool:
-    """Nobody wrote since: by the version the page knows, or because the last to write was this page, whose answer got lost."""
+    """Return whether this page made the last edit; the answer to its last save may have been lost."""
     return hand.version == row.version or session.get("measuring", {}).get(row.ref) == [hand.page, row.version]
 
 
 def _document_text(document: Mapping[str, Any]) -> str:
     try:
         return canonical(dict(document))
-    except TypeError:  # a draft from elsewhere may hold what no document has a place for
+    except TypeError:  # a draft from elsewhere may hold values that no document has
         return json.dumps(document, default=str)

@@ -1,4 +1,4 @@
-"""What a button of the measure sheet does to the document: adding and taking away, one thing at a time."""
+"""Edits to a measure document made by the buttons of the measure page."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from fencing.quantities.take_off import TakeOff
 Document = dict[str, Any]
 MAX_RUNS = 1000
 OPENING = 1000
-"""What a gate that was tapped into a bay begins with [mm]."""
+"""Fields of a gate that is added by a tap on a bay [mm]."""
 CORNER_TURN_DEG = 90
-"""What a run round the corner begins with; the page does the same without a connection."""
+"""Fields of a run that is added at a corner. The page adds the same run without a connection."""
 
 
-def apply_edit(document: Document, said: str, taken: TakeOff | None = None) -> bool:
-    """Does ``verb:argument`` to the document; False where it says nothing that is known here."""
-    verb, _, argument = said.partition(":")
+def apply_edit(document: Document, action: str, taken: TakeOff | None = None) -> bool:
+    """Apply the edit ``verb:argument``. Return False if the verb is unknown."""
+    verb, _, argument = action.partition(":")
     do = _ACTS.get(verb)
     if do is None:
         return False
@@ -31,7 +31,7 @@ def apply_edit(document: Document, said: str, taken: TakeOff | None = None) -> b
 
 
 def next_id(taken: set[str], letters: str = ascii_uppercase) -> str:
-    """The first of A to Z, then A2, B2 ..., that is free.
+    """Return the first free name of A to Z, then A2, B2 and so on.
 
     >>> next_id({"A", "B"}), next_id(set(ascii_uppercase))
     ('C', 'A2')
@@ -51,7 +51,7 @@ def _ids(document: Mapping[str, Any]) -> set[str]:
 
 
 def _add_run(document: Document, argument: str) -> None:
-    """Goes on from the run before: round the corner where the last one ended in one."""
+    """Add a run after the last one, at a corner if ``argument`` asks for it."""
     runs = document.setdefault("runs", [])
     if len(runs) >= MAX_RUNS:
         return
@@ -91,7 +91,7 @@ def _add_gate(document: Document, argument: str) -> None:
 
 
 def _gate_in(document: Document, bay: str, taken: TakeOff | None) -> None:
-    """A gate where the drawing was tapped: it begins where the bay does."""
+    """Add a gate where the drawing was tapped, at the start of that bay."""
     for place, built in enumerate(taken.runs if taken else ()):
         found = next((item for item in built.bays if item.id == bay), None)
         if found is not None and taken is not None:
@@ -139,7 +139,7 @@ def _drop_retrofit(document: Document, argument: str) -> None:
 
 
 def _build(document: Document, argument: str) -> None:
-    """Takes one of the proposals: ``0/stepped/even``."""
+    """Use a build option: ``0/stepped/even``."""
     where, form, layout = [*argument.split("/"), "", ""][:3]
     run = _run_of(document, where)
     if run is not None and form and layout:
@@ -147,7 +147,7 @@ def _build(document: Document, argument: str) -> None:
 
 
 def _meet(document: Document, argument: str) -> None:
-    """Moves every level of a run by so many mm: ``1=-540``."""
+    """Move every level of a run by a number of mm: ``1=-540``."""
     where, _, text = argument.partition("=")
     run = _run_of(document, where)
     if run is None or not re.fullmatch(r"-?\d{1,6}", text):
@@ -163,7 +163,7 @@ def _move_stations(levels: list[Any], by: int) -> None:
 
 
 def _move_book(book: list[Document], by: int) -> None:
-    """A book moves with its known levels; its first row is at 0 where it says none."""
+    """Move the benchmark levels of a level book. A first row without a level is at 0."""
     for place, row in enumerate(book):
         known = row.get("level_mm", 0 if place == 0 else None)
         if isinstance(known, int):
@@ -184,6 +184,6 @@ _ACTS: dict[str, Callable[[Document, str], None]] = {
     "drop-retrofit": _drop_retrofit,
     "build": _build,
     "meet": _meet,
-    "mend": lambda document, argument: None,
+    "fix": lambda document, argument: None,
     "show": lambda document, argument: None,
 }

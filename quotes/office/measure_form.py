@@ -18,7 +18,7 @@ from shared.common.typed_shares import read_shares
 
 Document = dict[str, Any]
 PARTIES = ("owner", "neighbour")
-"""Who shares a fence if a split such as 60/40 names nobody, in this order."""
+"""Parties of a split without names such as 60/40, in this order."""
 
 _KINDS: dict[str, Callable[[str], Any]] = {
     **dict.fromkeys(("length_mm", "from_mm", "at_mm"), lambda text: read_length(text, TAPE)),
@@ -37,7 +37,7 @@ _NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
 
 
 def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Document:
-    """The document the fields say, on top of what only the document before it knows."""
+    """Return the document of the posted fields. Members without a field are taken from ``before``."""
     tree = _tree(posted)
     document: Document = deepcopy({**before})
     document.update({key: tree[key] for key in ("label", "system") if isinstance(tree.get(key), str)})
@@ -53,7 +53,7 @@ def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Documen
 
 
 def read_bays(text: str) -> list[Any]:
-    """Bay widths one after another; ``6 x 2.4`` repeats. Feet and inches are parted by semicolons, as a space may be within them.
+    """Read bay widths; ``6 x 2.4`` repeats one. Separate feet and inches by semicolons, because they may contain spaces.
 
     >>> read_bays("2.4 2,31; 2400"), read_bays("3 x 2400 2310")
     ([2400, 2310, 2400], [2400, 2400, 2400, 2310])
@@ -118,31 +118,31 @@ def _numbered(rows: Any) -> list[Any]:
     )
 
 
-def _defaults(told: Any, before: Any) -> Document:
-    """What the fields say; a member without a field stays as it was."""
+def _defaults(entered: Any, before: Any) -> Document:
+    """Return the job settings from the fields. Members without a field do not change."""
     known = before if isinstance(before, dict) else {}
-    said = dict(told) if isinstance(told, dict) else {}
-    said["finishes"] = _finishes(said.get("finishes"), known.get("finishes"))
-    return dict(_filled({**known, **said}))
+    fields = dict(entered) if isinstance(entered, dict) else {}
+    fields["finishes"] = _finishes(fields.get("finishes"), known.get("finishes"))
+    return dict(_filled({**known, **fields}))
 
 
-def _strength(told: Any, before: Any) -> Any:
-    """What is screened, and by what; nothing without a method, and everything as it was where the sheet had no such fields."""
-    if not isinstance(told, dict):
+def _strength(entered: Any, before: Any) -> Any:
+    """Return the screening settings: None without a method, unchanged if the page has no such fields."""
+    if not isinstance(entered, dict):
         return before
-    if not told.get("method"):
+    if not entered.get("method"):
         return None
     known = before if isinstance(before, dict) else {}
-    same = known.get("method") == told["method"]  # another method asks for other things: none of the old ones are sent
+    same = known.get("method") == entered["method"]  # another method has other fields: drop the old values
     unseen = {key: value for key, value in known.items() if key not in STRENGTH_FIELDS} if same else {}
-    return _filled({**unseen, **told})
+    return _filled({**unseen, **entered})
 
 
-def _finishes(told: Any, before: Any) -> Document | None:
-    """Finishes by part: those with a field as typed, the others (lattice, cap, screw, gate) as they were."""
+def _finishes(entered: Any, before: Any) -> Document | None:
+    """Return the finishes by part. Parts without a field (lattice, cap, screw, gate) keep theirs."""
     known = before if isinstance(before, dict) else {}
-    said = told if isinstance(told, dict) else {}
-    return {part: name for part, name in {**known, **said}.items() if name} or None
+    fields = entered if isinstance(entered, dict) else {}
+    return {part: name for part, name in {**known, **fields}.items() if name} or None
 
 
 def _rows(
@@ -160,25 +160,27 @@ def _rows(
     return [_filled(row) for row in found]
 
 
-def _unseen(before: Mapping[str, Any], told: Mapping[str, Any]) -> Document:
-    """Members that were not posted; the ground is posted as a whole."""
-    gone = {*told, "levels", "book"} if "ground" in told else set(told)
+def _unseen(before: Mapping[str, Any], entered: Mapping[str, Any]) -> Document:
+    """Return the members that were not posted. The ground is always posted as a whole."""
+    gone = {*entered, "levels", "book"} if "ground" in entered else set(entered)
     return {key: value for key, value in before.items() if key not in gone}
 
 
-def _run(told: Document, before: Mapping[str, Any]) -> Document:
-    told |= _ground(told.pop("ground", None), told.pop("levels", {}), told.pop("book", {}), told.get("length_mm"))
-    if "gates" in told:
-        told["gates"] = _gates(told["gates"], before.get("gates")) or None
-    told["finishes"] = _finishes(told.get("finishes"), before.get("finishes"))
+def _run(entered: Document, before: Mapping[str, Any]) -> Document:
+    entered |= _ground(
+        entered.pop("ground", None), entered.pop("levels", {}), entered.pop("book", {}), entered.get("length_mm")
+    )
+    if "gates" in entered:
+        entered["gates"] = _gates(entered["gates"], before.get("gates")) or None
+    entered["finishes"] = _finishes(entered.get("finishes"), before.get("finishes"))
     for member, decides in (("taper", "at"), ("existing_fence", "kind")):
-        if member in told and not told[member].get(decides):
-            told[member] = None
-    return told
+        if member in entered and not entered[member].get(decides):
+            entered[member] = None
+    return entered
 
 
 def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
-    """The ground as it was chosen to be told: by a plain fall, by stations or by a levelling book; nothing where level."""
+    """Return the ground in the chosen form: even fall, stations or level book; empty if level."""
     stations = _stations(numbered)
     levels = [[row.get("0"), row.get("1")] for row in stations]
     if kind == "fall":
@@ -192,7 +194,7 @@ def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
 
 
 def _stations(numbered: Any) -> list[Any]:
-    """The rows posted, with the first where it was left empty."""
+    """Return the posted rows, with the first one if it was left empty."""
     return _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
 
 
@@ -201,22 +203,22 @@ def _non_empty_levels(levels: list[list[Any]]) -> list[list[Any]]:
 
 
 def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:
-    """From the first to the last of what was written, whatever stood between."""
+    """Return the fall from the first to the last level, without those between."""
     start, end = (levels[0][1], levels[-1][1] if len(levels) > 1 else None) if levels else (None, None)
     last = length if isinstance(length, int) and length > 0 else None
     return [[0, 0 if start is None else start], [last, 0 if end is None else end]]
 
 
 def _opened(levels: list[list[Any]], length: Any) -> list[list[Any]]:
-    """A plain fall as stations, with room for one between."""
+    """Return an even fall as stations, with an empty one between."""
     start, end = _fall(levels, length)
     return [start, [None, None], end]
 
 
-def _gates(told: Any, before: Any) -> list[Document]:
+def _gates(entered: Any, before: Any) -> list[Document]:
     known = before if isinstance(before, list) else []
     gates = []
-    for place, row in enumerate(_numbered(told)):
+    for place, row in enumerate(_numbered(entered)):
         same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
         gates.append({**_unseen(same, row), **_filled(row)})
     return gates

@@ -1,4 +1,4 @@
-"""What the measure sheet answers while somebody types: the drawing, the price, the counts, the notices and the faults."""
+"""Preview of a measure while it is edited: drawing, price, quantities, notices and errors."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ DRAWN = 8
 
 @dataclass(frozen=True, slots=True)
 class MeasurePreview:
-    """``total`` is None where the fence can't be priced; ``unpriced`` then says why."""
+    """Preview of a measure. ``total`` is None if there is no price; ``unpriced`` gives the reasons."""
 
     taken: TakeOff | None = None
     faults: tuple[Fault, ...] = ()
@@ -48,7 +48,7 @@ class MeasurePreview:
 
     @property
     def stops(self) -> int:
-        """How many notices keep a quote from being sent."""
+        """Return the number of notices that prevent sending a quote."""
         return sum(row.severity is Severity.STOP for rows in self.notices.values() for row in rows)
 
 
@@ -105,7 +105,7 @@ def draw(
 
 
 def around(taken: TakeOff, live: str | None) -> TakeOff:
-    """The same job with only the runs near the live one, where there are more than are looked at at once."""
+    """Return the job with only the runs near the selected one, if there are too many for one drawing."""
     if len(taken.runs) <= MANY_RUNS:
         return taken
     here = next((place for place, run in enumerate(taken.runs) if run.id == live), 0)
@@ -114,7 +114,7 @@ def around(taken: TakeOff, live: str | None) -> TakeOff:
 
 
 def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
-    """The plan, as deep as it needs to be; nothing where even the deepest sheet would not hold it."""
+    """Return the plan, on a page as high as it needs; empty if no page is high enough."""
     for deep in PLAN_DEEP:
         try:
             return plan(taken, width, deep, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
@@ -124,7 +124,7 @@ def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
 
 
 def elevation_of(taken: TakeOff, width: float, live: str | None = None) -> str:
-    """The elevation at the width of the page; at the wide one, to be scrolled, where a bay would not fit."""
+    """Return the elevation at the width of the page, or wider for scrolling if a bay does not fit."""
     for wide in (width, WIDE):
         try:
             return elevation(taken, wide, size=LETTERING, live=live, decimal_sign=current_decimal_sign())

@@ -1,4 +1,4 @@
-"""The measure sheet: what is typed is kept, drawn and priced at once; every button works without script too."""
+"""Measure page: entries are saved, drawn and priced at once. Every button works without script too."""
 
 from __future__ import annotations
 
@@ -20,11 +20,12 @@ from quotes.jobs.measure_services import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from quotes.office.measure_drafts import EditConflict, EditingPage, current_document, offered, save_entries
 from quotes.office.measure_edits import CORNER_TURN_DEG, apply_edit
-from quotes.office.measure_fields import SheetFields, sheet_fields, turn_field
+from quotes.office.measure_fields import SheetFields, sheet_fields
 from quotes.office.measure_form import read_fields
 from quotes.office.measure_preview import MeasurePreview, draw, ways_of
 from quotes.office.notice_fixes import notices_of
 from quotes.office.plain_text import in_words
+from quotes.office.run_fields import turn_field
 from shared.api.etags import find
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
@@ -37,7 +38,7 @@ WORKER = settings.ROOT / "quotes" / "office" / "static" / "office" / "offline-wo
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.MEASURES_READ)
 def of_job(request: MemberRequest, ref: str) -> HttpResponse:
-    """To a job's measure; the first one is begun here."""
+    """Redirect to a job's measure. Start the first one if there is none."""
     job = find(queries.jobs(request.business), ref)
     measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
     if measure is None:
@@ -50,7 +51,7 @@ def of_job(request: MemberRequest, ref: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.MEASURES_READ)
 def measure(request: MemberRequest, ref: str) -> HttpResponse:
-    """The sheet, and everything its one form can ask for."""
+    """Show the measure page, or process its form."""
     row = find(queries.measures(request.business).select_related("job__customer", "job__site", "business"), ref)
     if request.method == "POST":
         _may_write(request)
@@ -64,7 +65,7 @@ def measure(request: MemberRequest, ref: str) -> HttpResponse:
 @require_safe
 @require_scope(Scope.MEASURES_READ)
 def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
-    """The further fields of one run, for a sheet of many runs that left them off."""
+    """Show the additional fields of one run, which a page with many runs leaves out."""
     row = find(queries.measures(request.business), ref)
     document = current_document(row)
     runs = sheet_fields(document, offered(request.business, document.get("system")), place).runs
@@ -77,7 +78,7 @@ def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
 @require_safe
 @require_scope(Scope.MEASURES_READ)
 def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
-    """Every way to build one run, with the price of each."""
+    """List every build option of one run with its price."""
     row = find(queries.measures(request.business).select_related("job"), ref)
     document = current_document(row)
     try:
@@ -101,33 +102,40 @@ def offline_worker(request: Any) -> HttpResponse:
 
 
 def _edit_draft(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
-    """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
-    said = request.POST.get("do", "draw")
-    document = read_fields(_posted(request, said), current_document(row))
-    taken = _drawn(request, row, document, priced=False).taken if said.startswith("gate-in:") else None
-    reshaped = apply_edit(document, said, taken)
+    """Read the fields, apply the edit, save the draft, and return the changes."""
+    action = request.POST.get("do", "draw")
+    document = read_fields(_posted(request, action), current_document(row))
+    taken = _drawn(request, row, document, priced=False).taken if action.startswith("gate-in:") else None
+    reshaped = apply_edit(document, action, taken)
     drawn = _drawn(request, row, document)
     hand = EditingPage(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
-    over = said == "keep-mine" and request.POST.get("over") == str(row.version)
+    over = action == "keep-mine" and request.POST.get("over") == str(row.version)
     try:
         row = save_entries(row, document, drawn.faults, hand, request.session, over=over)
     except EditConflict:
         return _conflict(request, row, document, drawn, hand)
-    if said == "keep" and not drawn.faults:
+    if action == "keep" and not drawn.faults:
         return _save_version(request, row)
     if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
         return redirect("measure", row.ref)
-    whole = reshaped or said in ("restore", "keep-mine")
+    whole = reshaped or action in ("restore", "keep-mine")
     return _answer(
-        request, row, document, drawn, "office/measure_told.html", page=hand.page, whole=whole, asked=said == "keep"
+        request,
+        row,
+        document,
+        drawn,
+        "office/measure_changes.html",
+        page=hand.page,
+        whole=whole,
+        asked=action == "keep",
     )
 
 
-def _posted(request: MemberRequest, said: str) -> dict[str, str]:
-    """The fields, and what a notice's way out types into one of them."""
+def _posted(request: MemberRequest, action: str) -> dict[str, str]:
+    """Return the entered fields, with the value that a fix enters into one of them."""
     typed = {name: str(value) for name, value in request.POST.items()}
-    name, is_typed, value = said.removeprefix("mend:").partition("=")
-    return typed | {name: value} if said.startswith("mend:") and is_typed else typed
+    name, is_fix, value = action.removeprefix("fix:").partition("=")
+    return typed | {name: value} if action.startswith("fix:") and is_fix else typed
 
 
 def _save_version(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
@@ -143,7 +151,7 @@ def _save_version(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
 def _conflict(
     request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: MeasurePreview, hand: EditingPage
 ) -> HttpResponse:
-    """Both side by side; nothing is written until somebody chooses."""
+    """Show both versions of a measure. Nothing is saved until the user chooses one."""
     row.refresh_from_db()
     theirs = _drawn(request, row, current_document(row), priced=False)
     data: dict[str, Any] = {
@@ -167,11 +175,11 @@ def _answer(
     drawn: MeasurePreview,
     template: str,
     opened: int | None = None,
-    **told: Any,
+    **extra: Any,
 ) -> HttpResponse:
     fields = sheet_fields(document, offered(request.business, document.get("system")), opened)
-    new = not (row.latest_version or row.draft or told.get("asked")) and not drawn.taken
-    faults = [] if new else placed(fields, drawn.faults)  # nothing is wrong before anybody has typed
+    new = not (row.latest_version or row.draft or extra.get("asked")) and not drawn.taken
+    faults = [] if new else placed(fields, drawn.faults)  # a new measure shows no errors before the first entry
     context = {
         "measure": row,
         "job": row.job,
@@ -190,13 +198,13 @@ def _answer(
         },
         "opened": opened,
         "may_write": request.actor.may(Scope.MEASURES_WRITE),
-        **told,
+        **extra,
     }
     return render(request, template, context)
 
 
 def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
-    """(field's name, its id, sentence) of every fault, in the sheet's words rather than the document's."""
+    """Return the field name, the field's id and the text of every error, with labels in place of member names."""
     labels = {field.name: field.label for field in fields.all()}
     found = []
     for fault in faults:
@@ -214,7 +222,7 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
 
 
 def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
-    """The fence system that is missing or unknown, once; what is wrong inside a chosen one as it is told."""
+    """Return the errors of the fence system: one if none is chosen, else those of the chosen system."""
     data = [fault for fault in faults if fields.place_of(fault.pointer) == "system"]
     chosen = next(item for item in fields.job if item.name == "system")
     if not data:

@@ -43,7 +43,7 @@ class MenuItem:
 
 
 def address(name: str, *args: str) -> str:
-    """The address of a page, or nothing while no stage has it."""
+    """Return the address of a page, or an empty text if no app has it."""
     try:
         return reverse(name, args=args)
     except NoReverseMatch:  # that stage has no page yet
@@ -51,7 +51,7 @@ def address(name: str, *args: str) -> str:
 
 
 def allowed(rows: Rows, actor: Actor | None, here: str, *args: str) -> list[MenuItem]:
-    """The places somebody may go to, the one they are at marked."""
+    """Return the menu items a person has access to. The current one is marked."""
     if actor is None:
         return []
     found = [MenuItem(name, word, address(name, *args), name == here) for name, word, scope in rows if actor.may(scope)]

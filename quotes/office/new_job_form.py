@@ -13,7 +13,7 @@ from shared.models import Business
 
 
 class JobForm(forms.Form):
-    """A known customer is taken up again where name and e-mail are the same; the label is made up where none is said."""
+    """Form for a new job. A customer with the same name and e-mail is used again. An empty label is filled in."""
 
     name = forms.CharField(
         label="Customer",
@@ -52,12 +52,12 @@ class JobForm(forms.Form):
                 field.widget.attrs.update({"aria-invalid": "true", "aria-describedby": f"id_{name}_error"})
 
     @property
-    def known(self) -> list[str]:
-        """Names to choose from while typing."""
+    def customer_names(self) -> list[str]:
+        """Return customer names for the suggestions."""
         return list(queries.customers(self.business).order_by("-id").values_list("name", flat=True)[:200])
 
     def open(self, actor: Actor) -> Job:
-        """The job, its customer and its site."""
+        """Create the job, its customer and its site."""
         data = self.cleaned_data
         customer = self._customer(actor)
         place = data["address"].strip()

@@ -1,7 +1,7 @@
-"""The way out beside a notice: what somebody could type to be rid of it, as one button.
+"""One-click fixes for notices on the measure page.
 
-A button says ``mend:<field>=<value>``, which is read as if that had been typed into that field, or ``meet:<run>=<mm>``, which
-moves all levels of a run. Notices of one run that differ in figures alone are told once, with the buttons of them all.
+A fix ``fix:<field>=<value>`` enters a value into a field. ``meet:<run>=<mm>`` moves all levels of a run.
+Notices of one run that differ only in figures are merged, and their fixes too.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class Fix:
 
 @dataclass(frozen=True, slots=True)
 class NoticeWithFixes:
-    """A notice, or several alike, with the places they stand at and the ways out of them."""
+    """A notice, or several merged ones, with their elements and fixes."""
 
     severity: str
     places: tuple[str, ...]
@@ -38,7 +38,7 @@ class NoticeWithFixes:
 
 @dataclass(frozen=True, slots=True)
 class NoticeContext:
-    """Where a notice stands: the run's place in the measure, and what was made of it."""
+    """The run of a notice: its index in the measure, and its take-off."""
 
     place: int
     built: BuiltRun
@@ -51,26 +51,26 @@ class NoticeContext:
 
 
 def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_id: str) -> list[NoticeWithFixes]:
-    """The notices of a run or retrofit, those alike told once; a way out stands at the first that has it."""
+    """Return the notices of a run or retrofit, merged if they differ only in figures. Each fix appears once."""
     found = notices.get(run_id, [])
     place = next((place for place, run in enumerate(taken.runs if taken else ()) if run.id == run_id), None)
     site = NoticeContext(place, taken.runs[place], taken) if taken is not None and place is not None else None
     seen = set[Fix]()
-    said = []
+    merged = []
     for group in gathered(found, lambda item: (item.severity.value, item.text)):
         ways = tuple(way for way in _ways_of(group, site) if way not in seen)
         data = tuple(dict.fromkeys(item.element for item in group))
-        said.append(
+        merged.append(
             NoticeWithFixes(
                 group[0].severity.value, data[:NAMED], in_one([item.text for item in group]), ways, len(data[NAMED:])
             )
         )
         seen.update(ways)
-    return said
+    return merged
 
 
 def _ways_of(notices: Iterable[Notice], site: NoticeContext | None) -> tuple[Fix, ...]:
-    """What would mend any of the notices, each way once; none where the run can't be taken off."""
+    """Return the fixes for any of the notices, each once; none if the run has no take-off."""
     return tuple(dict.fromkeys(way for notice in notices for way in _ways(notice, site))) if site else ()
 
 
@@ -81,7 +81,7 @@ def _ways(notice: Notice, site: NoticeContext) -> Iterable[Fix]:
 
 def _form(site: NoticeContext, form: Form, words: str) -> list[Fix]:
     built_so = site.built.form == form
-    return [] if built_so else [Fix(f"mend:runs/{site.place}/form={form.value}", f"{words} run {site.built.id}")]
+    return [] if built_so else [Fix(f"fix:runs/{site.place}/form={form.value}", f"{words} run {site.built.id}")]
 
 
 def _gap(notice: Notice, site: NoticeContext) -> list[Fix]:
@@ -99,7 +99,7 @@ def _rake(notice: Notice, site: NoticeContext) -> list[Fix]:
 
 
 def _lattice(notice: Notice, site: NoticeContext) -> list[Fix]:
-    bare = Fix(f"mend:runs/{site.place}/lattice_mm=0", f"Remove lattice from run {site.built.id}")
+    bare = Fix(f"fix:runs/{site.place}/lattice_mm=0", f"Remove lattice from run {site.built.id}")
     return [*_form(site, Form.STEPPED, "Use stepped for"), bare]
 
 
@@ -107,7 +107,7 @@ def _leaf(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
     wider = {"single": ("wide", "double"), "wide": ("double",)}.get(gate.kind, ())
     words = {"wide": f"Make {gate.id} a wide single gate", "double": f"Make {gate.id} a double gate"}
-    return [Fix(f"mend:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
+    return [Fix(f"fix:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
 
 
 def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
@@ -115,7 +115,7 @@ def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
     if gate.kind == "double":
         return []
     side = "right" if gate.hinge_side == "left" else "left"
-    return [Fix(f"mend:runs/{site.place}/gates/{number}/hinge_side={side}", f"Hang {gate.id} on the {side}")]
+    return [Fix(f"fix:runs/{site.place}/gates/{number}/hinge_side={side}", f"Hang {gate.id} on the {side}")]
 
 
 def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:
@@ -123,7 +123,7 @@ def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:
 
 
 def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
-    """The run that starts at the corner is moved up or down as a whole: it was levelled from another datum."""
+    """Return the fix that moves the run after the corner as a whole, because it was levelled from another datum."""
     runs = site.taken.measure.runs
     shared = corners(runs)
     grounds: list[Ground] = grounds_of(runs, shared)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fencing.documents.explain import summary
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
-from quotes.office.measure_fields import LAYOUTS
+from quotes.office.run_fields import LAYOUTS
 
 
 def in_words(taken: TakeOff) -> str:
-    """Figures by the page's locale, layouts as the sheet calls them."""
+    """Describe a take-off, with the labels of the page and figures by its locale."""
     return without_codes(worded(summary(taken)))
 
 

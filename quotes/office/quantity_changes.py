@@ -1,4 +1,4 @@
-"""Quantities as the take-off sheet lists them, and what moves when something is built otherwise."""
+"""Quantities of a take-off, and their differences after a change."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from shared.common.figures import localize
 
 @dataclass(frozen=True, slots=True)
 class QuantityRow:
-    """One component: ``why`` says in sentences how the total comes about."""
+    """Quantity of one component. ``why`` explains the total in sentences."""
 
     name: str
     finish: str
@@ -28,7 +28,7 @@ class QuantityRow:
 
 @dataclass(frozen=True, slots=True)
 class QuantityDifference:
-    """``by`` is signed; rows that stay as they are are told too, so that one sees that they stay."""
+    """Return the difference of each row. ``by`` has a sign. Unchanged rows are included."""
 
     name: str
     finish: str

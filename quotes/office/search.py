@@ -1,4 +1,4 @@
-"""Looking for jobs, customers and quotes by words: a few of each, scoped, and only kinds somebody may see."""
+"""Search for jobs, customers and quotes: a few results of each kind that the person has access to."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from shared.models import Business
 
 
 def find_matches(business: Business, actor: Actor, words: str) -> list[Group]:
-    """What answers to the words, kind by kind."""
+    """Return the search results by kind."""
     groups = [_jobs(business, words)]
     if actor.may(Scope.QUOTES_READ):
         groups.append(_quotes(business, words))

@@ -30,7 +30,7 @@ class StrengthPanel:
 def strength_panel(
     written: Mapping[str, Any], taken: TakeOff, found: SystemWithPrices, business: Business, *, priced: bool
 ) -> StrengthPanel | None:
-    """The panel of a take-off; None where its measure asks for no screening.
+    """Return the panel of a take-off, or None if its measure has no screening.
 
     Args:
         written: the take-off as its document.
@@ -50,12 +50,12 @@ def strength_panel(
 
 
 def curve_of(taken: TakeOff) -> str:
-    """Allowed height against pitch as one drawing; nothing without a run."""
+    """Return the drawing of allowed height against pitch, or an empty text without runs."""
     return draw_chart(chart(screen(taken), current_decimal_sign())) if taken.runs else ""
 
 
 def lowered(document: Mapping[str, Any], run: str, height: int) -> dict[str, Any]:
-    """The measure with one run at another height; gates as high as the fence follow it."""
+    """Return the measure with another height for one run. Gates of the same height follow."""
 
     def row(one: Mapping[str, Any]) -> dict[str, Any]:
         return {**changed_run(one, {"height_mm": height}), "height_mm": height} if one["id"] == run else dict(one)

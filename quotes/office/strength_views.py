@@ -1,4 +1,4 @@
-"""What the strength panel's buttons do: a run made lower, and the screening annex as a PDF."""
+"""Views of the strength panel: lower a run, and download the screening annex."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from shared.business.roles import Scope
 @require_POST
 @require_scope(Scope.MEASURES_WRITE)
 def height(request: MemberRequest, ref: str) -> HttpResponse:
-    """One run at the height a remedy proposes, as the next version of the measure; nothing where it was changed meanwhile."""
+    """Save the measure with the suggested height for one run, unless it was changed in the meantime."""
     measure = find(queries.measures(request.business).select_related("job"), ref)
     version = newest(measure)
     run, typed = request.POST.get("run", ""), request.POST.get("height_mm", "")
@@ -47,7 +47,7 @@ def height(request: MemberRequest, ref: str) -> HttpResponse:
 @require_safe
 @require_scope(Scope.MEASURES_READ)
 def annex(request: MemberRequest, ref: str) -> HttpResponse:
-    """The screening of the last kept version on paper, with prices for those who may see them."""
+    """Return the screening of the last saved version as a PDF, with prices for persons with access to them."""
     measure = find(queries.measures(request.business).select_related("job__site"), ref)
     version = newest(measure)
     if version is None:

@@ -24,9 +24,9 @@ from quotes.jobs.measure_services import newest
 from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.cutting_plan_view import Sawing, sawing
-from quotes.office.measure_fields import FORMS, LAYOUTS
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of
 from quotes.office.quantity_changes import moved_between, quantity_rows
+from quotes.office.run_fields import FORMS, LAYOUTS
 from quotes.office.strength_panel import strength_panel
 from quotes.purchasing.available_stock import offered
 from quotes.purchasing.saw_sheets import placed
@@ -51,7 +51,7 @@ def of_job(request: MemberRequest, ref: str) -> HttpResponse:
 @require_safe
 @require_scope(Scope.MEASURES_READ)
 def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
-    """The last kept version taken off, and beside it what another height, form or layout would move."""
+    """Show the take-off of the last saved version, and the effect of another height, slope method or layout."""
     measure = find(queries.measures(request.business).select_related("job"), ref)
     version = newest(measure)
     if version is None:
@@ -97,7 +97,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff) -> dict[str, Any]:
-    """What was asked to be otherwise, and what it moves; a fault where it can't be built."""
+    """Return the requested change and its effect, or the error if it cannot be built."""
     asked = {key: request.GET.get(key, "").strip()[:40] for key in ("height_mm", "lattice_mm", "form", "layout")}
     change: dict[str, Any] = {key: value for key, value in asked.items() if value and not key.endswith("_mm")}
     change |= {key: read_length(value, HEIGHT) for key, value in asked.items() if value and key.endswith("_mm")}
@@ -111,7 +111,7 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
 
 
 def _saws(taken: TakeOff, found: SystemWithPrices, written: Mapping[str, Any]) -> list[Sawing]:
-    """The cutting plan of every material that is cut from bars."""
+    """Return the cutting plan of every material that is cut from stock lengths."""
     offers = offered(found.market, [], found.system.rails.kerf)
     bought = purchase(placed(taken.pieces, written), taken.quantities, offers, INTERACTIVE)
     return [sawing(cutting) for cutting in bought.cuttings if cutting.plan.bars]

@@ -1,4 +1,4 @@
-"""What needs somebody now, gathered from every stage: each list is bounded, scoped and left out where nobody may see it."""
+"""Tasks on the start page, collected from all apps. Lists are limited to what the person has access to."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _question(row: Question) -> TodayItem:
 
 
 def answers(business: Business) -> Group:
-    """What customers declined in the last two weeks, and parties that said yes while others have not."""
+    """Return quotes declined in the last two weeks, and quotes that only some parties have accepted."""
     since = timezone.now() - timedelta(days=14)
     rows = offers.revisions(business, {"state": QuoteState.DECLINED}).filter(closed_at__gte=since)
     found = [_quote(row, "declined", live=True) for row in _whole(rows)]
@@ -69,7 +69,7 @@ def answers(business: Business) -> Group:
 
 
 def waiting(business: Business) -> Group:
-    """Sent quotes that somebody has not answered, the one that ends first at the top."""
+    """Return sent quotes without a response, the first to expire at the top."""
     rows = awaiting_answer(business).order_by("valid_until", "id")
     day = today(business)
     return _group("waiting", "Quotes awaiting a response", [_waiting(row, day) for row in _whole(rows)])
@@ -79,7 +79,7 @@ def _waiting(row: Revision, day: date) -> TodayItem:
     parties = list(offers.parties(row).values_list("response", flat=True))
     yes = sum(answer == PartyResponseStatus.ACCEPTED for answer in parties)
     left = (row.valid_until - day).days if row.valid_until else None
-    said = f"{yes} of {len(parties)} accepted" if yes else "no response yet"
+    progress = f"{yes} of {len(parties)} accepted" if yes else "no response yet"
     until = (
         ""
         if left is None
@@ -89,11 +89,11 @@ def _waiting(row: Revision, day: date) -> TodayItem:
         if left == 1
         else ", expires today"
     )
-    return _quote(row, said + until, live=left is not None and left <= 3)
+    return _quote(row, progress + until, live=left is not None and left <= 3)
 
 
 def drafts(business: Business) -> Group:
-    """Measures with something typed that is no version yet."""
+    """Return measures with a draft that is not saved as a version."""
     rows = (
         jobs.measures(business).exclude(draft_at=None).filter(job__state=JobState.OPEN).select_related("job__customer")
     )
@@ -112,7 +112,7 @@ def drafts(business: Business) -> Group:
 
 
 def unpriced(business: Business) -> Group:
-    """Measured jobs that nobody has quoted."""
+    """Return measured jobs without a quote."""
     rows = jobs.jobs(business, {"status": JobState.OPEN}).filter(measures__latest_version__gt=0, quotes=None).distinct()
     found = [
         TodayItem(
@@ -124,7 +124,7 @@ def unpriced(business: Business) -> Group:
 
 
 def to_order(business: Business) -> Group:
-    """Accepted jobs nobody has ordered anything for."""
+    """Return accepted jobs without an order."""
     rows = jobs.jobs(business, {"status": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
         TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order materials", live=True)
@@ -164,7 +164,7 @@ def _delivery(row: SupplierOrder, today: date) -> TodayItem:
 
 
 def to_build(business: Business) -> Group:
-    """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
+    """Return accepted jobs to build, earliest preferred date first, with site and state of the materials."""
     rows = jobs.jobs(business, {"status": JobState.ACCEPTED}).select_related("site", "customer")
     found = list(rows.order_by(F("preferred_on").asc(nulls_last=True), "id")[: MAX + 1])
     material = delivery_queries.material_of(business, found)

@@ -17,7 +17,7 @@ from shared.business.mail_test import ASKED
 from shared.models import Business
 
 SHOWN_FOR = timedelta(days=14)
-"""How long after it was given up a letter stays on Today."""
+"""Time a failed e-mail stays on Today."""
 
 
 def undelivered_rows(business: Business, most: int) -> list[TodayItem]:

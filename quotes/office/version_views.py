@@ -111,7 +111,7 @@ def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status:
 
 
 def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
-    """The fence as it would be built by the catalogue of today, or why it can't be; and the newest version beside it."""
+    """Return the drawings of the version with today's catalogue, or its errors, and the difference to the latest version."""
     width = NARROW if "narrow" in request.COOKIES else WIDE
     try:
         taken = take_off_measure(request.business, parsed(row.document)).takeoff
@@ -124,6 +124,6 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
         return data
     try:
         now = take_off_measure(request.business, parsed(last.document)).takeoff
-    except InvalidDocument:  # its own page says why
+    except InvalidDocument:  # its own page shows the errors
         return data
     return {**data, "moved": moved_between(taken, now)}

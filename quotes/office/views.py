@@ -33,7 +33,7 @@ AGREED = (JobState.ACCEPTED, JobState.BUILT, JobState.CLOSED)
 @require_safe
 @require_scope(Scope.JOBS_READ)
 def today(request: MemberRequest) -> HttpResponse:
-    """What needs somebody now; a newcomer is told the next step."""
+    """Show open tasks; a new user sees the next step."""
     groups = today_groups(request.business, request.actor)
     empty = not groups and not queries.jobs(request.business).exists()
     may_start = request.actor.may(Scope.JOBS_WRITE)
@@ -76,7 +76,7 @@ def jobs(request: MemberRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.JOBS_WRITE)
 def new_job(request: MemberRequest) -> HttpResponse:
-    """Customer and site in one short form; the measure is next."""
+    """Create a job with its customer and site; the measure comes next."""
     form = JobForm(request.POST or None, business=request.business)
     if request.method == "POST" and form.is_valid():
         with transaction.atomic():
@@ -151,11 +151,11 @@ def _customer_facts(row: Customer) -> dict[str, str]:
 @require_POST
 @require_scope(Scope.JOBS_WRITE)
 def job_copy(request: MemberRequest, ref: str) -> HttpResponse:
-    """A new job like this one, with its measures."""
+    """Copy a job with its measures."""
     row = find(queries.jobs(request.business), ref)
     copy = copy_job(job=row, actor=request.actor)
     messages.success(
-        request, f"{copy.number} is a copy of {row.number}: its measures as they stand, nothing that was quoted."
+        request, f"{copy.number} is a copy of {row.number} with its current measures. Quotes were not copied."
     )
     return redirect("job", copy.ref)
 

@@ -1,4 +1,4 @@
-"""How a figure came about, as somebody would write it down: without codes of units and noughts that say nothing."""
+"""Filters for calculations: units by name and figures without trailing zeros."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from shared.common.form_fields import shown_number
 register = template.Library()
 _FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)(?: ([A-Z][A-Z0-9]{1,2})\b)?(?![\w.]*\w)")
 _EACH = re.compile(r"(?<= at )\d+(?:\.\d)?(?= =)")
-"""What one costs, with fewer than two decimals."""
+"""Write a unit price with at least two decimals."""
 _MANY = {"box": "boxes", "number of packs": "packs"}
 
 
 @register.filter
 def working(text: str) -> str:
-    """A working of the price in a reader's units and decimal sign.
+    """Write a price calculation with the units and the decimal sign of the reader.
 
     >>> working("36.000 XBG as ordered = 268.20; 22 % markup = 327.20")
     '36 bags as ordered = 268.20; 22 % markup = 327.20'

@@ -14,11 +14,11 @@ register = template.Library()
 
 @register.filter
 def label_of(code: str, names: Mapping[str, str]) -> str:
-    """What a code is called; the code itself where nobody named it."""
+    """Return the label of a code, or the code itself."""
     return names.get(code, code)
 
 
 @register.inclusion_tag("office/field.html", takes_context=True)
 def measured(context: dict[str, Any], one: MeasureField) -> dict[str, Any]:
-    """A field with its label, what it was read as, and what is wrong with it."""
+    """Show a field with its label, the value as it was read, and its error."""
     return {"one": one, "fault": context.get("fault_of", {}).get(one.name, ""), "locked": not context.get("may_write")}

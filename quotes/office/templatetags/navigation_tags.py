@@ -14,7 +14,7 @@ register = template.Library()
 
 @register.inclusion_tag("office/places.html", takes_context=True)
 def places(context: dict[str, Any], here: str = "") -> dict[str, Any]:
-    """The line of places, with the businesses a person can change to."""
+    """Show the main menu and the businesses a person can switch to."""
     request = context["request"]
     actor = getattr(request, "actor", None)
     others = list(businesses_of(request.user).exclude(pk=request.business.pk)) if actor else []
@@ -23,5 +23,5 @@ def places(context: dict[str, Any], here: str = "") -> dict[str, Any]:
 
 @register.inclusion_tag("office/margin.html", takes_context=True)
 def margin(context: dict[str, Any], job_ref: str, here: str = "job") -> dict[str, Any]:
-    """The stages of a job along the margin of its sheets."""
+    """Show the menu of a job."""
     return {"stages": allowed(STAGES, getattr(context["request"], "actor", None), here, job_ref)}

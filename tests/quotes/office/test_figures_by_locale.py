@@ -12,8 +12,9 @@ import pytest
 from django.test import Client
 
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_fields import FormChoices, sheet_fields
+from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_form import read_fields
+from quotes.office.run_fields import FormChoices
 from shared.common.figures import use_decimal_sign
 from shared.models import Business
 from tests.quotes.quoting.cast import measure, new_job, stock_up

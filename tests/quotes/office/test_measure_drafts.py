@@ -10,7 +10,8 @@ from django.test import Client
 from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from quotes.office.measure_drafts import current_document, offered
-from quotes.office.measure_fields import FormChoices, sheet_fields
+from quotes.office.measure_fields import sheet_fields
+from quotes.office.run_fields import FormChoices
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast

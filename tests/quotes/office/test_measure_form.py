@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from catalogue.rules.site_words import SiteWords
 from fencing.model.faults import Fault
 from quotes.office.measure_edits import apply_edit, next_id
-from quotes.office.measure_fields import FormChoices, ground_of, sheet_fields
+from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_form import read_bays, read_fields
 from quotes.office.measure_views import placed
+from quotes.office.run_fields import FormChoices, ground_of
 from shared.common.typed_lengths import LEVEL, metres, read_length
 
 OFFERED = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])

@@ -117,7 +117,7 @@ def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(busin
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("do", ["mend:nonsense", "mend:=x", "mend:../x=1", "meet:9=1", "meet:0=all", "meet:0"])
+@pytest.mark.parametrize("do", ["fix:nonsense", "fix:=x", "fix:../x=1", "meet:9=1", "meet:0=all", "meet:0"])
 def test_a_button_nobody_drew_changes_nothing(client: Client, business: Business, do: str) -> None:
     begun = _begun(business, measure(9000))
     before = _notices(begun), current_document(begun)

@@ -254,7 +254,7 @@
       "add-station": () => [...form.querySelectorAll(`input[name^='runs/${place}/levels/'][name$='/0']`)].pop(),
       "add-reading": () => [...form.querySelectorAll(`input[name^='runs/${place}/book/'][name$='/at_mm']`)].pop(),
       "add-retrofit": () => [...form.querySelectorAll("input[name$='/bays_mm']")].pop(),
-      mend: () => null,
+      fix: () => null,
       meet: () => null,
       show: () => place === "strength" ? form.querySelector("#strength input, #strength select:not([name='strength/method'])") : form.querySelector(`#run-${place} .fields input[name*='/levels/'], #run-${place} input[name*='/book/']`),
     }[verb];
