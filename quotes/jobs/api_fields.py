@@ -57,7 +57,7 @@ MEASURES = RowSerializer(
 
 
 def shape(names: tuple[str, ...], **others: Any) -> dict[str, Any]:
-    """A JSON Schema of an object of texts, with what is otherwise said apart."""
+    """Return the JSON Schema of an object of texts; ``others`` gives the schemas of its other members."""
     kinds = {name: TIME if name.endswith("_at") else DATE if name.endswith("_on") else TEXT for name in names}
     return {"type": "object", "properties": {**kinds, **others}}
 
@@ -103,5 +103,5 @@ TAKEOFF_SCHEMA = {
 
 
 def serialize_row(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
-    """A stored row by the names of its columns."""
+    """Return a stored record by the names of its columns."""
     return {name: getattr(row, name) for name in names}

@@ -1,4 +1,4 @@
-"""What the crew used, brought back and built otherwise."""
+"""As-built entries: materials used, returns, and changes on site."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
     """One more entry. Only while the fence is being built or has just been.
 
     Args:
-        sent_as: an id by whoever sends it, unique on the job: the same again answers with the first entry.
+        sent_as: an id chosen by the sender, unique on the job. The same id again returns the first entry.
     """
     if sent_as:
         Job.objects.of(job.business).select_for_update(no_key=True).get(pk=job.pk)
@@ -46,7 +46,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
 
 @transaction.atomic
 def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
-    """Takes a mistaken entry back by its opposite; both stay on record. A second time answers with the first."""
+    """Undo a mistaken entry by a reverse entry; both stay on record. A second call returns the first reverse entry."""
     done = AsBuilt.objects.of(entry.business).filter(reverses=entry).first()
     if done is not None:
         return done

@@ -1,4 +1,4 @@
-"""Whose catalogue a command works with, where the database has more than one business."""
+"""Choice of the business for a command, if the database has several."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ HINT = "run manage.py migrate and start_business, or make demo; takeoff alone al
 
 
 def catalogued(code: str, named: str | None, err: TextIO) -> tuple[System, PriceList]:
-    """The system of that code and the prices it is compared by."""
+    """Return the fence system with this code and its comparison prices."""
     business = choose_business(code, named, err)
     system = system_of(system_version(business, code), market_of(business))
     return system, price_list(business, system)
 
 
 def choose_business(code: str, named: str | None, err: TextIO) -> Business:
-    """The business named; without a name the first one that has a fence system of that code, saying so where others have too."""
+    """Return the named business. Without a name, return the first one with this fence system, with a notice if there are more."""
     try:
         found = list(Business.objects.order_by("id"))
     except DatabaseError:

@@ -1,4 +1,4 @@
-"""What would help a screened fence, priced. What prices a job comes later in its life and registers itself here."""
+"""Hook for the prices of suggested changes to a screened fence. The app that sets prices registers it."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ _PRICERS: list[Prices] = []
 
 
 def prices_remedies(price: Prices) -> Prices:
-    """Registers what prices the changes of a take-off; the last to register is asked."""
+    """Register the function that prices the suggested changes of a take-off. The last one registered is used."""
     if price not in _PRICERS:
         _PRICERS.append(price)
     return price
 
 
 def with_prices(document: Mapping[str, Any], taken: TakeOff, found: SystemWithPrices) -> dict[str, Any]:
-    """A take-off document with what each change of its screening adds to the price; without a screening as it was."""
+    """Return a take-off document with the price of each suggested change; unchanged if it has no screening."""
     screened = document.get("strength")
     if not screened or not screened["suggested_changes"] or not _PRICERS:
         return dict(document)

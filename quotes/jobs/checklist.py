@@ -17,7 +17,7 @@ from shared.database import audit_log
 
 @dataclass(frozen=True, slots=True)
 class ChecklistMark:
-    """What was ticked, and when by the clock of whoever ticked it."""
+    """A checklist mark and its time by the clock of the sender."""
 
     place: str
     done: bool
@@ -26,9 +26,9 @@ class ChecklistMark:
 
 @transaction.atomic
 def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], actor: Actor) -> dict[str, bool]:
-    """Keeps the marks that are later than what is known of their place; the same again changes nothing.
+    """Save the marks that are later than the stored ones. The same marks again change nothing.
 
-    A clock that runs ahead counts as now, so that nobody's mark outlasts all others. Refused when a place is not on this job.
+    A clock that runs ahead counts as now, so that its marks do not outlast all others. Reject elements that are not on this job.
     """
     data = list(marks)
     strange = sorted({mark.place for mark in data} - known)
@@ -56,5 +56,5 @@ def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], act
 
 
 def ticked(job: Job) -> Mapping[str, ChecklistEntry]:
-    """The last mark of each place."""
+    """Return the last mark of each element."""
     return {row.place: row for row in ChecklistEntry.objects.of(job.business).filter(job=job)}

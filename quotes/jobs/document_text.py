@@ -1,4 +1,4 @@
-"""Documents as the rows keep them: canonical text, decimals digit for digit as they were told."""
+"""Canonical text of stored documents. Decimals keep their digits."""
 
 from __future__ import annotations
 
@@ -22,5 +22,5 @@ def canonical(document: Any) -> str:
 
 
 def parsed(text: str) -> Any:
-    """A document kept as text, its decimals exact."""
+    """Return a stored document with exact decimals."""
     return json.loads(text, parse_float=Decimal)

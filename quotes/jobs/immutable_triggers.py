@@ -31,19 +31,19 @@ def _statements(vendor: str, table: str, verb: str, condition: str, name: str) -
 
 
 def refuse(table: str, verb: str, condition: str = "", name: str = "") -> RunPython:
-    """A migration step: ``verb`` (UPDATE, DELETE) on rows of ``table`` fails where ``condition`` on OLD and NEW holds."""
+    """Return a migration step. ``verb`` (UPDATE, DELETE) on ``table`` fails if ``condition`` on OLD and NEW is true."""
 
     trigger = name or f"{table}_no_{verb.lower()}"
 
     def lay(apps: Any, schema_editor: Any) -> None:
         for statement in _statements(schema_editor.connection.vendor, table, verb, condition, trigger):
-            schema_editor.execute(statement, params=None)  # a per cent sign is no placeholder here
+            schema_editor.execute(statement, params=None)  # a per cent sign in it is not a placeholder
 
     return RunPython(lay, _lift(table, trigger))
 
 
 def written_once(*tables: str) -> list[RunPython]:
-    """Steps after which rows of these tables can be neither changed nor deleted."""
+    """Return migration steps after which the rows of these tables cannot be changed or deleted."""
     return [refuse(table, verb) for table in tables for verb in ("UPDATE", "DELETE")]
 
 

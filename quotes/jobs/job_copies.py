@@ -24,7 +24,7 @@ def copy_job(
     customer: Customer | None = None,
     new_site_address: Mapping[str, Any] | None = None,
 ) -> Job:
-    """A new job with the measures of an earlier one as they stand; for another customer it needs a site of theirs."""
+    """Copy a job with its current measures. For another customer it needs one of their sites."""
     whose = customer or job.customer
     site = _site(job, whose, new_site_address, actor)
     copy = open_job(customer=whose, site=site, label=label or job.label, actor=actor, copied_from=job)

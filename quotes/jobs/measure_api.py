@@ -76,7 +76,7 @@ class MeasureDetail(Endpoint):
         request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SCHEMA}, summary="Save the next version"
     )
     def put(self, request: Request, ref: str) -> Response:
-        """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
+        """The body is the site measure document. An invalid one is rejected; save it as a draft."""
         measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
         measure_services.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
         return self.one(_full(measure), measure)
@@ -181,7 +181,7 @@ class TakeOffs(Endpoint):
 
 
 def _read_both(document: object, system: object) -> tuple[Measure, System]:
-    """A measure and the system sent with it; the faults of both at once."""
+    """Read a measure and the system sent with it. Raise the errors of both at once."""
     faults, built_from, measure = list[Fault](), None, None
     try:
         with pointing("/system"):
@@ -215,7 +215,7 @@ class pointing:
 
 
 def find_version(endpoint: Endpoint, ref: str, number: int | None = None) -> MeasureVersion:
-    """A version of a measure, the last one without a number; 404 where there is none."""
+    """Return a version of a measure, the last one without a number. Raise 404 if there is none."""
     measure = endpoint.find(queries.measures(endpoint.business), ref)
     rows = queries.versions(endpoint.business).filter(measure=measure, number=number or measure.latest_version)
     found = rows.select_related("business", "measure").first()

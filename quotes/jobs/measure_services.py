@@ -24,7 +24,7 @@ from shared.database import audit_log
 def start_measure(
     *, job: Job, document: Mapping[str, Any] | None = None, label: str = "", actor: Actor
 ) -> StoredMeasure:
-    """A measure for a job: with a valid document its first version, without one an empty draft."""
+    """Start a measure for a job: with its first version if there is a valid document, else with an empty draft."""
     named = label or (str(document.get("label", ""))[:200] if document else "") or job.label
     measure = StoredMeasure.objects.of(job.business).create(job=job, label=named)
     if document is not None:
@@ -36,7 +36,7 @@ def start_measure(
 
 @transaction.atomic
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
-    """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
+    """Save the next version. The same document again returns the present version. Reject what has no take-off."""
     read = take_off_measure(measure.business, document).measure
     row = StoredMeasure.unscoped.select_for_update(no_key=True).get(
         pk=measure.pk
@@ -69,9 +69,9 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
 
 @transaction.atomic
 def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | None = None) -> StoredMeasure:
-    """Keeps the text exactly as it was typed, with what is still wrong with it. Nothing is refused but sheer size.
+    """Save the text exactly as entered, with its errors. Only its size can be rejected.
 
-    ``faults`` spares trying it out again where somebody just did.
+    ``faults`` are the errors if the caller has checked the text already.
     """
     if len(text.encode()) > settings.BODY_MAX:
         raise Problem("too-large", f"A draft may have {settings.BODY_MAX} bytes.")
@@ -86,7 +86,7 @@ def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | N
 
 
 def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
-    """The draft becomes the next version, if nothing is wrong with it."""
+    """Save the draft as the next version, if it has no errors."""
     if not measure.draft:
         raise Problem("conflict", "There is no draft.")
     return save_measure(measure=measure, document=_parsed(measure.draft), actor=actor)
@@ -105,7 +105,7 @@ def restore_version(*, version: MeasureVersion) -> StoredMeasure:
 
 
 def draft_errors(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
-    """What keeps a draft from being the next version; nothing when it could be."""
+    """Return the errors that prevent saving a draft as the next version; an empty tuple if there are none."""
     try:
         take_off_measure(measure.business, _parsed(text))
     except InvalidDocument as refused:
@@ -114,7 +114,7 @@ def draft_errors(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
 
 
 def newest(measure: StoredMeasure) -> MeasureVersion | None:
-    """The last valid version, if there is one."""
+    """Return the last valid version, if there is one."""
     return MeasureVersion.objects.of(measure.business).filter(measure=measure, number=measure.latest_version).first()
 
 

@@ -1,4 +1,4 @@
-"""Who wants a fence, where, what was measured there, and everything that happened since."""
+"""Customers, sites, jobs and their history, measures, and as-built entries."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ class JobEvent(ImmutableModel):
 class StoredMeasure(BusinessOwned):
     """A site measure being kept: numbered versions that were valid, and perhaps a draft on top that need not be.
 
-    ``draft`` is the text as it was typed; ``draft_errors`` says what keeps it from becoming the next version.
+    ``draft`` is the text as entered; ``draft_errors`` are the errors that prevent saving it as the next version.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="measures")
@@ -162,7 +162,7 @@ class BuiltKind(models.TextChoices):
 
 
 class AsBuilt(ImmutableModel):
-    """What the crew used, brought back or built otherwise. A mistake is put right by an entry that takes it back."""
+    """An as-built entry: material used, returned or changed on site. A mistake is corrected by a reverse entry."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="as_built")
     kind = models.CharField(max_length=8, choices=BuiltKind)
@@ -189,7 +189,7 @@ class AsBuilt(ImmutableModel):
 
 
 class ChecklistEntry(BusinessOwned):
-    """Whether a hole is dug, a bay or a gate stands: the crew's last word about one place of the agreed fence."""
+    """The last mark of a checklist item: a hole is dug, or a bay or gate is erected."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="ticks")
     place = models.CharField("post, bay or gate", max_length=40)

@@ -1,4 +1,4 @@
-"""What was ordered for a job, as the stage that orders tells it. That stage comes later in a job's life and registers itself."""
+"""Hook for the quantities ordered for a job. The app that orders materials registers it."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ _TELLERS: list[Tells] = []
 
 
 def tells_ordered(tell: Tells) -> Tells:
-    """Registers what tells the quantities ordered for a job, by role."""
+    """Register the function that returns the quantities ordered for a job, by role."""
     if tell not in _TELLERS:
         _TELLERS.append(tell)
     return tell
 
 
 def ordered_for(job: Job) -> dict[str, Ordered]:
-    """Everything ordered for a job, by role; nothing while nobody ordered."""
+    """Return the quantities ordered for a job by role; empty if nothing is ordered."""
     found: dict[str, Ordered] = {}
     for tell in _TELLERS:
         for role, item in tell(job).items():

@@ -35,7 +35,7 @@ def customers(
 
 
 def sites(customer: Customer) -> OwnedQuerySet[Site]:
-    """Where a customer wants fences."""
+    """Return the sites of a customer."""
     return Site.objects.of(customer.business).filter(customer=customer)
 
 
@@ -56,7 +56,7 @@ def jobs(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQue
 
 
 def events(job: Job) -> OwnedQuerySet[JobEvent]:
-    """The time line of a job."""
+    """Return the history of a job."""
     return JobEvent.objects.of(job.business).filter(job=job)
 
 
@@ -71,7 +71,7 @@ def versions(business: Business) -> OwnedQuerySet[MeasureVersion]:
 
 
 def as_built(job: Job) -> OwnedQuerySet[AsBuilt]:
-    """What the crew recorded on a job."""
+    """Return the as-built entries of a job."""
     return AsBuilt.objects.of(job.business).filter(job=job)
 
 

@@ -1,4 +1,4 @@
-"""The JSON Schemas of the documents that go in and come out, for whoever writes a program against them."""
+"""JSON Schemas of the input and output documents."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def schemas() -> dict[str, dict[str, Any]]:
 
 
 class Schemas(Endpoint):
-    """What schemas there are."""
+    """List the schemas."""
 
     public = True
 

@@ -21,7 +21,7 @@ Row = TypeVar("Row", Customer, Site, Job)
 
 @transaction.atomic
 def add_customer(*, business: Business, actor: Actor, **details: Any) -> Customer:
-    """A new customer."""
+    """Create a customer."""
     customer = Customer(business=business, **details)
     customer.full_clean(exclude=["business"])
     customer.save()
@@ -49,7 +49,7 @@ def archive_customer(*, customer: Customer, actor: Actor) -> Customer:
 
 @transaction.atomic
 def add_site(*, customer: Customer, actor: Actor, **details: Any) -> Site:
-    """A place a customer wants a fence at."""
+    """Create a site of a customer."""
     site = Site(business=customer.business, customer=customer, **details)
     site.full_clean(exclude=["business", "customer"])
     site.save()
@@ -67,7 +67,7 @@ def change_site(*, site: Site, actor: Actor, **changes: Any) -> Site:
 
 @transaction.atomic
 def open_job(*, customer: Customer, site: Site, label: str, actor: Actor, **details: Any) -> Job:
-    """A new job with the next number of its business."""
+    """Create a job with the next job number of its business."""
     if site.customer_id != customer.pk:
         raise InvalidDocument([Fault("/site", "site.of_another", "This site belongs to another customer.")])
     business = customer.business

@@ -1,4 +1,4 @@
-"""What follows from a job's move in other stages. They come later in a job's life and register themselves."""
+"""Hooks that run when a job changes state. Later apps register them."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ _FOLLOWERS: dict[str, list[Follows]] = defaultdict(list)
 
 
 def follows(state: JobState, follow: Follows) -> None:
-    """Registers what is done in the transaction of a move to a state."""
+    """Register a function that runs in the transaction of a change to a state."""
     if follow not in _FOLLOWERS[state]:
         _FOLLOWERS[state].append(follow)
 
 
 def run_hooks(job: Job, actor: Actor) -> None:
-    """Does what follows from the state a job has come to."""
+    """Run the functions registered for the present state of a job."""
     for follow in _FOLLOWERS[job.state]:
         follow(job, actor)

@@ -1,4 +1,4 @@
-"""What a measure is taken off with: the business's fence system and its prices of the day."""
+"""Fence system and prices of the day that a measure is taken off with."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from shared.models import Business
 
 @dataclass(frozen=True)
 class SystemWithPrices:
-    """A fence system as it stands, with everything that can be bought for it today."""
+    """A fence system with everything that can be bought for it today."""
 
     business: Business
     code: str
@@ -40,7 +40,7 @@ class SystemWithPrices:
 
 
 def find_system(business: Business, code: str | None) -> SystemWithPrices:
-    """The latest version of a fence system, or of the default one. Refused where there is none."""
+    """Return the latest version of a fence system, or of the default one. Raise InvalidDocument if there is none."""
     version = queries.system_version(business, code or queries.default_system(business).code)
     market = engine_input.market(business)
     system = engine_input.system_of(version, market)

@@ -62,7 +62,7 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
 
 
 def problem(refused: InvalidDocument) -> dict[str, Any]:
-    """A refusal as the problem document the API answers with (RFC 9457)."""
+    """Return an error as the problem document of the API (RFC 9457)."""
     home = os.environ.get("BAYWRIGHT_URL") or "http://localhost:8000"
     return {
         "type": f"{home.rstrip('/')}/api/docs/problems/invalid",
@@ -77,7 +77,7 @@ def problem(refused: InvalidDocument) -> dict[str, Any]:
 
 
 def _take_off(asked: Namespace, err: TextIO) -> TakeOff:
-    """The take-off, or one refusal with the faults of the measure and of the system."""
+    """Return the take-off. Raise the errors of the measure and of the system together."""
     if asked.measure == asked.system == "-":
         text = "standard input can be the measure or the system, not both"
         raise InvalidDocument([Fault("", "file.twice", text)])
@@ -94,7 +94,7 @@ def _take_off(asked: Namespace, err: TextIO) -> TakeOff:
 
 
 def _gather(read: Callable[[], T]) -> tuple[T | None, list[Fault]]:
-    """What ``read`` gives, or its faults."""
+    """Return the result of ``read``, or its errors."""
     try:
         return read(), []
     except InvalidDocument as refused:

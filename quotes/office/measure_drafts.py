@@ -21,6 +21,7 @@ from quotes.jobs.models import StoredMeasure
 from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_form import read_fields
 from quotes.office.run_fields import FormChoices
+from shared.common.dates import write_moment
 from shared.models import Business
 
 HEIGHT = 1800
@@ -60,6 +61,12 @@ def _stored_document(measure: StoredMeasure) -> dict[str, Any]:
         kept: dict[str, Any] = parsed(version.document)
         return kept
     return new_measure_document(measure)
+
+
+def measure_facts(row: StoredMeasure) -> dict[str, str]:
+    """Return the latest version of a measure and the time of its draft, by label."""
+    draft = write_moment(row.draft_at, seconds=True) if row.draft_at else "none"
+    return {"Latest version": str(row.latest_version), "Unsaved draft": draft}
 
 
 def new_measure_document(measure: StoredMeasure) -> dict[str, Any]:

@@ -10,38 +10,47 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fencing.documents.takeoff_document import takeoff_document
-from fencing.model.faults import InvalidDocument
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.documents.screening_annex import annex_pdf, place_of
 from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, save_measure
+from quotes.jobs.models import StoredMeasure
 from quotes.jobs.takeoff_cache import take_off_measure
+from quotes.office.measure_drafts import measure_facts
 from quotes.office.strength_panel import curve_of, lowered
 from quotes.quoting.content_document import face
 from shared.api.etags import find
+from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.web.page_errors import PAGE_ERRORS, error_text
+from shared.web.seen_version import acting_on
 
 
 @require_POST
 @require_scope(Scope.MEASURES_WRITE)
 def height(request: MemberRequest, ref: str) -> HttpResponse:
-    """Save the measure with the suggested height for one run, unless it was changed in the meantime."""
-    measure = find(queries.measures(request.business).select_related("job"), ref)
-    version = newest(measure)
-    run, typed = request.POST.get("run", ""), request.POST.get("height_mm", "")
-    data = typed.isascii() and typed.isdigit() and len(typed) < 6
-    if version is None or measure.draft_at or request.POST.get("version") != str(version.number) or not data:
-        messages.warning(request, "The measure has changed. Check the suggested changes again.")
-        return redirect(_panel(ref))
+    """Save the measure with the suggested height for one run, in the version that the page showed."""
+    rows = queries.measures(request.business).select_related("job", "business")
     try:
-        save_measure(measure=measure, document=lowered(parsed(version.document), run, int(typed)), actor=request.actor)
-    except InvalidDocument as refused:
-        messages.error(request, " ".join(fault.text for fault in refused.faults[:4]))
-    else:
-        messages.success(request, f"Height of run {run} set to {typed} mm. The earlier version is in the history.")
+        with acting_on(request, rows, ref, measure_facts) as measure:
+            text = _lower_run(request, measure)
+        messages.success(request, text)
+    except PAGE_ERRORS as refused:
+        messages.error(request, error_text(refused), extra_tags="Failed")
     return redirect(_panel(ref))
+
+
+def _lower_run(request: MemberRequest, measure: StoredMeasure) -> str:
+    run, entered, version = request.POST.get("run", ""), request.POST.get("height_mm", ""), newest(measure)
+    if version is None or measure.draft_at:
+        raise Problem("conflict", "The measure has a draft. Save or discard it first.")
+    if not (entered.isascii() and entered.isdigit() and len(entered) < 6):
+        raise InvalidDocument([Fault("/height_mm", "range", "Enter a height in whole millimetres.")])
+    save_measure(measure=measure, document=lowered(parsed(version.document), run, int(entered)), actor=request.actor)
+    return f"Height of run {run} set to {entered} mm. The earlier version is in the history."
 
 
 @require_safe

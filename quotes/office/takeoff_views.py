@@ -24,6 +24,7 @@ from quotes.jobs.measure_services import newest
 from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.cutting_plan_view import Sawing, sawing
+from quotes.office.measure_drafts import measure_facts
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of
 from quotes.office.quantity_changes import moved_between, quantity_rows
 from quotes.office.run_fields import FORMS, LAYOUTS
@@ -59,6 +60,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     document = parsed(version.document)
     data: dict[str, Any] = {
         "measure": measure,
+        "facts": measure_facts(measure),
         "job": measure.job,
         "version": version,
         "forms": FORMS,

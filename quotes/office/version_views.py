@@ -21,6 +21,7 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, restore_version
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.takeoff_cache import take_off_measure
+from quotes.office.measure_drafts import measure_facts
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
 from quotes.office.plain_text import in_words
 from quotes.office.quantity_changes import moved_between
@@ -28,7 +29,6 @@ from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
-from shared.common.dates import write_moment
 from shared.web.seen_version import acting_on
 
 A_SHEET = 50
@@ -74,18 +74,12 @@ def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
     if measure.draft and not request.POST.get("drop"):
         return _sheet(request, row, "Unsaved changes would be lost. Select “Discard unsaved changes” to continue.", 422)
     try:
-        with acting_on(request, measures, ref, _measure_facts):
+        with acting_on(request, measures, ref, measure_facts):
             restore_version(version=row)
     except Problem as refused:
         return _sheet(request, _get_version(measure, number), refused.detail, refused.status)
     messages.success(request, f"Version {number} is restored as the draft. Save the draft to create the next version.")
     return redirect("measure", ref)
-
-
-def _measure_facts(row: StoredMeasure) -> dict[str, str]:
-    """Return the latest version of a measure and the time of its draft, by label."""
-    draft = write_moment(row.draft_at, seconds=True) if row.draft_at else "none"
-    return {"Latest version": str(row.latest_version), "Unsaved draft": draft}
 
 
 def _get_version(measure: StoredMeasure, number: int) -> MeasureVersion:
@@ -100,7 +94,7 @@ def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status:
     measure = row.measure
     data: dict[str, Any] = {
         "measure": measure,
-        "facts": _measure_facts(measure),
+        "facts": measure_facts(measure),
         "job": measure.job,
         "version": row,
         "fault": fault,

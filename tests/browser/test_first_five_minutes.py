@@ -85,14 +85,14 @@ def _measure(new: Newcomer) -> None:
     page = new.page
     new.choose("#f-defaults-form", "stepped")
     new.type("#f-runs-0-length_mm", "18.24")
-    expect(page.locator("#f-runs-0-length_mm-said")).to_have_text("18.240 m")  # the reading is looked at first
+    expect(page.locator("#f-runs-0-length_mm-note")).to_have_text("18.240 m")  # the reading is looked at first
     new.choose("#f-runs-0-ground", "fall")
     new.type("#f-runs-0-levels-1-1", "-0.9")
-    expect(page.locator("#f-runs-0-levels-1-1-said")).to_have_text("-0.900 m")
+    expect(page.locator("#f-runs-0-levels-1-1-note")).to_have_text("-0.900 m")
     new.press("Add run at corner")
     expect(page.locator("#f-runs-1-length_mm")).to_be_focused()
     new.type("#f-runs-1-length_mm", "11.76")
-    expect(page.locator("#f-runs-1-length_mm-said")).to_have_text("11.760 m")
+    expect(page.locator("#f-runs-1-length_mm-note")).to_have_text("11.760 m")
     page.locator("#drawing svg").last.locator("[data-bay='A-3']").first.dispatch_event("click")
     new.steps.append("a bay, for the gate")
     expect(page.locator("#f-runs-0-gates-0-opening_mm")).to_be_focused()

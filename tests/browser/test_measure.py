@@ -82,7 +82,7 @@ def test_a_length_is_understood_as_it_is_typed_and_said_back(
 ) -> None:
     _open(wide, live_server, empty)
     wide.fill(LENGTH, typed)
-    expect(wide.locator(f"{LENGTH}-said")).to_have_text("18.240 m")
+    expect(wide.locator(f"{LENGTH}-note")).to_have_text("18.240 m")
     expect(wide.locator("#drawing svg").first).to_be_visible()
     _kept(wide)
     assert _draft(empty)["runs"] == [{"end": "free", "id": "A", "length_mm": 18240, "start": "free"}]
@@ -96,11 +96,11 @@ def test_a_stepped_corner_with_a_gate_is_measured_drawn_and_kept(
     page.fill(LENGTH, "18.24")
     page.select_option("#f-runs-0-ground", "fall")
     page.fill("#f-runs-0-levels-1-1", "-0,9")
-    expect(page.locator("#f-runs-0-levels-1-1-said")).to_have_text("-0.900 m")
+    expect(page.locator("#f-runs-0-levels-1-1-note")).to_have_text("-0.900 m")
     page.get_by_role("button", name="Add run at corner").click()
     expect(page.locator("#f-runs-1-length_mm")).to_be_focused()
     page.keyboard.type("11.76")
-    expect(page.locator("#f-runs-1-length_mm-said")).to_have_text("11.760 m")
+    expect(page.locator("#f-runs-1-length_mm-note")).to_have_text("11.760 m")
     before = page.locator("#answer").inner_text()
     page.locator("#drawing svg").last.locator("[data-bay='A-3']").first.dispatch_event("click")
     expect(page.locator("#f-runs-0-gates-0-opening_mm")).to_be_focused()
@@ -123,7 +123,7 @@ def test_a_fault_stands_at_its_field_and_in_a_summary_that_takes_the_focus(
     _open(page, live_server, empty)
     page.fill(LENGTH, "eighteen")
     expect(page.locator(LENGTH)).to_have_attribute("aria-invalid", "true")
-    expect(page.locator(f"{LENGTH}-said")).to_contain_text(
+    expect(page.locator(f"{LENGTH}-note")).to_contain_text(
         "'eighteen' is not valid here; enter a length, such as 18.24"
     )
     page.get_by_role("button", name="Save and view take-off").click()
@@ -146,7 +146,7 @@ def test_the_keyboard_alone_measures_and_keeps(wide: Page, live_server: Any, emp
     _open(wide, live_server, empty)
     wide.focus(LENGTH)
     wide.keyboard.type("6 m")
-    expect(wide.locator(f"{LENGTH}-said")).to_have_text("6.000 m")
+    expect(wide.locator(f"{LENGTH}-note")).to_have_text("6.000 m")
     _tab_to(wide, "Save and view take-off")
     wide.keyboard.press("Enter")
     expect(wide.get_by_role("heading", name="Quantities")).to_be_visible()
@@ -214,7 +214,7 @@ def test_sixty_metres_are_drawn_anew_by_one_call_whose_time_is_told(
     wide.on("request", lambda item: asked.append(item) if item.method == "POST" else None)
     for millimetres in range(1, 5):
         wide.fill(LENGTH, f"{30_000 + millimetres}")
-        expect(wide.locator(f"{LENGTH}-said")).to_have_text(f"30.00{millimetres} m")
+        expect(wide.locator(f"{LENGTH}-note")).to_have_text(f"30.00{millimetres} m")
     assert len(asked) == 4  # one for each figure typed
     swap = min(wide.evaluate("window.took"))
     client, computed = signed_in(cast.estimator), []
@@ -386,18 +386,18 @@ def test_what_is_not_recalculated_without_a_connection_is_marked_as_old(
         page.fill(LENGTH, "18.24")
         _kept(page)
         expect(page.locator(".old-note")).to_have_count(0)
-        expect(page.locator(f"{LENGTH}-said")).to_have_text("18.240 m")
+        expect(page.locator(f"{LENGTH}-note")).to_have_text("18.240 m")
         way.cut(page.context)
         page.fill(LENGTH, "20")
         expect(page.locator("#answer .old-note")).to_have_text("not recalculated")
         expect(page.locator("#drawing .old-note")).to_be_visible()
-        expect(page.locator(f"{LENGTH}-said")).not_to_contain_text("18.240")
+        expect(page.locator(f"{LENGTH}-note")).not_to_contain_text("18.240")
         check_page(page)
         photograph(page, "measure-not-recalculated")
         way.mend(page.context)
         _kept(page)
         expect(page.locator(".old-note")).to_have_count(0)
-        expect(page.locator(f"{LENGTH}-said")).to_have_text("20.000 m")
+        expect(page.locator(f"{LENGTH}-note")).to_have_text("20.000 m")
 
 
 def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(

@@ -72,7 +72,7 @@ def test_no_key_is_lost_and_no_button_is_pressed_twice_while_answers_are_late(
     expect(phone.locator("#keeping")).to_have_text("saved")
     runs = [(run["id"], run["length_mm"]) for run in _draft(empty)["runs"]]
     assert runs == [("A1", 18240), ("C", 7500)]
-    expect(phone.locator("#f-runs-1-length_mm-said")).to_have_text("7.500 m")
+    expect(phone.locator("#f-runs-1-length_mm-note")).to_have_text("7.500 m")
 
 
 def test_half_a_number_takes_no_drawing_away(phone: Page, live_server: Any, empty: StoredMeasure) -> None:

@@ -152,8 +152,8 @@ def second_system(s: Scene) -> str:
 def _proposed(s: Scene) -> None:
     order = orders.placed(s.business)
     s.refs["order"] = order.ref
-    said = LineResponseData(1, "change", price=Decimal(3))
-    record_response(order=order, response=OrderResponseData("R9", "CA", lines=(said,)), actor=actor_of(s.business))
+    change = LineResponseData(1, "change", price=Decimal(3))
+    record_response(order=order, response=OrderResponseData("R9", "CA", lines=(change,)), actor=actor_of(s.business))
 
 
 def _accepted(s: Scene) -> dict[str, Any]:
@@ -258,7 +258,7 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "jobs/<str:ref>/as-built"): just({"kind": "changed", "note": "a post stands deeper"}),
     ("DELETE", "jobs/<str:ref>/as-built/<str:entry>"): just(),
     ("PUT", "measures/<str:ref>"): just(measure(9000)),
-    ("POST", "measures/<str:ref>/draft/publish"): lambda s, c: _typed(s, c),
+    ("POST", "measures/<str:ref>/draft/publish"): lambda s, c: _draft_entered(s, c),
     ("POST", "quotes"): lambda s, c: _to_quote(s),
     ("POST", "quotes/<str:ref>/revisions"): just({}),
     ("PUT", "revisions/<str:ref>"): just({"setup": {"site_visits": "2"}}, after=lambda s: s.draft()),
@@ -331,7 +331,7 @@ def _supplied(s: Scene) -> dict[str, Any]:
     return {"business": s.business.ref, "component": s.sku(), "price": "1.25", "valid_from": LATER}
 
 
-def _typed(s: Scene, client: Client) -> Body:
+def _draft_entered(s: Scene, client: Client) -> Body:
     """A draft that can be saved as the next version."""
     text = json.dumps(measure(8000))
     answer = client.put(

@@ -104,6 +104,14 @@ def _restored(s: Scene) -> tuple[str, Form]:
     return f"/measures/{row.ref}/versions/1", {}
 
 
+def _lowered(s: Scene) -> tuple[str, Form, str]:
+    row = StoredMeasure.objects.of(s.business).get(ref=s.refs["measure"])
+    document = measure(9000, height_mm=1800)
+    wind = {"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "gravel", "bearing_doubled": True}
+    save_measure(measure=row, document={**document, "strength": wind}, actor=SYSTEM)
+    return f"/measures/{row.ref}/height", {"run": "A", "height_mm": "1500"}, f"/measures/{row.ref}/take-off"
+
+
 def _first_measure(s: Scene) -> tuple[str, Form, str]:
     job = Job.objects.of(s.business).get(ref=s.refs["job"])
     customer, site = job.customer, job.site
@@ -227,6 +235,7 @@ PAGES: dict[str, FormStep] = {
     ),
     "measure": _at_measure,
     "measure-version": _restored,
+    "measure-height": _lowered,
     "job-measure": _first_measure,
     "letter-again": _letter,
     "build-ticks": _ticks,
@@ -271,5 +280,5 @@ READ_ONLY = {
     "healthz", "readyz", "api-docs", "api-problem", "prices-sheet", "prices-list", "quotes", "enter-quote", "party-pdf",
     "party-record",
     "preview-pdf", "kept-pdf", "job-build", "orders", "today", "search", "jobs", "job", "job-takeoff",
-    "measure-ways", "measure-more", "measure-versions", "takeoff", "measure-height", "screening-annex", "offline-worker",
+    "measure-ways", "measure-more", "measure-versions", "takeoff", "screening-annex", "offline-worker",
 }  # fmt: skip

@@ -30,7 +30,7 @@ LET_IN = frozenset({200, 201, 202, 204, 207, 400, 409, 410, 412, 415, 422, 428})
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """Two businesses with one thing of every kind each, and a client for everybody."""
+    """Two businesses with one record of every kind each, and a client for each person."""
 
     own: World
     foreign: World
@@ -93,14 +93,14 @@ def _narrow(cast: Cast, scope: Scope, has: bool) -> Client:
 
 
 def may(actor: str, scope: Scope) -> bool:
-    """Whether the table of roles lets somebody do this at all."""
+    """Return whether the table of roles allows this call."""
     if actor in {"supplier", "other supplier"}:
         return scope in SUPPLIER_SCOPES
     return scope in GRANTS[MemberRole.OWNER if actor == "stranger" else MemberRole(actor)]
 
 
 def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
-    """What may be answered."""
+    """Return the statuses that the call may answer."""
     if actor == "revoked key" or (actor == "anonymous" and not case.endpoint.public):
         return frozenset({401})
     if case.endpoint.public:
@@ -171,18 +171,18 @@ def test_a_key_opens_what_its_one_scope_opens_and_nothing_without_it(stage: Stag
 
 @pytest.mark.django_db
 def test_what_is_anothers_answers_to_the_byte_like_nothing_at_all(stage: Stage) -> None:
-    told_apart = []
+    different = []
     for case in (case for case in CASES if case.holder):
         actor = "supplier" if case.endpoint.scopes[case.method] in SUPPLIER_SCOPES else "owner"
-        foreign, nothing = (_told(stage.ask(stage.clients[actor], case, whose)) for whose in ("foreign", "nothing"))
+        foreign, nothing = (_visible(stage.ask(stage.clients[actor], case, whose)) for whose in ("foreign", "nothing"))
         if foreign != nothing or (case.method in {"GET", "DELETE"} and foreign[0] != 404):
-            told_apart.append(
+            different.append(
                 (case.method, case.address, foreign[:2], [h for h in foreign[2] if h not in nothing[2]], nothing[:2])
             )
-    assert not told_apart, "\n".join(map(str, told_apart))
+    assert not different, "\n".join(map(str, different))
 
 
-def _told(answer: Any) -> tuple[int, dict[str, Any], list[str]]:
+def _visible(answer: Any) -> tuple[int, dict[str, Any], list[str]]:
     """Everything an answer tells but the request's own id and the count of calls."""
     body = {name: value for name, value in json.loads(answer.content).items() if name != "instance"}
     headers = {"X-Request-Id", "RateLimit"}

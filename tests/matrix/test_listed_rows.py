@@ -1,4 +1,4 @@
-"""Every list that goes from the database to JSON as it is stored says, byte for byte, what Django would have said."""
+"""Every list that is written from database values to JSON gives the same bytes as Django's own values."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ LISTS: list[tuple[RowSerializer, type[models.Model]]] = [
 
 
 def _without_zeros(number: Decimal, places: int) -> Decimal:
-    """The number with as few decimal places as tell it, and at least ``places``: reckoned, not cut from its text."""
+    """Write a number with its decimal places, and at least ``places``, by arithmetic and not from its text."""
     while number.as_tuple().exponent > -places:  # type: ignore[operator]  # numbers that are stored are finite
         number = number.quantize(Decimal(1).scaleb(int(number.as_tuple().exponent) - 1))
     for fewer in range(12, places - 1, -1):
@@ -150,7 +150,7 @@ def _rows(model: type[models.Model], business: Business) -> models.QuerySet[Any,
 
 
 @pytest.mark.django_db
-def test_every_list_tells_what_django_would_have_told(cast: Cast) -> None:
+def test_every_list_gives_the_same_bytes_as_django(cast: Cast) -> None:
     """So does one row alone, which is what the details answer."""
     _odd_rows(cast)
     for reader, model in LISTS:

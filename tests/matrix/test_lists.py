@@ -42,8 +42,8 @@ def test_lists_ask_as_often_for_many_rows_as_for_few(cast: Cast, key_client: Cal
         WebhookDelivery.objects.create(endpoint=hook, message_id="m", body="{}")
     ours, theirs = key_client(*BUSINESS_SCOPES), key_client(supplier=cast.supplier)
 
-    def asked(case: Case) -> tuple[int, int]:
-        """How many rows, and how many queries."""
+    def counted(case: Case) -> tuple[int, int]:
+        """Return how many rows a list has, and how many queries it makes."""
         client = theirs if case.endpoint.scopes["GET"] in SUPPLIER_SCOPES else ours
         path = case.path(world.refs.get(case.holder, ""), world.inner)
         with CaptureQueriesContext(connection) as queries:
@@ -53,11 +53,11 @@ def test_lists_ask_as_often_for_many_rows_as_for_few(cast: Cast, key_client: Cal
 
     for client in (ours, theirs):
         client.get("/api/v1/components")  # notes that the key was used
-    few = {case.address: asked(case) for case in LISTS}
+    few = {case.address: counted(case) for case in LISTS}
     add_member(business=cast.business, person=cast.stranger, role=MemberRole.CREW, actor=SYSTEM, accepted=True)
     for number in (1, 2, 3):
         _more(number)
-    many = {case.address: asked(case) for case in LISTS}
+    many = {case.address: counted(case) for case in LISTS}
     assert [at for at in many if many[at][0] <= few[at][0] < 200] == []  # there are more rows everywhere
     assert {at: (few[at], many[at]) for at in many if many[at][1] != few[at][1]} == {}
     most = {case.address: EVERY_CALL + A_LIST + (ITS_PARENT if "<" in case.address else 0) for case in LISTS}

@@ -1,4 +1,4 @@
-"""A PATCH merges (RFC 7396): null clears, and what can't be cleared says so, as the OpenAPI document tells it."""
+"""A PATCH merges (RFC 7396): null clears a field, or is an error, as the OpenAPI document states."""
 
 from __future__ import annotations
 
@@ -38,9 +38,9 @@ from tests.quotes.quoting.cast import actor_of
 
 ROOT = Path(__file__).resolve().parents[2]
 JSON = "application/json"
-# a number that a row of this kind must have is the one of a new row that says nothing of it
+# a number that a row of this kind must have gets the default of a new row
 DEFAULTS = {"pack_size": "1", "minimum_quantity": "0", "minimum_order": "0", "lead_time_days": "0", "sale_unit": "C62"}
-# cleared, these would leave a row that makes no sense of its own kind: the row says so, and another kind may do without
+# clearing these would leave an invalid row of its kind: it is an error, although another kind may do without
 BY_THE_ROW = {("price-rules", "applies_to"), ("price-rules", "value")}
 
 
@@ -130,7 +130,7 @@ def test_null_clears_what_may_be_cleared_and_all_else_says_so(
 
 
 def faults(client: Client, case: Case, path: str, name: str, nullable: bool) -> Iterator[tuple[Any, ...]]:
-    """What is wrong with the answer to a null; nothing stays changed."""
+    """Yield what is wrong with the answer to a null. The row does not stay changed."""
     with transaction.atomic():
         answer: Any = client.patch(path, {name: None}, JSON, headers={"If-Match": "*"})
         data = answer.json()
@@ -158,7 +158,7 @@ def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: d
         "postcode": "0123",
     }
     assert patch(order, {"deliver_to": None})["deliver_to"] == {}
-    # a list is said whole, and what stands in it is no change of what stood there
+    # a list is always replaced as a whole
     refused = patch(order, {"lines": [{"quantity": None}]})["errors"]
     assert [(item["pointer"], item["code"]) for item in refused] == [
         ("#/lines/0/component", "required"),

@@ -1,4 +1,4 @@
-"""Everything the API does for people can be done on a page: each of its addresses names the page, or says why it has none."""
+"""Everything the API does for people can be done on a page: each address names its page, or the reason why it has none."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ FOR_MACHINES = {
     "take-offs": "computes without storing; the measure page does it while one types",
     "cutting-plans/cancel": "ends such a plan",
     "cutting-plans": "a plan alone, for other programs; the take-off page draws a job's",
-    "orders/plan": "what ordering would buy, before it drafts; the page drafts, and a draft binds nobody",
+    "orders/plan": "previews an order; the page creates a draft instead, which binds no one",
     "orders/document": "an order for another program",
     "orders/responses": "a reply for another program",
     "orders/despatches": "a despatch for another program",

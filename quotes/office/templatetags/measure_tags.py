@@ -19,6 +19,10 @@ def label_of(code: str, names: Mapping[str, str]) -> str:
 
 
 @register.inclusion_tag("office/field.html", takes_context=True)
-def measured(context: dict[str, Any], one: MeasureField) -> dict[str, Any]:
+def measured(context: dict[str, Any], field: MeasureField) -> dict[str, Any]:
     """Show a field with its label, the value as it was read, and its error."""
-    return {"one": one, "fault": context.get("fault_of", {}).get(one.name, ""), "locked": not context.get("may_write")}
+    return {
+        "field": field,
+        "fault": context.get("fault_of", {}).get(field.name, ""),
+        "locked": not context.get("may_write"),
+    }

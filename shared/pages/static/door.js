@@ -3,5 +3,5 @@
   "use strict";
   const told = document.querySelector("[data-turned-back] [hidden]");
   if (!told) return;
-  try { sessionStorage.setItem("door", "1"); told.hidden = false; } catch { /* nothing is kept here */ }
+  try { sessionStorage.setItem("signed-out", "1"); told.hidden = false; } catch { /* nothing is kept here */ }
 })();

@@ -1,4 +1,4 @@
-"""``manage.py takeoff`` as somebody with a shell meets it."""
+"""``manage.py takeoff`` in a shell."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def changed(change: Callable[[dict[str, Any]], object], source: Path = MEASURE) 
     return document
 
 
-def written(folder: Path, document: object) -> Path:
+def write_file(folder: Path, document: object) -> Path:
     path = folder / "document.json"
     path.write_text(document if isinstance(document, str) else json.dumps(document))
     return path
@@ -85,7 +85,7 @@ def test_a_refusal_is_one_line_a_fault_and_exit_2(tmp_path: Path) -> None:
     def spoil(document: dict[str, Any]) -> None:
         document["runs"][0] |= {"lenght_mm": 1, "height_mm": "1800", "shares": {"owner": "1/3"}}
 
-    done = shell(written(tmp_path, changed(spoil)), "--system", SYSTEM)
+    done = shell(write_file(tmp_path, changed(spoil)), "--system", SYSTEM)
     lines = done.stderr.decode().splitlines()
     assert (done.returncode, done.stdout) == (2, b"")
     assert [line.split(":")[0] for line in lines] == ["/runs/0/lenght_mm", "/runs/0/height_mm", "/runs/0/shares"]
@@ -93,7 +93,7 @@ def test_a_refusal_is_one_line_a_fault_and_exit_2(tmp_path: Path) -> None:
 
 
 def test_with_json_a_refusal_is_the_api_s_problem_document(tmp_path: Path) -> None:
-    path = written(tmp_path, changed(lambda document: document["runs"][0].update(length_mm=0)))
+    path = write_file(tmp_path, changed(lambda document: document["runs"][0].update(length_mm=0)))
     code, out, _ = answer(path, "--system", SYSTEM, "--json")
     problem = json.loads(out)
     assert code == 2
@@ -107,7 +107,7 @@ def test_with_json_a_refusal_is_the_api_s_problem_document(tmp_path: Path) -> No
 def test_faults_of_the_measure_and_of_the_system_come_together(tmp_path: Path) -> None:
     system = tmp_path / "system.json"
     system.write_text(json.dumps(changed(lambda document: document.update(pitch_mm=0), SYSTEM)))
-    measure = written(tmp_path, changed(lambda document: document.update(label=3)))
+    measure = write_file(tmp_path, changed(lambda document: document.update(label=3)))
     code, _, err = answer(measure, "--system", system)
     assert code == 2
     assert [line.split(":")[0] for line in err.splitlines()] == ["/label", "/pitch_mm"]
@@ -146,7 +146,7 @@ def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("redirected", "code", "told"),
+    ("redirected", "code", "message"),
     [
         ("takeoff - --system {system} <&-", 2, "/: the document is empty; a JSON object is expected [json.syntax]"),
         ("takeoff {measure} --system {system} >&-", 1, "/: standard output cannot be written: it is closed"),
@@ -159,9 +159,7 @@ def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
         ("cutplan {demand} >/dev/full", 1, "/: standard output cannot be written: No space left on device"),
     ],
 )
-def test_a_stream_that_is_closed_or_full_is_told_in_one_line(
-    tmp_path: Path, redirected: str, code: int, told: str
-) -> None:
+def test_a_closed_or_full_stream_gives_one_line(tmp_path: Path, redirected: str, code: int, message: str) -> None:
     demand = tmp_path / "demand.json"
     demand.write_text('{"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20"}]}')
     asked = redirected.format(measure=MEASURE, system=SYSTEM, demand=demand)
@@ -169,7 +167,7 @@ def test_a_stream_that_is_closed_or_full_is_told_in_one_line(
         f"{sys.executable} manage.py {asked}", shell=True, cwd=ROOT, capture_output=True, check=False, timeout=60
     )
     assert (done.returncode, done.stdout) == (code, b"")
-    assert done.stderr.decode().startswith(told)
+    assert done.stderr.decode().startswith(message)
     assert done.stderr.count(b"\n") == 1
 
 

@@ -1,4 +1,4 @@
-"""``manage.py takeoff`` without --system: whose catalogue, and what is said where there is none."""
+"""``manage.py takeoff`` without --system: the business is chosen, and the error if there is none."""
 
 from __future__ import annotations
 

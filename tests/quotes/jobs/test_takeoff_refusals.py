@@ -96,7 +96,7 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
         run(taper={"at": "start", "bays": 4, "height_mm": 900}),
         [("/runs/0/taper/bays", "taper.too_long")],
     ),
-    "tapers too long in two runs, and a label that is no text": (
+    "tapers too long in two runs, and a label that is not text": (
         {
             **DOCUMENT,
             "label": 7,
@@ -178,12 +178,12 @@ BAD_SYSTEMS: dict[str, tuple[object, list[tuple[str, str]]]] = {
         system(hole=FENCE_SYSTEM["hole"] | {"depth_mm": 649}),  # 600 embedment and 50 bedding are 650
         [("/hole/depth_mm", "hole.shallow")] * 2,
     ),
-    "stock told twice": (
+    "stock given twice": (
         system(rails=FENCE_SYSTEM["rails"] | {"stock_mm": [4800, 2388, 4800]}),
         [("/rails/stock_mm", "stock.twice")],
     ),
-    "an allowance nobody can read": (system(allowances={"screw": "a few"}), [("/allowances/screw", "allowance")]),
-    "a role nobody knows": (system(components={"rial": "x"}), [("/components/rial", "key.unknown")]),
+    "an unreadable allowance": (system(allowances={"screw": "a few"}), [("/allowances/screw", "allowance")]),
+    "an unknown role": (system(components={"rial": "x"}), [("/components/rial", "key.unknown")]),
 }
 
 
@@ -213,7 +213,7 @@ def test_a_rail_may_end_at_the_posts_centre_and_steel_take_no_concrete() -> None
 def test_a_document_that_is_wrong_everywhere_is_answered_soon_and_shortly(tmp_path: Path) -> None:
     book = [{"bck": 1} for _ in range(1999)]
     bad = {**DOCUMENT, "runs": [{"id": f"A{number}", "length_mm": 9000, "book": book} for number in range(60)]}
-    assert len(refused(tmp_path, bad)) == 500 + 1  # the last says how many more there are
+    assert len(refused(tmp_path, bad)) == 500 + 1  # the last one gives the number of the others
 
 
 def test_20_km_in_every_form_and_layout_are_not_too_many() -> None:
@@ -221,7 +221,7 @@ def test_20_km_in_every_form_and_layout_are_not_too_many() -> None:
     assert read_measure({**DOCUMENT, "runs": [run]}, read_system(FENCE_SYSTEM)).runs[0].length == 20_000_000
 
 
-def test_every_fault_of_a_bad_document_is_told_at_once(tmp_path: Path) -> None:
+def test_a_bad_document_gives_all_its_errors_at_once(tmp_path: Path) -> None:
     bad = copy.deepcopy(DOCUMENT)
     bad["runs"][0] |= {"levels": [[0, 0], [19_000, -1]], "shares": {"owner": "2"}, "lattice_mm": 300}
     bad["runs"][0]["gates"][0]["from_mm"] = -1
@@ -245,11 +245,11 @@ def test_a_mutated_document_gives_an_answer_or_one_refusal(tmp_path: Path, data:
     measure.write_text(json.dumps(DOCUMENT if spoilt else mutated(DOCUMENT, data)))
     built_from.write_text(json.dumps(mutated(FENCE_SYSTEM, data) if spoilt else FENCE_SYSTEM))
     code, out, err = answer(measure, "--system", built_from, "--json")
-    said = json.loads(out)
+    document = json.loads(out)
     if code == 0:
-        assert (said["schema"], err) == ("takeoff-2", "")
+        assert (document["schema"], err) == ("takeoff-2", "")
     else:
-        assert (code, said["status"], len(err.splitlines())) == (2, 422, len(said["errors"]))
+        assert (code, document["status"], len(err.splitlines())) == (2, 422, len(document["errors"]))
         assert err.isprintable() or "\n" in err
 
 

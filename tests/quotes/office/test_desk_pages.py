@@ -1,4 +1,4 @@
-"""Who may see and do what on the desk's pages, and that typing never writes over somebody else's."""
+"""Access to the office pages, and drafts that never overwrite another person's entries."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def begun(business: Business) -> StoredMeasure:
     return start_measure(job=job, actor=actor_of(business))
 
 
-def _typed(begun: StoredMeasure, length: str, **more: str) -> dict[str, str]:
+def entries(begun: StoredMeasure, length: str, **more: str) -> dict[str, str]:
     document = {"label": "Back", "system": "corrugated-50", "defaults/height_mm": "1800", "runs/0/id": "A"}
     return {**document, "runs/0/length_mm": length, "version": str(begun.version), "page": "first", **more}
 
@@ -68,14 +68,14 @@ def test_another_business_finds_nothing_here(signed_in: SignIn, cast: Cast, begu
 
 def test_typing_is_kept_as_a_draft_with_its_faults(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
     client = signed_in(cast.estimator)
-    answer = client.post(f"/measures/{begun.ref}", _typed(begun, "eighteen"), headers=HTMX)
+    answer = client.post(f"/measures/{begun.ref}", entries(begun, "eighteen"), headers=HTMX)
     assert answer.status_code == 200
     assert _length(begun) == "eighteen"
     assert [fault["pointer"] for fault in begun.draft_errors] == ["/runs/0/length_mm"]
 
 
 def test_a_change_elsewhere_is_not_written_over(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
-    before = _typed(begun, "7")
+    before = entries(begun, "7")
     signed_in(cast.owner).post(f"/measures/{begun.ref}", before, headers=HTMX)
     client = signed_in(cast.estimator)
     answer = client.post(f"/measures/{begun.ref}", {**before, "runs/0/length_mm": "9", "page": "second"}, headers=HTMX)
@@ -87,7 +87,7 @@ def test_a_change_elsewhere_is_not_written_over(signed_in: SignIn, cast: Cast, b
 
 
 def test_an_answer_that_got_lost_is_no_conflict(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
-    client, first = signed_in(cast.estimator), _typed(begun, "7")
+    client, first = signed_in(cast.estimator), entries(begun, "7")
     client.post(f"/measures/{begun.ref}", first, headers=HTMX)  # written, but the page never heard of it
     answer = client.post(f"/measures/{begun.ref}", {**first, "runs/0/length_mm": "8"}, headers=HTMX)
     assert answer.status_code == 200
@@ -95,7 +95,7 @@ def test_an_answer_that_got_lost_is_no_conflict(signed_in: SignIn, cast: Cast, b
 
 
 def test_the_same_typing_again_writes_nothing(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
-    client, first = signed_in(cast.estimator), _typed(begun, "7")
+    client, first = signed_in(cast.estimator), entries(begun, "7")
     client.post(f"/measures/{begun.ref}", first, headers=HTMX)
     begun.refresh_from_db()
     version = begun.version
@@ -106,7 +106,7 @@ def test_the_same_typing_again_writes_nothing(signed_in: SignIn, cast: Cast, beg
 
 def test_the_take_off_says_what_another_height_moves(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
     client = signed_in(cast.estimator)
-    client.post(f"/measures/{begun.ref}", _typed(begun, "9", do="keep"))
+    client.post(f"/measures/{begun.ref}", entries(begun, "9", do="keep"))
     page = client.get(f"/measures/{begun.ref}/take-off?lattice_mm=340").content.decode()
     assert "Lattice panels" in page
     # which rail of which bay each bar is cut into, as on the saw sheet
@@ -182,7 +182,7 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     assert signed_in(cast.stranger).post(f"/jobs/{job.ref}/copy").status_code == 404
 
 
-def test_alike_notices_are_told_once_on_the_take_off_with_all_their_bays(
+def test_equal_notices_are_merged_on_the_take_off_with_all_their_bays(
     signed_in: SignIn, cast: Cast, business: Business
 ) -> None:
     stock_up(business)

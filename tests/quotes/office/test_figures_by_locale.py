@@ -43,7 +43,7 @@ def german(business: Business) -> StoredMeasure:
 
 
 def words(page: bytes) -> str:
-    """What of a page is read: text, titles and field values, without the drawings' coordinates."""
+    """Return the readable text of a page: text, titles and field values, without coordinates of drawings."""
     text = page.decode()
     shown = [*re.findall(r">([^<>]+)<", text), *re.findall(r'(?:value|aria-label)="([^"]*)"', text)]
     return html.unescape("\n".join(shown))

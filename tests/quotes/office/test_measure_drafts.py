@@ -1,4 +1,4 @@
-"""What is kept of typing: nothing where nobody typed, all of it where somebody did."""
+"""Drafts of measures: nothing is saved without an entry, and no entry is lost."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def client(signed_in: Callable[[Person], Client], cast: Cast) -> Client:
 
 
 @pytest.fixture
-def kept(business: Business) -> StoredMeasure:
+def saved_measure(business: Business) -> StoredMeasure:
     stock_up(business)
     _, version = new_job(business, measure(9000))
     return version.measure
@@ -44,17 +44,17 @@ def _post(client: Client, row: StoredMeasure, **typed: str) -> None:
     row.refresh_from_db()
 
 
-def test_drawing_a_kept_measure_again_makes_no_draft_of_it(client: Client, kept: StoredMeasure) -> None:
-    _post(client, kept)  # as a phone does when it is turned
-    assert (kept.draft, kept.draft_at) == ("", None)
+def test_drawing_a_kept_measure_again_makes_no_draft_of_it(client: Client, saved_measure: StoredMeasure) -> None:
+    _post(client, saved_measure)  # as a phone does when it is turned
+    assert (saved_measure.draft, saved_measure.draft_at) == ("", None)
 
 
-def test_what_is_typed_makes_a_draft_and_typing_it_back_stays_one(client: Client, kept: StoredMeasure) -> None:
-    _post(client, kept, **{"runs/0/length_mm": "9.5"})
-    assert current_document(kept)["runs"][0]["length_mm"] == 9500
-    _post(client, kept, **{"runs/0/length_mm": "9"})
-    assert current_document(kept)["runs"][0]["length_mm"] == 9000
-    assert kept.draft_at is not None
+def test_what_is_typed_makes_a_draft_and_typing_it_back_stays_one(client: Client, saved_measure: StoredMeasure) -> None:
+    _post(client, saved_measure, **{"runs/0/length_mm": "9.5"})
+    assert current_document(saved_measure)["runs"][0]["length_mm"] == 9500
+    _post(client, saved_measure, **{"runs/0/length_mm": "9"})
+    assert current_document(saved_measure)["runs"][0]["length_mm"] == 9000
+    assert saved_measure.draft_at is not None
 
 
 def test_nothing_is_wrong_with_a_measure_before_anybody_has_typed(client: Client, business: Business) -> None:
@@ -80,7 +80,7 @@ def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
     _post(client, row)
     assert '"system":"corrugated-50"' in row.draft.replace(
         " ", ""
-    )  # what is kept is what was shown, and can be taken off
+    )  # the saved document is the shown one, and can be taken off
 
 
 def test_a_list_without_a_choice_shows_none() -> None:

@@ -132,11 +132,11 @@ def test_the_next_run_goes_round_the_corner() -> None:
 
 
 @pytest.mark.parametrize(
-    "said", ["drop-run:9", "add-gate:x", "drop-gate:0/5", "build:0", "drop-retrofit:0", "gate-in:Z-1"]
+    "action", ["drop-run:9", "add-gate:x", "drop-gate:0/5", "build:0", "drop-retrofit:0", "gate-in:Z-1"]
 )
-def test_a_button_that_points_at_nothing_changes_nothing(said: str) -> None:
+def test_a_button_for_a_missing_element_changes_nothing(action: str) -> None:
     document: dict[str, Any] = {"runs": [{"id": "A"}]}
-    assert apply_edit(document, said)
+    assert apply_edit(document, action)
     assert document == {"runs": [{"id": "A"}]}
 
 
@@ -169,7 +169,7 @@ def test_what_has_no_field_survives_saving() -> None:
 
 
 @pytest.mark.parametrize("runs", [1, 60])
-def test_a_fault_is_told_in_the_sheets_words_whether_its_field_shows_or_not(runs: int) -> None:
+def test_an_error_has_the_labels_of_the_page_if_its_field_is_shown_or_not(runs: int) -> None:
     fields = sheet_fields({**BEFORE, "runs": [{"id": f"R{place}"} for place in range(runs)]}, OFFERED)
     ((_, _, text),) = placed(fields, (Fault("/runs/0/height_mm", "missing", "height_mm is missing"),))
     assert text == "Height is missing"

@@ -98,7 +98,7 @@ def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
     assert not [notice for notice in _notices(begun) if "a difference of" in notice.text]
 
 
-def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_figures(business: Business) -> None:
+def test_equal_notices_are_merged_with_every_element_and_the_range_of_their_figures(business: Business) -> None:
     begun = _begun(business, measure(20000, form="level", levels=[[0, 0], [20000, -3000]]))
     (data,) = [notice for notice in _notices(begun) if "ground gap" in notice.text]
     assert len(data.places) > 2
@@ -106,7 +106,7 @@ def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_fig
     assert [way.words for way in data.ways] == ["Use stepped for run A", "Use raked for run A"]
 
 
-def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(business: Business) -> None:
+def test_two_gates_that_are_too_wide_give_one_notice_with_a_fix_for_each(business: Business) -> None:
     gates = [{**GATE, "from_mm": at} for at in (3000, 8000)]
     (data,) = [
         notice for notice in _notices(_begun(business, measure(14000, gates=gates))) if "single gate" in notice.text

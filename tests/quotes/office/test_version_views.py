@@ -1,4 +1,4 @@
-"""Earlier versions of a measure: looked at, compared with the newest, and taken up again without losing what is typed."""
+"""Earlier versions of a measure: shown, compared with the newest, and restored without losing the draft."""
 
 from __future__ import annotations
 

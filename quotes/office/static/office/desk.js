@@ -1,5 +1,5 @@
-// What every inside sheet needs: Escape and a tap elsewhere close an open list; a form is sent once, and what it held comes back
-// when the session had ended meanwhile; signing out warns of what was not sent and leaves nothing of this business behind.
+// For every page of a signed-in user. Escape and a tap elsewhere close an open list. A form is sent once, and its entries are
+// restored if the session had ended. Signing out warns of unsent changes and removes the data of this business.
 (() => {
   "use strict";
   const closeLists = (except) => {
@@ -34,11 +34,11 @@
   });
   window.addEventListener("pageshow", () => { for (const form of posts()) delete form.dataset.sent; });
 
-  // -- it came to the door instead, as the session had ended: its fields are filled in again
+  // -- the session had ended and the form was not accepted: fill its fields in again
   const bringBack = () => {
-    const kept = session((store) => JSON.parse(store.getItem(page) || "null")), door = session((store) => store.getItem("door"));
-    session((store) => { store.removeItem(page); store.removeItem("door"); });
-    const form = kept && door && Date.now() - kept.at < 12 * 3600_000 && posts()[kept.form];
+    const kept = session((store) => JSON.parse(store.getItem(page) || "null")), wasSignedOut = session((store) => store.getItem("signed-out"));
+    session((store) => { store.removeItem(page); store.removeItem("signed-out"); });
+    const form = kept && wasSignedOut && Date.now() - kept.at < 12 * 3600_000 && posts()[kept.form];
     if (!form || !kept.typed.length) return;
     const seen = new Map();
     for (const [name, value] of kept.typed) {
@@ -48,12 +48,12 @@
       if (typeof value === "boolean") field.checked = value; else field.value = value;
       for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
     }
-    const said = document.createElement("p");
-    said.className = "notice warning";
-    said.setAttribute("role", "status");
-    said.innerHTML = "<b>Not saved</b>You were signed out. Your entries are restored. Check them and submit again.";
-    form.before(said);
-    said.scrollIntoView({ block: "center" });
+    const notice = document.createElement("p");
+    notice.className = "notice warning";
+    notice.setAttribute("role", "status");
+    notice.innerHTML = "<b>Not saved</b>You were signed out. Your entries are restored. Check them and submit again.";
+    form.before(notice);
+    notice.scrollIntoView({ block: "center" });
   };
   bringBack();
 

@@ -55,7 +55,7 @@
     go(list, at);
   });
 
-  // -- drawn anew: half a word typed takes no drawing away, and a narrow sheet shows the run that is typed in
+  // -- a new drawing: an incomplete entry keeps the last one, and a narrow page scrolls to the run that is edited
   const narrow = window.matchMedia("(max-width: 48rem)");
   let scrolled = [0, 0], shown = "", mark = "";
   document.body.addEventListener("htmx:oobBeforeSwap", (event) => {

@@ -1,4 +1,4 @@
-// A run that is added without a connection: the same fields and values as the server would give it (measure_acts.py).
+// A run that is added without a connection: the same fields and values as the server would give it (measure_edits.py).
 (() => {
   "use strict";
   const fresh = (html, from, to) => html.replaceAll(from, to);

@@ -75,19 +75,19 @@
   // ... or remembers it while the focus stays on it, and would press it again with everything typed before
   document.body.addEventListener("htmx:configRequest", (event) => {
     if (event.detail.elt !== form) return;
-    const told = event.detail.parameters, own = asks.get(told.asking);
-    asks.delete(told.asking);
-    delete told.asking;
-    told.do = own ? own.what : "draw";
-    if (told.do === "draw" && sent === typed && !told.again) { event.preventDefault(); return; }
+    const parameters = event.detail.parameters, own = asks.get(parameters.asking);
+    asks.delete(parameters.asking);
+    delete parameters.asking;
+    parameters.do = own ? own.what : "draw";
+    if (parameters.do === "draw" && sent === typed && !parameters.again) { event.preventDefault(); return; }
     current = own || { what: "draw" };
     busy = true;
     sent = typed;
     since.clear();
-    told.csrfmiddlewaretoken = event.detail.headers["X-CSRFToken"] = window.deskToken() || told.csrfmiddlewaretoken;
+    parameters.csrfmiddlewaretoken = event.detail.headers["X-CSRFToken"] = window.deskToken() || parameters.csrfmiddlewaretoken;
     const here = document.activeElement && document.activeElement.closest("fieldset[data-run]");
-    told.live = here ? here.dataset.run : "";
-    if (narrow.matches) told.narrow = "1";
+    parameters.live = here ? here.dataset.run : "";
+    if (narrow.matches) parameters.narrow = "1";
   });
 
   // -- what is typed before the field it is meant for is there: a button that brings a field takes the keys until it comes
@@ -141,7 +141,7 @@
       }
     }
     if (old) for (const [name, value] of entries()) {
-      const field = form.elements.namedItem(name), echo = field && field.id && document.getElementById(`${field.id}-said`);
+      const field = form.elements.namedItem(name), echo = field && field.id && document.getElementById(`${field.id}-note`);
       if (echo && answered.get(name) !== value) { echo.textContent = echo.dataset.hint || ""; echo.classList.remove("fault"); }
     }
   };
@@ -194,7 +194,7 @@
     if (event.detail.xhr.status === 409) { event.detail.shouldSwap = true; event.detail.isError = false; }
   });
 
-  // -- the answer: whoever went on to another field while it was on its way stays there
+  // -- the answer: the focus stays if the user went on to another field in the meantime
   let open = [], at = null, whole = false;
   document.body.addEventListener("htmx:oobBeforeSwap", (event) => {
     if (!event.detail.target || event.detail.target.id !== "fields") return;
@@ -205,7 +205,7 @@
     whole = true;
   });
   document.body.addEventListener("htmx:oobAfterSwap", (event) => {
-    if (event.target.id !== "fields" || event.detail.target.id !== "fields") return;  // told once for every part swapped before
+    if (event.target.id !== "fields" || event.detail.target.id !== "fields") return;  // comes once for every part that was swapped before
     for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
     putBack(current.what);
   });
@@ -214,9 +214,9 @@
   });
   // in the same breath as the swap: no key falls between the old field and the new one
   const land = () => {
-    const said = document.getElementById("said"), field = at && form.elements.namedItem(at.name);
-    if (whole) said.replaceChildren();  // the fields came with their own
-    else if (said) show(said);
+    const echoes = document.getElementById("echoes"), field = at && form.elements.namedItem(at.name);
+    if (whole) echoes.replaceChildren();  // the fields came with their own
+    else if (echoes) show(echoes);
     const target = whole ? placeOf(current) : null, last = whole ? pour(current, target) : null;
     if (field) {
       field.focus({ preventScroll: true });
@@ -232,12 +232,12 @@
     whole = false;
   };
 
-  const show = (said) => {
-    const told = new Map([...said.children].map((one) => [one.dataset.of, one.dataset]));
+  const show = (echoes) => {
+    const states = new Map([...echoes.children].map((echo) => [echo.dataset.of, echo.dataset]));
     for (const echo of form.querySelectorAll(".echo")) {
-      const id = echo.id.replace(/-said$/, ""), one = told.get(id), field = document.getElementById(id);
-      const fault = (one && one.fault) || "";
-      echo.textContent = fault || (one && one.echo) || echo.dataset.hint || "";
+      const id = echo.id.replace(/-note$/, ""), state = states.get(id), field = document.getElementById(id);
+      const fault = (state && state.fault) || "";
+      echo.textContent = fault || (state && state.echo) || echo.dataset.hint || "";
       echo.classList.toggle("fault", !!fault);
       if (fault) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid");
     }
