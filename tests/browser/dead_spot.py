@@ -29,7 +29,7 @@ class Tunnel:
         threading.Thread(target=self._receive, daemon=True).start()
 
     def _receive(self) -> None:
-        with suppress(OSError):  # the door was closed
+        with suppress(OSError):  # the connection was closed
             while True:
                 near, _ = self._door.accept()
                 with self._lock:
@@ -63,7 +63,7 @@ class Tunnel:
         self._hang_up(ways)
         context.set_offline(True)
 
-    def mend(self, context: BrowserContext) -> None:
+    def restore(self, context: BrowserContext) -> None:
         """The signal is back."""
         with self._lock:
             self._open = True

@@ -27,16 +27,18 @@ def new_page(browser: Browser, width: int = 1280, *, script: bool = True, height
     )
     context.set_default_timeout(15_000)
     page = context.new_page()
-    said: list[str] = []
-    page.on("console", lambda message: said.append(message.text) if "Content Security Policy" in message.text else None)
-    page.on("pageerror", lambda error: said.append(str(error)))
+    problems: list[str] = []
+    page.on(
+        "console", lambda message: problems.append(message.text) if "Content Security Policy" in message.text else None
+    )
+    page.on("pageerror", lambda error: problems.append(str(error)))
     foreign: list[str] = []
     page.on("request", lambda request: foreign.append(request.url) if _is_foreign(request.url) else None)
     try:
         yield page
     finally:
         context.close()  # an open connection would keep the server's own to the database
-    assert said == []
+    assert problems == []
     assert foreign == []
 
 
@@ -57,7 +59,7 @@ def check_page(page: Page) -> None:
 
 
 def faults_of(page: Page) -> list[str]:
-    """What axe-core finds against WCAG 2.2 AA, and what goes over the edge of the sheet."""
+    """Return the WCAG 2.2 AA errors that axe-core finds, and the elements that are wider than the page."""
     with _scripted(page) as seen:
         results = Axe().run(seen, options=_RULES)
         wide = seen.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
@@ -88,7 +90,7 @@ def _scripted(page: Page) -> Iterator[Page]:
 
 
 def photograph(page: Page, name: str) -> None:
-    """Keeps a picture of the whole page where BAYWRIGHT_PICTURES says."""
+    """Save a picture of the whole page in the folder BAYWRIGHT_PICTURES."""
     if PICTURES:
         size = page.viewport_size or {"width": 0}
         page.evaluate("scrollTo(0, 0)")  # else what sticks to the top stands in the middle of the picture

@@ -1,4 +1,4 @@
-"""The desk in Chromium: the door, Today, looking for something, a new job and its sheet."""
+"""The office pages in Chromium: sign-in, Today, search, and a new job with its page."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ def _welcome(world: World) -> str:
 
 PAGES: dict[str, Addresses] = {
     "sign-in": _one("/sign-in"),
-    "welcome": lambda world: [_welcome(world), "/welcome/nobody/nothing"],
+    "welcome": lambda world: [_welcome(world), "/welcome/no-user/no-token"],
     "today": _one("/"),
     "search": lambda world: ["/search", "/search?q=reed", "/search?q=nothing+like+it"],
     "jobs": lambda world: ["/jobs", "/jobs?state=built"],
@@ -106,7 +106,7 @@ PICTURED = {
     "keys": "keys", "webhooks": "webhooks", "supplier-keys": "supplier-keys", "api-docs": "api-docs",
 }  # fmt: skip
 """Pages that no other test pictures, by the name of the picture; the first address of each."""
-OTHERS = ["/nothing-here", "/jobs/nothing"]  # what a page that is not there says
+OTHERS = ["/nothing-here", "/jobs/nothing"]  # pages that do not exist
 
 
 def _names(patterns: list[URLPattern | URLResolver], before: str = "") -> Iterator[tuple[str, str]]:
@@ -184,7 +184,7 @@ def test_the_door_is_accessible_before_and_after_a_wrong_password(
         page.goto(f"{live_server.url}/sign-in")
         assert faults_of(page) == []
         photograph(page, "sign-in")
-        page.get_by_label("E-mail").fill("nobody@nowhere.example")
+        page.get_by_label("E-mail").fill("unknown@nowhere.example")
         page.get_by_label("Password").fill("not the password of anybody")
         page.get_by_role("button", name="Sign in").click()
         expect(page.get_by_role("alert")).to_contain_text("Not signed in")

@@ -1,4 +1,4 @@
-"""The first five minutes: what somebody new does from the sign-in to a sent quote, with every step and every input counted."""
+"""The first five minutes of a new user: from the sign-in to a sent quote, with a count of every step and every entry."""
 
 from __future__ import annotations
 

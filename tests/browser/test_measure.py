@@ -31,7 +31,7 @@ LENGTH = "#f-runs-0-length_mm"
 
 @pytest.fixture
 def empty(business: Business) -> StoredMeasure:
-    """A measure somebody has just begun, of a business that measured once before."""
+    """A new measure of a business that measured once before."""
     stock_up(business)
     job, _ = new_job(business, measure(9000))
     return start_measure(job=job, actor=actor_of(business), label="New boundary")
@@ -55,7 +55,7 @@ def _open(page: Page, live_server: Any, measure: StoredMeasure) -> None:
     page.goto(f"{live_server.url}/measures/{measure.ref}")
 
 
-def _kept(page: Page) -> None:
+def _wait_until_saved(page: Page) -> None:
     expect(page.locator("#keeping")).to_have_text("saved")
     assert page.evaluate("Object.keys(localStorage).length") == 0
 
@@ -84,7 +84,7 @@ def test_a_length_is_understood_as_it_is_typed_and_said_back(
     wide.fill(LENGTH, typed)
     expect(wide.locator(f"{LENGTH}-note")).to_have_text("18.240 m")
     expect(wide.locator("#drawing svg").first).to_be_visible()
-    _kept(wide)
+    _wait_until_saved(wide)
     assert _draft(empty)["runs"] == [{"end": "free", "id": "A", "length_mm": 18240, "start": "free"}]
 
 
@@ -188,11 +188,11 @@ def test_what_is_typed_while_an_answer_is_on_its_way_stands(
     page.fill("#f-runs-1-length_mm", "8.25")
     expect(page.locator("#f-runs-1-length_mm")).to_have_count(0)
     expect(page.locator(LENGTH)).to_have_value("8.25")
-    _kept(page)
+    _wait_until_saved(page)
     assert _draft(empty)["runs"][0]["length_mm"] == 8250
 
 
-def test_sixty_metres_are_drawn_anew_by_one_call_whose_time_is_told(
+def test_sixty_metres_are_redrawn_by_one_call_whose_time_is_recorded(
     wide: Page, live_server: Any, business: Business, cast: Cast, signed_in: Any
 ) -> None:
     stock_up(business)
@@ -219,7 +219,7 @@ def test_sixty_metres_are_drawn_anew_by_one_call_whose_time_is_told(
     swap = min(wide.evaluate("window.took"))
     client, computed = signed_in(cast.estimator), []
     posted = dict(parse_qsl(asked[-1].post_data or "", keep_blank_values=True))
-    # told, not judged: the goal is 150 ms on a laptop, and the machine that tests may be half as quick as it was before
+    # recorded, not judged: the goal is 150 ms on a laptop, and the test machine may be half as fast as before
     for _ in range(6):
         began = time.thread_time()
         client.post(
@@ -276,7 +276,7 @@ def test_the_posts_are_screened_for_strength_where_it_is_asked(
     page.select_option("#f-strength-method", "given_pressure")
     page.fill("#f-strength-pressure_kpa", "0,6")
     page.select_option("#f-strength-soil_class", "clay")
-    _kept(page)
+    _wait_until_saved(page)
     check_page(page)
     assert _draft(empty)["strength"] == {"method": "given_pressure", "pressure_kpa": "0.6", "soil_class": "clay"}
 
@@ -286,14 +286,14 @@ def test_every_way_to_build_a_run_has_its_price_and_is_one_tap_away(
 ) -> None:
     _open(page, live_server, empty)
     page.fill(LENGTH, "18.24")
-    _kept(page)
+    _wait_until_saved(page)
     page.get_by_role("link", name="Compare build options").click()
     rows = page.locator("#ways-0 table").first.locator("tbody tr")
     expect(rows).to_have_count(3)
     check_page(page)
     page.get_by_role("button", name="Use this option: raked").first.click()
     expect(page.locator("#f-runs-0-form")).to_have_value("raked")
-    _kept(page)
+    _wait_until_saved(page)
     assert _draft(empty)["runs"][0]["form"] == "raked"
 
 
@@ -316,8 +316,8 @@ def test_what_was_typed_without_a_connection_survives_a_closed_tab_and_is_sent_o
         expect(again.locator(LENGTH)).to_have_value("18.24")
         expect(again.locator("#f-runs-1-length_mm")).to_have_value("7.5")
         before = empty.version
-        way.mend(context)
-        _kept(again)
+        way.restore(context)
+        _wait_until_saved(again)
         assert [run["length_mm"] for run in _draft(empty)["runs"]] == [18240, 7500]
         assert empty.version == before + 1
 
@@ -359,7 +359,7 @@ def test_a_run_added_without_a_connection_is_the_run_that_is_added_with_one(
         with tunnel(live_server.url) as way:
             _open(wide, way, measure)
             wide.fill(LENGTH, "18.24")
-            _kept(wide)
+            _wait_until_saved(wide)
             if not connected:
                 way.cut(wide.context)
             wide.get_by_role("button", name=button).click()
@@ -367,8 +367,8 @@ def test_a_run_added_without_a_connection_is_the_run_that_is_added_with_one(
             wide.keyboard.type("7.5")
             if not connected:
                 expect(wide.locator("#keeping")).to_have_text("saved on this device, not sent yet")
-                way.mend(wide.context)
-            _kept(wide)
+                way.restore(wide.context)
+            _wait_until_saved(wide)
             drafts.append(_draft(measure)["runs"])
             context = wide.context
             wide.close()
@@ -384,7 +384,7 @@ def test_what_is_not_recalculated_without_a_connection_is_marked_as_old(
     with tunnel(live_server.url) as way:
         _open(page, way, empty)
         page.fill(LENGTH, "18.24")
-        _kept(page)
+        _wait_until_saved(page)
         expect(page.locator(".old-note")).to_have_count(0)
         expect(page.locator(f"{LENGTH}-note")).to_have_text("18.240 m")
         way.cut(page.context)
@@ -394,8 +394,8 @@ def test_what_is_not_recalculated_without_a_connection_is_marked_as_old(
         expect(page.locator(f"{LENGTH}-note")).not_to_contain_text("18.240")
         check_page(page)
         photograph(page, "measure-not-recalculated")
-        way.mend(page.context)
-        _kept(page)
+        way.restore(page.context)
+        _wait_until_saved(page)
         expect(page.locator(".old-note")).to_have_count(0)
         expect(page.locator(f"{LENGTH}-note")).to_have_text("20.000 m")
 
@@ -408,14 +408,14 @@ def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(
         sign_in(phone, signed_in(cast.owner), live_server.url)
         _open(phone, live_server, empty)
         phone.fill(LENGTH, "7")
-        _kept(phone)
+        _wait_until_saved(phone)
     wide.fill(LENGTH, "9")
     expect(wide.get_by_role("alertdialog")).to_contain_text("Edited in two places")
     check_page(wide)
     photograph(wide, "measure-conflict")
     assert _draft(empty)["runs"][0]["length_mm"] == 7000
     wide.get_by_role("button", name="Save my changes").click()
-    _kept(wide)
+    _wait_until_saved(wide)
     assert _draft(empty)["runs"][0]["length_mm"] == 9000
 
 

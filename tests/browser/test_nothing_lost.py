@@ -1,4 +1,4 @@
-"""Nothing typed is lost: keys pressed while answers are late, a session that ended meanwhile, a button pressed twice."""
+"""No entry is lost: keys pressed while answers are late, a session that ended, a button pressed twice."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ LENGTH = "#f-runs-0-length_mm"
 LATE = """(() => {
   const send = XMLHttpRequest.prototype.send, late = [700, 0, 350, 800, 150];
   let turn = 0;
-  XMLHttpRequest.prototype.send = function (...told) { setTimeout(() => send.apply(this, told), late[turn++ % late.length]); };
+  XMLHttpRequest.prototype.send = function (...args) { setTimeout(() => send.apply(this, args), late[turn++ % late.length]); };
 })()"""
 """Every answer is 0 to 800 ms late, as over a weak signal."""
 
 
 @pytest.fixture
 def empty(business: Business) -> StoredMeasure:
-    """A measure somebody has just begun."""
+    """A new measure."""
     stock_up(business)
     job, _ = new_job(business, measure(9000))
     return start_measure(job=job, actor=actor_of(business), label="New boundary")

@@ -47,7 +47,7 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
     check_page(plain)
     drawn = plain.locator("div.drawing").evaluate_all("all => all.map(one => [one.scrollWidth, one.clientWidth])")
     assert drawn
-    assert [item for item in drawn if item[0] > item[1]] == []  # nobody scrolls sideways in a drawing
+    assert [item for item in drawn if item[0] > item[1]] == []  # no drawing scrolls sideways
     photograph(plain, "customer")
     before = plain.locator("#answer b").inner_text()
     plain.get_by_label("Mowing strip along the whole fence").check()

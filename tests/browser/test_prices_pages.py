@@ -1,4 +1,4 @@
-"""Prices in Chromium: every page at both widths, and a file tried out before it is taken in."""
+"""Price pages in Chromium at both widths, and a file that is previewed before the import."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the quote flows share: a stocked business, and calls by HTTP."""
+"""Fixtures of the quote flows: a business with a catalogue, and calls by HTTP."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """A small catalogue of a business's own, for the flows that set one up from nothing: one finish, one supplier, one system.
 
-What the three bays of ``MEASURE`` cost by it, reckoned by hand (6300 mm between centres is 3 bays of 2100):
+The costs of the three bays of ``MEASURE``, calculated by hand (6300 mm between centres is 3 bays of 2100):
 
 - 2 square posts x 18.40 = 36.80; a channel on each, and a pair on each of 2 line posts: 6 x 11.20 = 67.20
 - 6 rails, the longest 2100 - 2 x 8 = 2084; two and a cut of 3 come out of 4190: 3 x 17.00 = 51.00 (6 x 9.00 is dearer)
@@ -132,7 +132,7 @@ def component(sku: str) -> dict[str, Any]:
 
 
 def begun_empty(monkeypatch: pytest.MonkeyPatch) -> str:
-    """A business with nothing but its owner and its tax, by the command; what the command said."""
+    """Create a business with only its owner and its tax by the command. Return the output of the command."""
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSWORD}\n"))
     out = io.StringIO()
     call_command("start_business", stdout=out, empty=True, password_stdin=True, **ASKED)

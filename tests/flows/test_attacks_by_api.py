@@ -1,4 +1,4 @@
-"""What somebody with bad intent sends, and the one answer each of it gets."""
+"""Malicious requests, and the one answer that each of them gets."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def test_an_idempotency_key_is_the_callers_own(estimator: Caller, cast: Cast, si
     assert other["code"] == "not-found"
 
 
-def test_a_key_that_may_only_read_writes_nothing_and_is_told_the_scope(key_client: Callable[..., Client]) -> None:
+def test_a_read_only_key_writes_nothing_and_learns_the_missing_scope(key_client: Callable[..., Client]) -> None:
     refused = key_client(Scope.JOBS_READ).post("/api/v1/customers", {"name": "Ada"}, JSON)
     assert (refused.status_code, refused.json()["scope"]) == (403, Scope.JOBS_WRITE)
 

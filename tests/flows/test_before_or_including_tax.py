@@ -61,7 +61,7 @@ def columns(page: str) -> list[tuple[str, set[str]]]:
 
 
 def check(page: str, *expected: str) -> None:
-    """Check that each column of money says which it is, and that those expected are there."""
+    """Check that each column of money names its kind, and that the expected ones are there."""
     heads = columns(page)
     assert heads
     for head, _ in heads:

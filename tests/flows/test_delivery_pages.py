@@ -1,4 +1,4 @@
-"""Who unloads counts what arrived and what of it is damaged, and sees no money; Today shows the crew what to build."""
+"""Deliveries are counted with their damage and without money; Today shows the crew what to build."""
 
 from __future__ import annotations
 
@@ -59,13 +59,13 @@ def announced(yard: Business, cast: Cast) -> SupplierOrder:
     return now(order)
 
 
-def typed(arrived: str, damaged: str = "", docket: str = "D1", **more: str) -> dict[str, str]:
+def count_form(arrived: str, damaged: str = "", docket: str = "D1", **more: str) -> dict[str, str]:
     return {"do": "receive", "docket": docket, "received": DAY, "arrived-1": arrived, "damaged-1": damaged, **more}
 
 
 def test_one_bent_of_twenty_two_on_the_docket_leaves_one_outstanding(crew: Client, announced: SupplierOrder) -> None:
     page = f"/deliveries/{announced.ref}"
-    answer = press(crew, page, typed("22", "1"), follow=True).content.decode()
+    answer = press(crew, page, count_form("22", "1"), follow=True).content.decode()
     row = line(announced, 1)
     assert (row.received, row.damaged, row.over_delivered, row.outstanding) == (D(21), D(1), D(0), D(1))
     assert "1 damaged" in answer
@@ -105,13 +105,13 @@ def test_more_damaged_than_arrived_is_refused(yard: Business, announced: Supplie
 
 def test_more_than_the_docket_is_asked_about_and_nothing_typed_is_lost(crew: Client, announced: SupplierOrder) -> None:
     page = f"/deliveries/{announced.ref}"
-    refused = press(crew, page, typed("23"))
+    refused = press(crew, page, count_form("23"))
     text = refused.content.decode()
     assert refused.status_code == 422
     assert "23 arrived, but 22 are on docket D1" in text
     assert re.search(r'name="arrived-1"[^>]* value="23"', text)
     assert line(announced, 1).received == 0
-    sure = {**hidden_in(text), **typed("23"), "more_than_docket": "1"}
+    sure = {**hidden_in(text), **count_form("23"), "more_than_docket": "1"}
     assert crew.post(page, sure).status_code == 302
     row = line(announced, 1)
     assert (row.received, row.over_delivered) == (D(22), D(1))
@@ -119,7 +119,7 @@ def test_more_than_the_docket_is_asked_about_and_nothing_typed_is_lost(crew: Cli
 
 def test_without_a_docket_more_than_is_outstanding_is_asked_about(yard: Business, crew: Client) -> None:
     order = placed(yard, {"rail": "22"})
-    refused = press(crew, f"/deliveries/{order.ref}", typed("220", docket="by phone"))
+    refused = press(crew, f"/deliveries/{order.ref}", count_form("220", docket="by phone"))
     assert (refused.status_code, "22 are outstanding" in refused.content.decode()) == (422, True)
 
 
@@ -156,7 +156,7 @@ def _texts(value: Any) -> list[str]:
 
 
 def test_no_price_reaches_the_crew(crew: Client, cast: Cast, yard: Business, announced: SupplierOrder) -> None:
-    press(crew, f"/deliveries/{announced.ref}", typed("20", "1"))
+    press(crew, f"/deliveries/{announced.ref}", count_form("20", "1"))
     money = {
         "price",
         "net_amount",
@@ -197,7 +197,7 @@ def test_a_draft_is_no_delivery_and_anothers_is_not_found(
 def test_who_only_reads_counts_nothing(cast: Cast, signed_in: Any, announced: SupplierOrder) -> None:
     keeper = signed_in(cast.bookkeeper)
     assert keeper.get(f"/deliveries/{announced.ref}").status_code == 200
-    assert press(keeper, f"/deliveries/{announced.ref}", typed("22")).status_code == 403
+    assert press(keeper, f"/deliveries/{announced.ref}", count_form("22")).status_code == 403
     assert not OrderEvent.objects.of(announced.business).filter(kind="order.goods_received").exists()
 
 

@@ -38,7 +38,7 @@ ELSEWHERE = frozenset(
 
 
 def everything() -> dict[str, tuple[Any, ...]]:
-    """How many rows there are of each kind, and of which versions; the wanted work itself left out."""
+    """Return the number of rows of each kind and version, without the background tasks themselves."""
     found: dict[str, tuple[Any, ...]] = {}
     for model in apps.get_models():
         if model is not OutboxTask:
@@ -53,7 +53,7 @@ def everything() -> dict[str, tuple[Any, ...]]:
 
 
 def run_task() -> None:
-    """Everything that is wanted, and what follows from it."""
+    """Run every queued task and those that follow from it."""
     while rows := list(OutboxTask.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
         for row in rows:
             assert runner.run(row.pk), OutboxTask.objects.get(pk=row.pk).last_fault
@@ -92,7 +92,7 @@ def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailo
     before, letters = everything(), len(mailoutbox)
     done = {row.handler for row in OutboxTask.objects.filter(state="done")}
     ours = {name for name in outbox._handlers if not name.startswith("test.")}  # the drills have handlers of their own
-    assert done | ELSEWHERE == ours, "a job nobody tried here"
+    assert done | ELSEWHERE == ours, "a task that is not tested here"
     # quotes to two, a question, its answer, two reminders, an order, an endpoint, an invitation, two answers and two receipts
     assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
     for _ in range(5):

@@ -33,7 +33,7 @@ def _last(system: FenceSystem) -> FenceSystemVersion:
     return FenceSystemVersion.objects.of(system.business).filter(system=system).order_by("-number")[0]
 
 
-def _typed(system: FenceSystem, **changes: str) -> dict[str, str]:
+def _entries(system: FenceSystem, **changes: str) -> dict[str, str]:
     data = shown(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
     return data | {"do": data.get("do", "keep")}
 
@@ -42,7 +42,7 @@ def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes
     owner: Client, system: FenceSystem
 ) -> None:
     before = _last(system)
-    press(owner, f"/prices/systems/{system.ref}", _typed(system, pitch_mm="2 300"))
+    press(owner, f"/prices/systems/{system.ref}", _entries(system, pitch_mm="2 300"))
     now = _last(system)
     assert now.number == before.number + 1
     assert now.document == {**before.document, "pitch_mm": 2300}
@@ -50,13 +50,13 @@ def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes
 
 def test_what_is_kept_unchanged_makes_no_version(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
-    page = press(owner, f"/prices/systems/{system.ref}", _typed(system), follow=True).content.decode()
+    page = press(owner, f"/prices/systems/{system.ref}", _entries(system), follow=True).content.decode()
     assert (_last(system).number, "No changes to save." in page) == (before, True)
 
 
 def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
-    data = _typed(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
+    data = _entries(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
     del data["code"]  # it is shown and not asked again
     answer = press(owner, f"/prices/systems/{system.ref}", data)
     page = answer.content.decode()
@@ -74,7 +74,7 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
     before = _last(system).number
     stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
     page = press(
-        owner, f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock) | {"do": "check"}
+        owner, f"/prices/systems/{system.ref}", _entries(system, posts__channel__stock_mm=stock) | {"do": "check"}
     )
     assert page.status_code == 200
     assert "No 3777 channel in" in page.content.decode()
@@ -86,7 +86,7 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
     owner: Client, system: FenceSystem, business: Business
 ) -> None:
     stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
-    press(owner, f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock))
+    press(owner, f"/prices/systems/{system.ref}", _entries(system, posts__channel__stock_mm=stock))
     page = owner.get(f"/prices/systems/{system.ref}").content.decode()
     way = re.search(r'href="(/prices/components/new\?role=post\.channel[^"]+length_mm=3777[^"]*)"', page)
     assert way
@@ -104,9 +104,9 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
 
 
 def test_a_version_kept_meanwhile_is_not_gone_over_unseen(owner: Client, system: FenceSystem) -> None:
-    mine, at = _typed(system, pitch_mm="2300"), f"/prices/systems/{system.ref}"
+    mine, at = _entries(system, pitch_mm="2300"), f"/prices/systems/{system.ref}"
     opened = seen_on(owner, at)
-    press(owner, at, _typed(system, rails__kerf_mm="3"))
+    press(owner, at, _entries(system, rails__kerf_mm="3"))
     answer = owner.post(at, {**opened, **mine})
     page = answer.content.decode()
     assert answer.status_code == 412
@@ -120,7 +120,7 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
 ) -> None:
     page = owner.get(f"/prices/systems/new?from={system.ref}").content.decode()
     assert 'name="code" type="text" value=""' in page
-    data = _typed(system, code="tall-50", label="Tall") | {"model": system.ref}
+    data = _entries(system, code="tall-50", label="Tall") | {"model": system.ref}
     owner.post("/prices/systems/new", data)
     made = FenceSystem.objects.of(business).get(code="tall-50")
     assert (made.label, made.latest_version, made.is_default) == ("Tall", 1, False)
@@ -137,7 +137,7 @@ def test_a_business_without_one_begins_from_nothing(owner_client: Client, busine
     assert "Pitch and closing bay: Pitch, mm" in answer.content.decode()
 
 
-def test_json_is_read_exactly_and_its_faults_are_all_told(owner: Client, system: FenceSystem) -> None:
+def test_json_is_read_exactly_and_all_its_errors_are_shown(owner: Client, system: FenceSystem) -> None:
     data = {"do": "json", "document": '{"schema": "system-2", "rake_max_deg": 10.5, "pitch_mm": 0}'}
     page = press(owner, f"/prices/systems/{system.ref}", data).content.decode()
     assert "/pitch_mm" in page
@@ -148,7 +148,7 @@ def test_json_is_read_exactly_and_its_faults_are_all_told(owner: Client, system:
 def test_the_default_can_not_end_and_another_can(owner: Client, system: FenceSystem, business: Business) -> None:
     refused = press(owner, f"/prices/systems/{system.ref}", {"do": "end"})
     assert (refused.status_code, "stays active" in refused.content.decode()) == (422, True)
-    owner.post("/prices/systems/new", _typed(system, code="other-50") | {"model": system.ref})
+    owner.post("/prices/systems/new", _entries(system, code="other-50") | {"model": system.ref})
     other = FenceSystem.objects.of(business).get(code="other-50")
     press(owner, f"/prices/systems/{other.ref}", {"do": "end"})
     other.refresh_from_db()

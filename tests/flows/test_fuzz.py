@@ -81,14 +81,14 @@ def test_made_up_calls_get_nothing_but_documented_answers(cast: Cast, key_client
 
 
 def _checks(status: int) -> list[Any]:
-    """A condition that failed (412) or a link that is gone (410) is told before the body is read: nothing was accepted."""
+    """Return the checks of a status. A failed condition (412) and a revoked link (410) are answered before the body is read."""
     if os.environ.get("FUZZ_CHECKS") != "all":
         return CHECKS
     return [item for item in WITH_ALL if status < 300 or item is not negative_data_rejection]
 
 
 def _fuzzed(operation: Any, world: World, bearer: str) -> str:
-    """What the first call shows that the document doesn't tell; empty when nothing does."""
+    """Return the differences between the first call and the document; empty if there are none."""
     modes = [operation.as_strategy(mode) for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE)]
 
     @BOUNDED

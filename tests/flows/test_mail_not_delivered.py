@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def refused(monkeypatch: pytest.MonkeyPatch) -> Any:
-    """A mail server that knows none of the readers until it is told to."""
+    """Simulate a mail server that rejects all recipients, until the returned function is called."""
     real = EmailMessage.send
 
     def refuse(letter: EmailMessage, fail_silently: bool = False) -> int:

@@ -44,7 +44,7 @@ def test_making_it_warns_of_nothing(made: dict[str, Any]) -> None:
 
 
 def test_the_committed_copy_is_the_document(made: dict[str, Any]) -> None:
-    # `make openapi` writes it anew; a change of the API is then seen in review
+    # `make openapi` writes it again; a change of the API is then visible in the review
     assert (ROOT / "docs/openapi.json").read_text() == document_text(document())
 
 

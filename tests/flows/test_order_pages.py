@@ -1,4 +1,4 @@
-"""Orders, stock and books by pages: drafted for a job, placed, counted in, sent back; put in and taken out; locked."""
+"""Pages of orders, stock and accounting: order, receive, return, add and remove stock, lock a period."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A business set up from nothing by spreadsheets alone: tried, taken in, priced, and out again exactly."""
+"""A business that is set up by spreadsheets only: preview, import, price, and export of the same content."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class Files:
         data: dict[str, Any] = answer.json()
         return data
 
-    def taken(self, kind: str, content: bytes) -> dict[str, Any]:
+    def imported(self, kind: str, content: bytes) -> dict[str, Any]:
         with self.run_jobs(execute=True):
             asked = self._post(f"kind={kind}&file_name={kind}", content)
         assert asked.status_code == 202, asked.content
@@ -108,24 +108,24 @@ def test_a_business_is_set_up_by_files_alone_and_they_come_out_as_they_went_in(
         tried = files.tried(kind, content)
         assert (tried["added"], tried["changed"], tried["rejected"]) == (rows, 0, 0), (kind, tried)
         assert files.tried(kind, content) == tried  # nothing was written by trying
-        data = files.taken(kind, content)
+        data = files.imported(kind, content)
         assert (data["status"], data["rows_done"], data["report"]["added"]) == ("done", rows, rows)
     assert api.get("fence-systems/completeness") == {"system": "flat-45", "is_complete": True, "missing_items": []}
     own.priced(api)
 
     before = {kind: files.out(kind, "csv") for kind in ImportKind}
     for kind in ImportKind:
-        data = files.taken(kind, files.out(kind, form))
+        data = files.imported(kind, files.out(kind, form))
         assert (data["status"], data["report"]["added"], data["report"]["changed"]) == ("done", 0, 0)
     assert {kind: files.out(kind, "csv") for kind in ImportKind} == before
 
-    # and a second business, set up by what came out of the first, says the same to the byte
+    # a second business that is set up from the export of the first exports the same bytes
     monkeypatch.setitem(own.ASKED, "name", "Sedgemoor Fences")
     monkeypatch.setitem(own.ASKED, "owner", "ash@sedgemoor.example")
     own.begun_empty(monkeypatch)
     second = Files(own.sign_in(Client(), "ash@sedgemoor.example"), django_capture_on_commit_callbacks)
     for kind in ImportKind:
-        assert second.taken(kind, files.out(kind, form))["status"] == "done"
+        assert second.imported(kind, files.out(kind, form))["status"] == "done"
     assert {kind: second.out(kind, "csv") for kind in ImportKind} == before
 
 
@@ -136,7 +136,7 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     client = own.sign_in(Client())
     files, api = Files(client, django_capture_on_commit_callbacks), Caller(client)
     for kind, table in sheets().items():
-        files.taken(kind, as_csv(table))
+        files.imported(kind, as_csv(table))
     draft = own.priced(api)
     send_quote(api, draft, django_capture_on_commit_callbacks)
 
@@ -154,10 +154,10 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     data = files.tried("supplier_prices", as_csv(wrong))
     assert (data["added"], data["rejected"]) == (1, 2)
     assert [(refusal["row"], refusal["column"]) for refusal in data["errors"]] == [(3, "sku"), (4, "price")]
-    assert files.taken("supplier_prices", as_csv(wrong))["status"] == "rejected"
+    assert files.imported("supplier_prices", as_csv(wrong))["status"] == "rejected"
     assert [row["price"] for row in api.get("supplier-prices?component=SH-1780")["items"]] == ["21.50"]
 
-    assert files.taken("supplier_prices", as_csv(dearer))["status"] == "done"
+    assert files.imported("supplier_prices", as_csv(dearer))["status"] == "done"
     assert [row["price"] for row in api.get("supplier-prices?component=SH-1780")["items"]] == ["23.50", "21.50"]
     [line] = api.get(f"revisions/{draft['ref']}/content")["builds"][0]["lines"]
     assert line["cost"] == str(own.COST)  # what was sent stands

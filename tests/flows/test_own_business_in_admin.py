@@ -23,7 +23,7 @@ HEAD = "head@reedmoor.example"
 
 
 def faults(answer: Any) -> list[str]:
-    """What a page of the admin says is wrong."""
+    """Return the errors shown on an admin page."""
     page: Any = lxml.html.fromstring(answer.content.decode())
     return [item.text_content().strip() for item in page.xpath('//*[contains(@class, "errorlist")]')]
 
@@ -71,7 +71,7 @@ class Office:
 
 @pytest.fixture
 def office(db: None, monkeypatch: pytest.MonkeyPatch) -> Office:
-    """Whoever runs the service, as ``createsuperuser`` makes them, signed in with their password at the admin's own door."""
+    """Sign in a superuser made by ``createsuperuser`` on the admin's own page."""
     monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", own.PASSWORD)
     call_command("createsuperuser", interactive=False, email=HEAD, stdout=io.StringIO())
     client = Client()

@@ -119,7 +119,7 @@ def test_wrong_replaced_revoked_and_expired_links_look_the_same(quoted: Revision
 def test_the_twenty_first_wrong_link_in_a_minute_is_refused(quoted: Revision) -> None:
     client = Client()
     statuses = [client.get(f"/q/{str(place).zfill(43)}").status_code for place in range(41)]
-    # a minute may turn while we knock: then the count begins again, once
+    # a minute may change during the requests: then the count starts again, once
     assert statuses.count(429) >= 1
     assert statuses[:20].count(410) == 20
     assert Customer(token(quoted, "owner")).page.status_code == 200

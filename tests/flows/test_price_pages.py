@@ -73,7 +73,7 @@ def test_a_preview_is_the_pdf_of_a_party(estimator: Client, business: Business) 
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(12000))
     answer = estimator.get(f"/revisions/{draft.ref}/preview/owner.pdf")
     assert answer.content.startswith(b"%PDF-")
-    assert estimator.get(f"/revisions/{draft.ref}/preview/nobody.pdf").status_code == 404
+    assert estimator.get(f"/revisions/{draft.ref}/preview/no-party.pdf").status_code == 404
 
 
 def test_a_link_is_ended_and_made_anew(estimator: Client, business: Business) -> None:

@@ -1,4 +1,4 @@
-"""What anything cost on any day is told for good: prices come and end, the past is never written over."""
+"""Prices of any day stay known: prices start and end, and past prices are never overwritten."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def priced(cast: Cast, signed_in: Any) -> Business:
     return cast.business
 
 
-def test_the_price_of_any_day_is_told_by_the_api_and_the_page(
+def test_the_api_and_the_page_give_the_price_of_any_day(
     priced: Business, cast: Cast, signed_in: Any, key_client: Any
 ) -> None:
     with at(AUTUMN):

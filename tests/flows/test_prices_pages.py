@@ -1,4 +1,4 @@
-"""Prices by pages: rows added, changed, refused; a file tried out before it is taken in; a fence system's next version."""
+"""Price pages: records are added, changed and rejected; a file is previewed before the import; a system gets a new version."""
 
 from __future__ import annotations
 

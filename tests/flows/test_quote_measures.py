@@ -1,4 +1,4 @@
-"""Customers, jobs and measures through HTTP: drafts are never lost, versions never change, nobody sees another's."""
+"""Customers, jobs and measures by HTTP: drafts are kept, versions never change, other businesses see nothing."""
 
 from __future__ import annotations
 

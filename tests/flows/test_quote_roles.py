@@ -1,4 +1,4 @@
-"""Who may write what: crew and bookkeeper change nothing of jobs, measures and quotes; the crew records what it built."""
+"""Write access by role: crew and bookkeeper change no job, measure or quote; the crew adds as-built entries."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ WRITES: dict[tuple[str, str], tuple[int, int, int]] = {
 
 
 @pytest.fixture
-def named(estimator: Caller) -> dict[str, str]:
+def refs(estimator: Caller) -> dict[str, str]:
     """Refs of a job with a measure and a drafted quote."""
     job, draft = draft_quote(estimator)
     measure = estimator.get(f"jobs/{job}/measures")["items"][0]["ref"]
@@ -49,20 +49,20 @@ def _write(client: Client, method: str, path: str) -> int:
     return client.generic(method, f"/api/v1/{path}", "{}", content_type="application/json", headers=headers).status_code
 
 
-def test_each_role_writes_what_it_may_and_no_more(cast: Cast, signed_in: Any, named: dict[str, str]) -> None:
+def test_each_role_writes_what_it_may_and_no_more(cast: Cast, signed_in: Any, refs: dict[str, str]) -> None:
     people = (cast.estimator, cast.crew, cast.bookkeeper)
     for (method, path), statuses in WRITES.items():
-        found = tuple(_write(signed_in(person), method, path.format(**named)) for person in people)
+        found = tuple(_write(signed_in(person), method, path.format(**refs)) for person in people)
         assert found == statuses, f"{method} {path}"
 
 
-def test_a_stranger_and_another_business_get_nowhere(cast: Cast, signed_in: Any, named: dict[str, str]) -> None:
-    nobody, other = Client(), signed_in(cast.stranger)
+def test_a_stranger_and_another_business_get_nowhere(cast: Cast, signed_in: Any, refs: dict[str, str]) -> None:
+    stranger, other = Client(), signed_in(cast.stranger)
     for method, path in WRITES:
-        assert _write(nobody, method, path.format(**named)) == 401, path
+        assert _write(stranger, method, path.format(**refs)) == 401, path
         if "{" in path:
             # before or after the body is looked at, never a sign that the thing exists
-            assert _write(other, method, path.format(**named)) in {404, 422}, path
+            assert _write(other, method, path.format(**refs)) in {404, 422}, path
 
 
 def test_an_unknown_member_is_named_and_a_business_can_not_be_smuggled_in(estimator: Caller) -> None:
@@ -70,6 +70,6 @@ def test_an_unknown_member_is_named_and_a_business_can_not_be_smuggled_in(estima
     assert {error["pointer"] for error in problem["errors"]} == {"#/business", "#/version"}
 
 
-def test_a_quote_needs_an_idempotency_key(estimator: Caller, named: dict[str, str]) -> None:
-    for path in ("quotes", f"revisions/{named['revision']}/send", f"jobs/{named['job']}/as-built"):
+def test_a_quote_needs_an_idempotency_key(estimator: Caller, refs: dict[str, str]) -> None:
+    for path in ("quotes", f"revisions/{refs['revision']}/send", f"jobs/{refs['job']}/as-built"):
         assert estimator.client.post(f"/api/v1/{path}", {}, content_type="application/json").status_code == 400

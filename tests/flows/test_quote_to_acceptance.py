@@ -43,7 +43,7 @@ def test_two_parties_accept_their_halves_and_the_job_goes_on(
     first = stranger.post(f"quote-links/{links['ada']}/accept", {**answer, "name": "Ada Quill"})
     again = stranger.post(f"quote-links/{links['ada']}/accept", {**answer, "name": "Somebody"}, status=200)
     assert again == first
-    assert first["total"] == ada["document"]["total"]  # to the last minor unit, as it was shown
+    assert first["total"] == ada["document"]["total"]  # to the last minor unit, equal to the shown total
     accepted = estimator.get(f"revisions/{draft['ref']}")
     assert (accepted["status"], accepted["total"][-3]) == ("accepted", ".")
     assert estimator.get(f"jobs/{job}")["status"] == "accepted"
@@ -157,7 +157,7 @@ def test_a_link_made_anew_ends_the_one_before(
     stranger.get(f"quote-links/{new}", status=410)
 
 
-def test_a_question_is_asked_answered_and_told_by_mail(
+def test_a_question_is_asked_and_answered_by_mail(
     estimator: Caller, stranger: Caller, django_capture_on_commit_callbacks: Jobs
 ) -> None:
     _, draft = draft_quote(estimator)

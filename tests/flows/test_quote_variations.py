@@ -1,4 +1,4 @@
-"""What changes after acceptance: a difference that is accepted on its own, and what was built in the end."""
+"""Changes after acceptance: a variation is accepted on its own, and as-built entries are compared in the end."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_a_longer_run_is_a_changed_line_and_an_unchanged_run_is_no_line(
     channels = next(row for row in document["quantities"] if row["role"] == "post.channel")
     assert Decimal(channels["difference"]) == 2
 
-    # the accepted quote stands meanwhile, and the variation is accepted on its own
+    # the accepted quote stays valid, and the variation is accepted on its own
     assert estimator.get(f"revisions/{agreed['revision']}")["status"] == "accepted"
     page = stranger.get(f"quote-links/{link}")
     stranger.post(f"quote-links/{link}/accept", {"name": "Ada", "content_sha256": page["content_sha256"]})

@@ -40,10 +40,10 @@ def no_limit(settings: Any) -> None:
 
 @pytest.fixture
 def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """Two workers that run what is nudged, in threads with connections of their own."""
+    """Start two workers that run new tasks in threads with connections of their own."""
     waiting: Queue[int | None] = Queue()
 
-    def nudge(task_ids: Iterable[int]) -> None:
+    def run_soon(task_ids: Iterable[int]) -> None:
         for task_id in task_ids:
             waiting.put(task_id)
 
@@ -52,7 +52,7 @@ def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
             runner.run(task_id)
         connection.close()
 
-    monkeypatch.setattr(runner, "run_soon", nudge)
+    monkeypatch.setattr(runner, "run_soon", run_soon)
     threads = [Thread(target=work) for _ in range(2)]
     for thread in threads:
         thread.start()

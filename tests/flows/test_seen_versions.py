@@ -43,9 +43,9 @@ def yard(business: Business) -> Business:
 
 def proposes(order: SupplierOrder, cast: Cast, number: str, price: str) -> None:
     """The supplier asks another price for the first line."""
-    said = (LineResponseData(1, "change", "steel went up", price=D(price)),)
+    change = (LineResponseData(1, "change", "steel went up", price=D(price)),)
     record_response(
-        order=order, response=OrderResponseData(number, "CA", lines=said), actor=supplier_actor(cast.supplier)
+        order=order, response=OrderResponseData(number, "CA", lines=change), actor=supplier_actor(cast.supplier)
     )
 
 

@@ -68,7 +68,7 @@ def test_a_logo_is_drawn_anew_as_png_and_smaller(owner_client: Client, business:
 
 
 def bomb(side: int) -> bytes:
-    """A PNG of few bytes that says it is ``side`` pixels wide and high."""
+    """Return a small PNG whose header claims that it is ``side`` pixels wide and high."""
     chunks = [
         (b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)),
         (b"IDAT", zlib.compress(b"0")),

@@ -59,7 +59,7 @@ def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
     assert not Reservation.objects.of(business).exists()
 
 
-def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_client: Client) -> None:
+def test_every_movement_is_shown_even_if_nothing_is_left(rails: StockItem, owner_client: Client) -> None:
     press(owner_client, f"/stock/{rails.ref}", {"do": "take", "quantity": "8", "reason": "Sold to a neighbour"})
     page = owner_client.get(f"/stock/{rails.ref}").content.decode()
     assert "Counted in spring" in page

@@ -1,4 +1,4 @@
-"""The quick start for suppliers, taken out of the docs and run as it stands against a live server."""
+"""The quick start for suppliers, run from the docs against a live server."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def snippet(language: str) -> str:
 
 
 def need(program: str) -> str:
-    """Where a program is; said by name when it is missing."""
+    """Return the path of a program. Fail with its name if it is missing."""
     found = shutil.which(program)
     if found is None:
         pytest.skip(f"not run: needs {program}")
@@ -102,16 +102,16 @@ def test_the_javascript_snippet_polls_until_it_is_up_to_date(
 @pytest.mark.parametrize("body", ["", " tampered"])
 def test_both_verifiers_know_the_published_vector_and_what_was_tampered_with(body: str, tmp_path: Path) -> None:
     good = body == ""
-    spoken: dict[str, Any] = {}
-    exec(snippet("python verify"), spoken)  # noqa: S102 - the docs' own snippet
+    names: dict[str, Any] = {}
+    exec(snippet("python verify"), names)  # noqa: S102 - the docs' own snippet
     sent = (str(VECTOR["body"]) + body).encode()
-    assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330) is good
-    assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330 + 361) is False
+    assert names["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330) is good
+    assert names["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330 + 361) is False
     (tmp_path / "verify.mjs").write_text(snippet("javascript verify"))
     data = json.dumps({**VECTOR, "body": sent.decode()})
     (tmp_path / "ask.mjs").write_text(
-        f'import {{ verify }} from "./verify.mjs";\nconst told = {data};\n'
-        "console.log(verify(told.secret, told.headers, told.body, 1614265330));\n"
+        f'import {{ verify }} from "./verify.mjs";\nconst call = {data};\n'
+        "console.log(verify(call.secret, call.headers, call.body, 1614265330));\n"
     )
     answer = subprocess.run(
         [need("node"), "ask.mjs"], cwd=tmp_path, capture_output=True, text=True, timeout=30, check=True

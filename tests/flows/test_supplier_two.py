@@ -150,7 +150,7 @@ class System:
         return whole
 
     def is_active(self) -> bool:
-        """Whether its receiver has consented."""
+        """Return whether its receiver has consented."""
         return [item["status"] for item in self.call("get_supply_webhooks")["items"]] == ["active"]
 
     def waits_for(self, kind: str) -> None:
@@ -250,14 +250,14 @@ def _with_back_order(owner: Owner, system: System) -> None:
     """Of the first line one piece now, the rest a month later, each docket sent twice."""
     order = system.order()
     first, *others = order["lines"]
-    said = {
+    response = {
         "line": first["line"],
         "action": "change",
         "quantity": "1",
         "promised_on": "2031-06-01",
         "reason": "rolled in May",
     }
-    reply = {"number": "R1", "code": "CA", "lines": [said]}
+    reply = {"number": "R1", "code": "CA", "lines": [response]}
     data = system.call("post_supply_orders_ref_responses", order["ref"], body=("OrderResponseIn", reply))
     assert data["response_status"] == "partly_accepted"
     now = {first["line"]: "1", **{line["line"]: line["quantity"] for line in others}}

@@ -79,7 +79,7 @@ class Case:
 
     @property
     def holder(self) -> str:
-        """Return the kind of record that the first parameter names; empty if it belongs to nobody in particular."""
+        """Return the kind of record that the first parameter names; empty if it has no business."""
         return HOLDERS.get(self.stem, "") if "<" in self.address else ""
 
     def path(self, ref: str, inner: dict[str, str]) -> str:
