@@ -49,5 +49,5 @@ def _find_business(named: str) -> Business:
     if len(chosen) == 1:
         return chosen[0]
     names = ", ".join(f"{item.name} ({item.ref})" for item in Business.objects.order_by("id")[:10])
-    text = f"{named[:80]!r} is {'no business' if not chosen else 'the name of several'} here; there are: {names}"
+    text = f"{named[:80]!r} is {'not a business' if not chosen else 'the name of several businesses'} here. Use one of: {names}"
     raise InvalidDocument([Fault("", "business.unknown", text)])

@@ -67,7 +67,7 @@ def test_an_unknown_business_is_answered_with_those_there_are() -> None:
     begin("Skerry Fencing")
     code, _, err = answer(COURTYARD, "--business", "Skery Fencing")
     assert code == 2
-    assert "is no business here; there are: Skerry Fencing (" in err
+    assert "is not a business here. Use one of: Skerry Fencing (" in err
 
 
 def test_an_unknown_system_and_the_faults_of_the_measure_come_together(tmp_path: Path) -> None:
