@@ -24,7 +24,7 @@ urlpatterns = [
     path("measures/<str:ref>/draft/publish", measure_api.MeasureDraftPublish.as_view()),
     path("measures/<str:ref>/versions", measure_api.MeasureVersions.as_view()),
     path("measures/<str:ref>/versions/<int:number>", measure_api.MeasureVersionDetail.as_view()),
-    path("measures/<str:ref>/take-off", measure_api.MeasureTakeOff.as_view()),
+    path("measures/<str:ref>/take-off", measure_api.MeasureTakeOffView.as_view()),
     path("take-offs", measure_api.TakeOffs.as_view()),
     path("schemas", schema_api.Schemas.as_view()),
     path("schemas/<str:name>", schema_api.Schema.as_view()),

@@ -76,7 +76,7 @@ class MeasureDetail(Endpoint):
         request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SCHEMA}, summary="Save the next version"
     )
     def put(self, request: Request, ref: str) -> Response:
-        """The body is the site measure document. An invalid one is rejected; save it as a draft."""
+        """Send the site measure document as the body. An invalid one is rejected; save it as a draft."""
         measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
         measure_services.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
         return self.one(_full(measure), measure)
@@ -130,7 +130,7 @@ class MeasureVersionDetail(Endpoint):
         return self.one({**serialize_row(version, VERSION), "document": parsed(version.document)}, version)
 
 
-class MeasureTakeOff(Endpoint):
+class MeasureTakeOffView(Endpoint):
     """The take-off of a version with the system and prices of today."""
 
     scopes = {"GET": Scope.MEASURES_READ}

@@ -71,7 +71,7 @@ class MeasureIn(StrictSerializer):
 
 
 class DraftIn(StrictSerializer):
-    """The text of a draft as it was entered. It need not be valid."""
+    """Text of a draft, exactly as entered. It need not be valid."""
 
     content = serializers.CharField(allow_blank=True, trim_whitespace=False, max_length=10_000_000)
 

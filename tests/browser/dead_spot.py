@@ -64,7 +64,7 @@ class Tunnel:
         context.set_offline(True)
 
     def restore(self, context: BrowserContext) -> None:
-        """The signal is back."""
+        """Bring the signal back."""
         with self._lock:
             self._open = True
         context.set_offline(False)
@@ -80,7 +80,7 @@ class Tunnel:
 
 @contextmanager
 def tunnel(server: str) -> Iterator[Tunnel]:
-    """A tunnel for one test."""
+    """Open a tunnel for one test."""
     way = Tunnel(server)
     try:
         yield way

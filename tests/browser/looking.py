@@ -21,7 +21,7 @@ _RULES = {
 
 @contextmanager
 def new_page(browser: Browser, width: int = 1280, *, script: bool = True, height: int = 800) -> Iterator[Page]:
-    """A page in a context of its own; anything the console complains of fails the test."""
+    """Open a page in a context of its own. An error on the console fails the test."""
     context = browser.new_context(
         viewport={"width": width, "height": height}, java_script_enabled=script, has_touch=width < 500, locale="en-NZ"
     )
@@ -43,7 +43,7 @@ def new_page(browser: Browser, width: int = 1280, *, script: bool = True, height
 
 
 def sign_in(page: Page, client: Client, address: str) -> None:
-    """The page's browser takes over the session of a client that is signed in."""
+    """Give the session of a signed-in client to the page's browser."""
     name = settings.SESSION_COOKIE_NAME
     page.context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
 
@@ -73,7 +73,7 @@ def faults_of(page: Page) -> list[str]:
 
 @contextmanager
 def _scripted(page: Page) -> Iterator[Page]:
-    """The same document at the same address where script runs: axe-core waits for timers."""
+    """Open the same document at the same address with script, because axe-core waits for timers."""
     browser = page.context.browser
     if browser is None or page.evaluate("matchMedia('(scripting: enabled)').matches"):
         yield page

@@ -37,7 +37,7 @@ def _one(address: str) -> Addresses:
 
 
 def _welcome(world: World) -> str:
-    """The link of a member who has no password yet."""
+    """Return the invitation link of a member without a password."""
     member = Member.objects.select_related("person").get(ref=world.refs["member"])
     member.person.set_unusable_password()
     member.person.save()

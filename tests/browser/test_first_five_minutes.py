@@ -81,7 +81,7 @@ def test_from_the_sign_in_to_a_sent_quote(
 
 
 def _measure(new: Newcomer) -> None:
-    """An L of two stepped runs down a slope, with a gate in the first."""
+    """Enter two stepped runs at a right angle down a slope, with a gate in the first."""
     page = new.page
     new.choose("#f-defaults-form", "stepped")
     new.type("#f-runs-0-length_mm", "18.24")

@@ -31,7 +31,7 @@ LENGTH = "#f-runs-0-length_mm"
 
 @pytest.fixture
 def empty(business: Business) -> StoredMeasure:
-    """A new measure of a business that measured once before."""
+    """Start a measure in a business that measured once before."""
     stock_up(business)
     job, _ = new_job(business, measure(9000))
     return start_measure(job=job, actor=actor_of(business), label="New boundary")
@@ -61,7 +61,7 @@ def _wait_until_saved(page: Page) -> None:
 
 
 def _looked_after(page: Page) -> None:
-    """The service worker has taken the page on, and has a copy of it."""
+    """Wait until the service worker controls the page and has a copy of it."""
     for _ in range(100):
         if page.evaluate("!!(navigator.serviceWorker && navigator.serviceWorker.controller)"):
             break
@@ -162,7 +162,7 @@ def _tab_to(page: Page, words: str) -> None:
 
 @pytest.fixture
 def slow_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The server takes its time, as over a weak signal."""
+    """Delay the answers of the server, like a weak signal."""
 
     def slow(*args: Any, **named: Any) -> StoredMeasure:
         time.sleep(0.5)

@@ -29,7 +29,7 @@ LATE = """(() => {
 
 @pytest.fixture
 def empty(business: Business) -> StoredMeasure:
-    """A new measure."""
+    """Start a measure."""
     stock_up(business)
     job, _ = new_job(business, measure(9000))
     return start_measure(job=job, actor=actor_of(business), label="New boundary")

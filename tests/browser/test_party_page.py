@@ -36,7 +36,7 @@ def quoted(business: Business) -> Revision:
 
 @pytest.fixture(params=[1280, 360])
 def plain(browser: Browser, request: Any) -> Iterator[Page]:
-    """A browser with JavaScript off."""
+    """Open a page with JavaScript off."""
     with new_page(browser, request.param, script=False) as page:
         yield page
 

@@ -7,7 +7,7 @@ from django.urls import path
 
 
 def broken(request: HttpRequest) -> HttpResponse:
-    """Always fails."""
+    """Raise an error."""
     raise RuntimeError("secret detail")
 
 

@@ -18,7 +18,7 @@ LINK = re.compile(r"/q/([A-Za-z0-9_-]{43})")
 
 
 def measure(*lengths: int, **changes: Any) -> dict[str, Any]:
-    """A measure of level runs; the first is shared by two parties."""
+    """Return a measure of level runs; the first is shared by two parties."""
     runs: list[dict[str, Any]] = [
         {"id": "ABCD"[place], "length_mm": length, "basis": "centres"} for place, length in enumerate(lengths)
     ]
@@ -75,7 +75,7 @@ class Caller:
 
 @pytest.fixture
 def estimator(cast: Cast, signed_in: Any) -> Caller:
-    """The estimator of a business with a catalogue."""
+    """Return the estimator of a business with a catalogue."""
     stock_up(cast.business)
     return Caller(signed_in(cast.estimator))
 
@@ -87,7 +87,7 @@ def stranger() -> Caller:
 
 
 def open_job(caller: Caller, document: dict[str, Any] | None = None) -> tuple[str, str]:
-    """A job with a measure: their refs."""
+    """Create a job with a measure. Return their refs."""
     customer = caller.post("customers", {"name": "Ada Quill", "email": "ada@example.test"})
     body = {"customer": customer["ref"], "new_site_address": {"address": "4 Reed Lane"}, "label": "Back fence"}
     job = caller.post("jobs", body)
@@ -98,14 +98,14 @@ def open_job(caller: Caller, document: dict[str, Any] | None = None) -> tuple[st
 def draft_quote(
     caller: Caller, setup: dict[str, Any] | None = None, document: Any = None
 ) -> tuple[str, dict[str, Any]]:
-    """A drafted quote: the job's ref and the revision."""
+    """Draft a quote. Return the job's ref and the revision."""
     job, kept = open_job(caller, document)
     body = {"job": job, "measure": kept, "setup": {"parties": PARTIES, **(setup or {})}}
     return job, caller.post("quotes", body)
 
 
 def send_quote(caller: Caller, revision: dict[str, Any], run_jobs: Any, **body: Any) -> dict[str, str]:
-    """Sends it with the jobs that follow, and gives the tokens in the mails by who got them."""
+    """Send a quote and run the tasks that follow. Return the tokens in the mails by recipient."""
     mail.outbox.clear()
     with run_jobs(execute=True):
         caller.post(f"revisions/{revision['ref']}/send", body, status=200)

@@ -121,7 +121,7 @@ def today() -> str:
 
 
 def component(sku: str) -> dict[str, Any]:
-    """A component of ``PARTS`` as the API takes it."""
+    """Return a component of ``PARTS`` as an API body."""
     role, length, _ = PARTS[sku]
     data: dict[str, Any] = {"sku": sku, "name": f"Part {sku}", "role": role, "length_mm": length}
     if role not in NO_FINISH:
@@ -140,7 +140,7 @@ def begun_empty(monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 def priced(caller: Caller) -> dict[str, Any]:
-    """A quote for ``MEASURE``, drafted by API: the revision, after a look at its take-off and its price."""
+    """Draft a quote for ``MEASURE`` by API and check its take-off and price. Return the revision."""
     counted = caller.post("take-offs", {"measure": MEASURE}, status=200)
     assert {row["role"]: row["total"] for row in counted["quantities"]} == {
         "post.square": "2", "post.channel": "6", "rail": "6", "sheet": "9", "cap.pair": "2", "cap.square": "2",

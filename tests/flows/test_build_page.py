@@ -22,7 +22,7 @@ EARLY, LATE = 1_700_000_000_000, 1_700_000_060_000
 
 @pytest.fixture
 def job(business: Business) -> Job:
-    """A job whose quote was accepted."""
+    """Create a job with an accepted quote."""
     stock_up(business)
     revision = sent(business, {"parties": PARTIES[:1]}, measure(7200))
     accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)

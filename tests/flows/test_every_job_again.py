@@ -61,7 +61,7 @@ def run_task() -> None:
 
 @pytest.fixture
 def eventful(business: Business, owner_client: Client) -> Business:
-    """A business to which everything happened that jobs follow from."""
+    """Create a business in which every event with a task has happened."""
     business.email = "office@example.test"
     business.save()
     stock_up(business)

@@ -53,7 +53,7 @@ BOUNDED = settings(
 
 @pytest.fixture
 def open_connection() -> Iterator[None]:
-    """The test's connection stays open, which a request would close behind itself on PostgreSQL."""
+    """Keep the test's connection open, which a request would close on PostgreSQL."""
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)
     yield

@@ -34,7 +34,7 @@ SCOPES |= {Scope.QUOTES_WRITE, Scope.QUOTES_READ}
 
 @pytest.fixture(scope="module")
 def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """The client, made from the committed document."""
+    """Generate the client from the committed document."""
     place = tmp_path_factory.mktemp("client")
     made = subprocess.run(
         [
@@ -60,7 +60,7 @@ class Driver:
         self.client = client
 
     def call(self, operation: str, *path: str, body: Any = None, model: str = "", **more: str) -> Any:
-        """The answer of an operation as plain values."""
+        """Call an operation and return its answer as plain values."""
         [found] = Path(importlib.import_module(f"{PACKAGE}.api").__path__[0]).glob(f"*/{operation}.py")
         module = importlib.import_module(f"{PACKAGE}.api.{found.parent.name}.{operation}")
         if model:

@@ -26,7 +26,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def job(business: Business) -> Job:
-    """A job whose quote was accepted."""
+    """Create a job with an accepted quote."""
     stock_up(business)
     revision = sent(business, {"parties": PARTIES[:1]}, measure(7200))
     accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)

@@ -31,7 +31,7 @@ def _members(document: Mapping[str, Any], at: str = "") -> Iterator[list[Any]]:
 
 
 def sheets() -> dict[str, Table]:
-    """The whole catalogue as tables, in the order they build on one another."""
+    """Return the whole catalogue as tables, in an order in which each may refer to those before."""
     day = own.today()
     parts = [own.component(sku) for sku in own.PARTS]
     columns = ["sku", "name", "role", "finish", "length_mm", "sale_unit", "bag_yield_m3"]

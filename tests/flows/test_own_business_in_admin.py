@@ -40,7 +40,7 @@ class Office:
         return lxml.html.fromstring(answer.content.decode())
 
     def fill(self, path: str, **typed: Any) -> Any:
-        """Sends a form with these fields typed over what it shows; faults end the test."""
+        """Send a form with these fields changed. An error ends the test."""
         answer = self.post(path, **typed)
         assert not faults(answer), (path, faults(answer))
         return answer
@@ -57,13 +57,13 @@ class Office:
         return self.client.post(f"/admin/{path}", {**shown, **typed}, follow=True)
 
     def picked(self, model: str, field: str, term: str) -> str:
-        """The id that a box with suggestions gives for a term."""
+        """Return the id that a field with suggestions gives for a term."""
         asked = {"app_label": "catalogue", "model_name": model, "field_name": field, "term": term}
         [one] = self.client.get("/admin/autocomplete/", asked).json()["results"]
         return str(one["id"])
 
     def chosen(self, path: str, field: str, text: str) -> str:
-        """The value of an option of a list."""
+        """Return the value of an option of a list."""
         [box] = [item for item in self.page(path).iter("select") if item.get("name") == field]
         [value] = [item.get("value") for item in box.iter("option") if text in (item.text or "")]
         return str(value)
@@ -81,7 +81,7 @@ def office(db: None, monkeypatch: pytest.MonkeyPatch) -> Office:
 
 
 def _with_business(office: Office) -> str:
-    """A person, and the business they own."""
+    """Create a person and a business that they own."""
     office.fill("shared/person/add/", email=own.OWNER, name="Wren")
     assert not Person.objects.get(email=own.OWNER).has_usable_password()
     place = {name: own.ASKED[name] for name in ("name", "city", "country", "currency", "tax_name")}

@@ -31,7 +31,7 @@ CHOICES = {
 
 @pytest.fixture
 def quoted(business: Business) -> Revision:
-    """A quote with choices, sent to one customer."""
+    """Send a quote with options to one customer."""
     stock_up(business)
     return sent(business, CHOICES, measure(12000))
 
@@ -61,7 +61,7 @@ class Customer:
         return self.press("accept", name=name, agreed=self.hidden("agreed"), **choices)
 
     def price(self) -> Decimal:
-        """The price at the top of the page."""
+        """Return the price at the top of the page."""
         found = re.search(r'class="strip-answer".*?<b>[^0-9]*([0-9.,]+)', self.page.content.decode(), re.DOTALL)
         assert found
         return Decimal(found.group(1).replace(",", ""))

@@ -24,7 +24,7 @@ def estimator(cast: Cast, signed_in: Any) -> Client:
 
 
 def form_of(revision: Revision, **changes: str) -> dict[str, str]:
-    """The draft's form as the page shows it, with one customer."""
+    """Return the form of a draft with one customer, as the page shows it."""
     party = revision.setup["parties"][0]
     data = {f"parties-0-{name}": party.get(name, "") for name in ("key", "name", "email")}
     return {**data, "parties-0-must_accept": "1", "chooses_options": party["key"], **changes}

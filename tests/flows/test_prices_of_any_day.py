@@ -40,13 +40,13 @@ def at(day: date) -> Any:
 
 
 def caller(cast: Cast, signed_in: Any) -> Caller:
-    """The owner, signed in on that day."""
+    """Sign the owner in on that day."""
     return Caller(signed_in(cast.owner))
 
 
 @pytest.fixture
 def priced(cast: Cast, signed_in: Any) -> Business:
-    """A year of price changes, each made on its day through the API."""
+    """Change prices through the API over a year, each on its day."""
     stock_up(cast.business)
     for day, price in PRICES.items():
         with at(day):
@@ -134,7 +134,7 @@ def test_a_quote_that_was_sent_says_the_same_after_every_price_has_changed(
 
 
 def priced_by(cast: Cast, business: Business, key_client: Any) -> Client:
-    """The system of the supplier whose prices these are."""
+    """Return the client of the supplier whose prices these are."""
     Supplier.objects.of(business).filter(code="ostrel").update(account=cast.supplier)
     client: Client = key_client(supplier=cast.supplier)
     return client

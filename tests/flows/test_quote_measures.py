@@ -86,8 +86,8 @@ def test_a_stored_takeoff_answers_with_its_digest_until_the_measure_changes(esti
 
 def test_a_copied_job_has_the_measures_and_none_of_the_history(estimator: Caller) -> None:
     job, _ = open_job(estimator, measure(12000))
-    copy = estimator.post(f"jobs/{job}/copy", {"label": "Next door"})
-    assert (copy["copied_from"], copy["number"], copy["label"]) == (job, "J0002", "Next door")
+    copy = estimator.post(f"jobs/{job}/copy", {"label": "Next plot"})
+    assert (copy["copied_from"], copy["number"], copy["label"]) == (job, "J0002", "Next plot")
     kept = estimator.get(f"jobs/{copy['ref']}/measures")["items"]
     assert [row["latest_version"] for row in kept] == [1]
     assert "quote" not in {

@@ -23,7 +23,7 @@ def _alone(*lengths: int) -> dict[str, Any]:
 
 @pytest.fixture
 def agreed(estimator: Caller, stranger: Caller, django_capture_on_commit_callbacks: Jobs) -> dict[str, Any]:
-    """A quote for runs A (12 m) and B (7.2 m) that one party accepted."""
+    """Accept a quote for runs A (12 m) and B (7.2 m) by its one party."""
     job, kept = open_job(estimator, _alone(12000, 7200))
     draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]

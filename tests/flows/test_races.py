@@ -34,7 +34,7 @@ SignedIn = Callable[[Person], Client]
 
 @pytest.fixture(autouse=True)
 def no_limit(settings: Any) -> None:
-    """The long run makes more calls than a caller may make in a minute."""
+    """Lift the rate limit, because the long run makes more calls a minute than it allows."""
     settings.RATE_QUOTA = 100_000
 
 

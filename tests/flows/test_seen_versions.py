@@ -42,7 +42,7 @@ def yard(business: Business) -> Business:
 
 
 def proposes(order: SupplierOrder, cast: Cast, number: str, price: str) -> None:
-    """The supplier asks another price for the first line."""
+    """Propose another price for the first line, as the supplier."""
     change = (LineResponseData(1, "change", "steel went up", price=D(price)),)
     record_response(
         order=order, response=OrderResponseData(number, "CA", lines=change), actor=supplier_actor(cast.supplier)

@@ -42,7 +42,7 @@ def orders(cast: Cast) -> Orders:
 
 
 def ordered(business: Business, code: str) -> SupplierOrder:
-    """An order to this very supplier, placed."""
+    """Place an order with this supplier."""
     lines = [{"component": "HG-1", "quantity": Decimal(10), "price": Decimal("2.50")}]
     supplier = Supplier.objects.of(business).get(code=code)
     order = start_order(supplier=supplier, actor=actor_of(business), lines=lines)

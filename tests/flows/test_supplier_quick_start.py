@@ -36,7 +36,7 @@ VECTOR = {
 
 
 def snippet(language: str) -> str:
-    """The first snippet in a language (``python verify`` for one of its own)."""
+    """Return the first snippet in a language (``python verify`` for one of its own)."""
     found = re.search(rf"^```{re.escape(language)}\n(.*?)^```", DOCS, re.DOTALL | re.MULTILINE)
     assert found, language
     return found[1]

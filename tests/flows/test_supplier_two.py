@@ -64,7 +64,7 @@ class Live(Service):
         return {**super().env, **usual, "DJANGO_SETTINGS_MODULE": "tests.flows.loopback_settings"}
 
     def begin(self) -> dict[str, Any]:
-        """A business, its suppliers' keys, and a job that was agreed."""
+        """Create a business, its suppliers' keys, and a job with an accepted quote."""
         done = subprocess.run(
             [sys.executable, "-c", BEGIN], cwd=ROOT, env=self.env, capture_output=True, text=True, check=False
         )
@@ -144,7 +144,7 @@ class System:
         self.secret = data["secret"]
 
     def order(self) -> dict[str, Any]:
-        """The one order it was sent, found by polling."""
+        """Return the one order of the supplier, found by polling."""
         [found] = self.call("get_supply_orders", after_sequence="0")["items"]
         whole: dict[str, Any] = self.call("get_supply_orders_ref", found["ref"])
         return whole
@@ -237,7 +237,7 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
 
 
 def _whole(owner: Owner, system: System) -> None:
-    """Accepted whole, despatched at once."""
+    """Accept the whole order and despatch it at once."""
     order = system.order()
     system.call(
         "post_supply_orders_ref_responses", order["ref"], body=("OrderResponseIn", {"number": "R1", "code": "AP"})

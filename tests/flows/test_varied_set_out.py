@@ -29,7 +29,7 @@ def _accept(revision: Revision) -> None:
 
 @pytest.fixture
 def job(business: Business) -> Job:
-    """A job whose quote for runs A (7.2 m) and B (4.8 m) was accepted."""
+    """Create a job with an accepted quote for runs A (7.2 m) and B (4.8 m)."""
     stock_up(business)
     _accept(sent(business, {"parties": PARTIES[:1]}, measure(7200, 4800)))
     return Job.objects.of(business).get()

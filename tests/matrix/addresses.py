@@ -83,7 +83,7 @@ class Case:
         return HOLDERS.get(self.stem, "") if "<" in self.address else ""
 
     def path(self, ref: str, inner: dict[str, str]) -> str:
-        """The address with its first parameter set to ``ref`` and the others to ``inner`` by name."""
+        """Return the address with its first parameter set to ``ref`` and the others to ``inner`` by name."""
         names = iter(_PARAMETER.findall(self.address))
         first = next(names, "")
         values = {**inner, first: ref or NOBODYS.get(self.stem, "")}

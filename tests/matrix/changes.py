@@ -44,28 +44,28 @@ class Scene:
     client: Client
 
     def sku(self) -> str:
-        """A component that is sold."""
+        """Return the SKU of a component that is sold."""
         return orders.component_of(self.business, "rail").sku
 
     def job(self) -> Job:
-        """A job that was agreed."""
+        """Return a job with an accepted quote."""
         return Job.objects.of(self.business).select_related("business").get(ref=self.refs["job"])
 
     def order(self, **made: Any) -> SupplierOrder:
-        """A draft of an order in place of the world's."""
+        """Create a draft order in place of the scene's order."""
         order = orders.drafted(self.business, **made)
         self.refs["order"] = order.ref
         return order
 
     def draft(self) -> Revision:
-        """A draft of a quote in place of the world's revision."""
+        """Create a draft quote in place of the scene's revision."""
         revision = drafted(self.business)
         self.refs["revision"], self.refs["quote"] = revision.ref, revision.quote.ref
         return revision
 
 
 def spare(s: Scene, kind: str) -> None:
-    """A row that nothing hangs on, so that it can be deleted."""
+    """Create a record that nothing refers to, so that it can be deleted."""
     if kind == "finish":
         row: Any = Finish.objects.of(s.business).create(code="inkstone", name="Inkstone")
     elif kind == "supplier":
@@ -188,7 +188,7 @@ Step = Callable[[Scene, Client], Body]
 
 
 def just(body: Body = None, *, after: Callable[[Scene], Any] | None = None) -> Step:
-    """A call with this body; ``after`` makes what it needs first."""
+    """Return a step with this body; ``after`` prepares the scene first."""
 
     def step(s: Scene, client: Client) -> Body:
         if after:
@@ -199,7 +199,7 @@ def just(body: Body = None, *, after: Callable[[Scene], Any] | None = None) -> S
 
 
 def made(step: Callable[[Scene], Body]) -> Step:
-    """A call whose body depends on the scene."""
+    """Return a step whose body depends on the scene."""
     return lambda s, client: step(s)
 
 
@@ -332,7 +332,7 @@ def _supplied(s: Scene) -> dict[str, Any]:
 
 
 def _draft_entered(s: Scene, client: Client) -> Body:
-    """A draft that can be saved as the next version."""
+    """Save a draft that can be published as the next version."""
     text = json.dumps(measure(8000))
     answer = client.put(
         f"/api/v1/measures/{s.refs['measure']}/draft", {"content": text}, "application/json", headers={"If-Match": "*"}

@@ -139,7 +139,7 @@ def _system_form(s: Scene, **changes: str) -> Form:
 
 
 def _sample(s: Scene) -> tuple[str, Form]:
-    """The same owner in a business that has no catalogue yet."""
+    """Sign the same owner in to a business that has no catalogue."""
     member = Member.objects.get(business=s.business, role="owner")
     s.business = start_business(owner=member.person, name="Reedfield Fencing", country="NZ", currency="NZD")
     s.client.post(f"/businesses/{s.business.ref}/choose")
@@ -157,7 +157,7 @@ def _marks(page: str) -> Form:
 
 
 def _party(do: str, **entered: str) -> FormStep:
-    """A form of the customer page, opened by the link of its party."""
+    """Return a form of the customer page, opened by the link of its party."""
 
     def step(s: Scene) -> tuple[str, Form]:
         linked(s)

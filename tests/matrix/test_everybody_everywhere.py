@@ -38,13 +38,13 @@ class Stage:
     narrowed: Callable[[Scope, bool], Client]
 
     def ref(self, case: Case, whose: str) -> str:
-        """The ref in question: ours, another business's, or of nothing."""
+        """Return the ref of our record, of another business's record, or of nothing."""
         if not case.holder:
             return ""
         return NOTHING if whose == "nothing" else getattr(self, whose).refs[case.holder]
 
     def ask(self, client: Client, case: Case, whose: str) -> Any:
-        """Calls, and takes back what the call changed."""
+        """Make a call and roll its changes back."""
         body = "{}" if case.method in {"POST", "PUT", "PATCH"} else ""
         headers = {"If-Match": "*", "Idempotency-Key": str(uuid4())}
         kind = "text/csv" if case.address == "imports" else "application/json"
@@ -84,7 +84,7 @@ def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
 
 
 def _narrow(cast: Cast, scope: Scope, has: bool) -> Client:
-    """A key with this scope alone, or with every other one its holder could have."""
+    """Return a client with a key of this scope alone, or of every other scope its holder could have."""
     of_supplier = scope in SUPPLIER_SCOPES
     whole = SUPPLIER_SCOPES if of_supplier else BUSINESS_SCOPES
     holder = {"supplier_account": cast.supplier} if of_supplier else {"business": cast.business}

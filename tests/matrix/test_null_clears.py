@@ -54,7 +54,7 @@ def members(schemas: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterato
 
 @pytest.fixture
 def refs(cast: Cast) -> dict[str, str]:
-    """The ref of one thing of every kind that a PATCH is for, by the word of ``addresses.HOLDERS``; all begins tomorrow."""
+    """Create a record of every kind that has a PATCH. Return their refs by the kind of ``addresses.HOLDERS``."""
     business, account = cast.business, cast.supplier
     rows: dict[str, Any] = {"member": business.members.order_by("id").last(), **_sold(business, account)}
     customer = add_customer(business=business, actor=SYSTEM, name="Ada Quill")

@@ -80,7 +80,7 @@ def world_of(business: Business, account: SupplierAccount) -> World:
 
 
 def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
-    """The supplier has seen the order, and sent a piece of it."""
+    """Acknowledge the order as the supplier, and despatch a piece of it."""
     order, them = SupplierOrder.objects.of(business).get(), supplier_actor(account)
     record_response(order=order, response=OrderResponseData("R1", "AB"), actor=them)
     _, docket, _ = despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, Decimal(1)),)), actor=them)

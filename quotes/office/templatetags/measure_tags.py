@@ -20,7 +20,7 @@ def label_of(code: str, names: Mapping[str, str]) -> str:
 
 @register.inclusion_tag("office/field.html", takes_context=True)
 def measured(context: dict[str, Any], field: MeasureField) -> dict[str, Any]:
-    """Show a field with its label, the value as it was read, and its error."""
+    """Show a field with its label, the value as read, and its error."""
     return {
         "field": field,
         "fault": context.get("fault_of", {}).get(field.name, ""),

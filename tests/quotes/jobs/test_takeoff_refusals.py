@@ -21,14 +21,14 @@ GATE = "/runs/0/gates/0"
 
 
 def run(**members: object) -> dict[str, Any]:
-    """The contract's example with members of its run changed."""
+    """Return the example of the contract with members of its run changed."""
     document = copy.deepcopy(DOCUMENT)
     document["runs"][0] |= members
     return document
 
 
 def gate(*gates: dict[str, Any], **members: object) -> dict[str, Any]:
-    """The contract's example with its gate changed and more gates beside it; without a taper, which is another story."""
+    """Return the example of the contract with its gate changed and more gates beside it, without the taper."""
     document = copy.deepcopy(DOCUMENT)
     del document["runs"][0]["taper"]
     document["runs"][0]["gates"][0] |= members

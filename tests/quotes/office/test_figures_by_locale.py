@@ -24,7 +24,7 @@ POINTED = re.compile(r"\d\.\d+ ?(?:m|m³|kPa|%|°)(?!\w)|[+−±]\d+\.\d{3}|(?<!
 
 
 def sloped() -> dict[str, Any]:
-    """A raked run of 14.400 m that falls by 0.900 m with a gate, another after a turn of 12.5°, and a screening."""
+    """Return a raked run of 14.400 m with a fall of 0.900 m and a gate, another after a turn of 12.5°, and a screening."""
     document = measure(14400, 6000)
     gate = {"id": "G", "from_mm": 3000, "opening_mm": 1000}
     document["runs"][0] |= {"levels": [[0, 0], [14400, -900]], "form": "raked", "gates": [gate]}

@@ -23,7 +23,7 @@ SignIn = Callable[[Person], Client]
 
 @pytest.fixture
 def twice(business: Business) -> StoredMeasure:
-    """A measure kept at 9 m, then at 12 m."""
+    """Save a measure at 9 m, then at 12 m."""
     stock_up(business)
     _, version = new_job(business, measure(9000))
     row = version.measure
