@@ -106,10 +106,10 @@ def _restored(s: Scene) -> tuple[str, Form]:
 
 def _lowered(s: Scene) -> tuple[str, Form, str]:
     row = StoredMeasure.objects.of(s.business).get(ref=s.refs["measure"])
-    document = measure(9000, height_mm=1800)
-    wind = {"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "gravel", "bearing_doubled": True}
+    document = measure(15600, height_mm=1510)
+    wind = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel", "bearing_doubled": True}
     save_measure(measure=row, document={**document, "strength": wind}, actor=SYSTEM)
-    return f"/measures/{row.ref}/height", {"run": "A", "height_mm": "1500"}, f"/measures/{row.ref}/take-off"
+    return f"/measures/{row.ref}/height", {"run": "A", "height_mm": "1400"}, f"/measures/{row.ref}/take-off"
 
 
 def _first_measure(s: Scene) -> tuple[str, Form, str]:
