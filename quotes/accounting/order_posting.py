@@ -38,11 +38,11 @@ def post(order: SupplierOrder) -> int:
     if posting.sequence >= order.sequence:
         return 0
     lines, before = lines_of(order), _posted(order)
-    wanted = {part.key: part for part in parts_of(order, lines)}
+    expected = {part.key: part for part in parts_of(order, lines)}
     now = open_day(order.business, today(order.business))
     day = open_day(order.business, order.placed_on) if new else now
     kind = EntryKind.ORDER if new else EntryKind.CORRECTION
-    changes, accounts = list(_changes(order, before, wanted)), _accounts(order)
+    changes, accounts = list(_changes(order, before, expected)), _accounts(order)
     for part, change in changes:
         entry = _entry(order, part, EntryKind.CREDIT if part.credit else kind, now if part.credit else day, change)
         entry.account, entry.tax_account = accounts.get(part.key[:2]) or _usual_accounts(order, part)
@@ -54,12 +54,12 @@ def post(order: SupplierOrder) -> int:
 
 
 def _changes(
-    order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, OrderShare]
+    order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], expected: Mapping[Key, OrderShare]
 ) -> Iterator[tuple[OrderShare, tuple[Decimal, Decimal]]]:
     """Return each share whose net or tax changed, with the changes: credits last, each kind by line and job."""
-    for key in sorted({*before, *wanted}, key=lambda item: (item[2], item[0] or 0, item[1] or 0)):
+    for key in sorted({*before, *expected}, key=lambda item: (item[2], item[0] or 0, item[1] or 0)):
         net, tax = before.get(key, (ZERO, ZERO))
-        part = wanted.get(key) or _gone(order, key)
+        part = expected.get(key) or _gone(order, key)
         change = (part.net - net).quantize(FOUR), (part.tax - tax).quantize(FOUR)
         if any(change):
             yield part, change

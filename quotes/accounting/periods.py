@@ -8,10 +8,10 @@ from quotes.accounting.models import PeriodLock
 from shared.models import Business
 
 
-def open_day(business: Business, wanted: date) -> date:
+def open_day(business: Business, day: date) -> date:
     """Return the day itself, or the first day after the locked period."""
     until = locked_until(business)
-    return wanted if until is None or wanted > until else until + timedelta(days=1)
+    return day if until is None or day > until else until + timedelta(days=1)
 
 
 def locked_until(business: Business) -> date | None:

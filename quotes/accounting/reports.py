@@ -248,12 +248,12 @@ def _margins(business: Business, span: DateRange) -> Iterator[Sequence[Cell]]:
     agreed = QuoteEntry.objects.of(business).filter(day__lte=span.last).exclude(sold=0, cost=0, materials=0)
     bought = LedgerEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
     got = ReceivedEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
-    meant, digits = set[int](), minor_digits(business.currency)
+    jobs, digits = set[int](), minor_digits(business.currency)
     for rows in (agreed, bought, got):
-        meant.update(rows.filter(day__gte=span.first).values_list("job_id", flat=True).distinct())
+        jobs.update(rows.filter(day__gte=span.first).values_list("job_id", flat=True).distinct())
     ordered, received = _by_job(bought, "net"), _by_job(got, "net")
     sold, cost, materials = (_by_job(agreed, name) for name in ("sold", "cost", "materials"))
-    for job, number_, label in _job_labels(business, meant, span):
+    for job, number_, label in _job_labels(business, jobs, span):
         yield [
             number_,
             label,
@@ -281,9 +281,9 @@ def _by_job(rows: QuerySet[Any], column: str) -> dict[int, Decimal]:
     return found
 
 
-def _job_labels(business: Business, meant: set[int], span: DateRange) -> list[tuple[int, str, str]]:
+def _job_labels(business: Business, jobs: set[int], span: DateRange) -> list[tuple[int, str, str]]:
     """Return jobs by number, each with its label at its last acceptance in the date range."""
     rows = QuoteEntry.objects.of(business).filter(day__lte=span.last).order_by("day", "id")
     labels = dict(rows.values_list("job_id", "job_label").iterator(chunk_size=CHUNK))
     numbers = Job.objects.of(business).order_by("number").values_list("id", "number")
-    return [(job, number_, labels.get(job, "")) for job, number_ in numbers if job in meant]
+    return [(job, number_, labels.get(job, "")) for job, number_ in numbers if job in jobs]

@@ -94,12 +94,12 @@ def _span(request: MemberRequest) -> tuple[DateRange, str]:
     if "from" not in request.GET and "to" not in request.GET:
         return usual, ""
     try:
-        asked = DateRange(
+        requested = DateRange(
             date.fromisoformat(request.GET.get("from", "")), date.fromisoformat(request.GET.get("to", ""))
         )
     except ValueError:
         return usual, WRONG_SPAN
-    return (asked, "") if asked.first <= asked.last else (usual, WRONG_SPAN)
+    return (requested, "") if requested.first <= requested.last else (usual, WRONG_SPAN)
 
 
 def _totals(business: Business, span: DateRange) -> list[tuple[str, Decimal]]:

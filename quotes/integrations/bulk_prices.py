@@ -103,14 +103,14 @@ def _store_batch(
     bad = any(isinstance(item, list) for item in checked)
     if not dry and not (whole and bad):
         _store([item for item in checked if isinstance(item, New)], actor)
-    return [_result(index, item, dry=dry, held=whole and bad) for index, item in enumerate(checked)]
+    return [_result(index, item, dry=dry, skipped=whole and bad) for index, item in enumerate(checked)]
 
 
-def _result(index: int, item: CheckedPrice, *, dry: bool, held: bool) -> BatchResult:
+def _result(index: int, item: CheckedPrice, *, dry: bool, skipped: bool) -> BatchResult:
     match item:
         case Unchanged():
             return BatchResult(index, 200, "unchanged", item.ref)
-        case New() if held:
+        case New() if skipped:
             return BatchResult(index, 424, "not_stored")
         case New() if dry:
             return BatchResult(index, 200, "would_be_stored")

@@ -52,9 +52,11 @@ def keys_for(supplier: Supplier) -> QuerySet[ApiKey]:
 @transaction.atomic
 def issue_own_key(*, actor: Actor, name: str, scopes: Iterable[Scope]) -> tuple[ApiKey, str]:
     """Create a further key for the supplier whose key this is: of the same kind, test or live, and with no more scopes."""
-    asked = frozenset(scopes)
-    refuse_more_than_own(asked, actor)
-    return issue_key(name=name, scopes=asked, supplier_account=actor.supplier_account, live=not actor.test, actor=actor)
+    requested = frozenset(scopes)
+    refuse_more_than_own(requested, actor)
+    return issue_key(
+        name=name, scopes=requested, supplier_account=actor.supplier_account, live=not actor.test, actor=actor
+    )
 
 
 def own_keys(actor: Actor) -> QuerySet[ApiKey]:

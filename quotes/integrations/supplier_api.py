@@ -84,14 +84,16 @@ class SupplyOrders(SupplyEndpoint):
 
     @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="List orders")
     def get(self, request: Request) -> Response:
-        asked, account, test = (
+        parameters, account, test = (
             request.query_params.dict(),
             supplier_queries.account_of(self.actor),
             supplier_queries.is_test(self.actor),
         )
-        by = "change_sequence" if "after_sequence" in asked else "-id"
+        by = "change_sequence" if "after_sequence" in parameters else "-id"
         shared = _shared_query(account, test)
-        return with_lines(self.page(lambda: _asked_for(account, test, asked), ORDERS, by=by, shared=shared), asked)
+        return with_lines(
+            self.page(lambda: _filtered_orders(account, test, parameters), ORDERS, by=by, shared=shared), parameters
+        )
 
 
 class SupplyOrderDetail(SupplyEndpoint):
@@ -198,13 +200,13 @@ class SupplyEvents(SupplyEndpoint):
     @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="List events")
     def get(self, request: Request) -> Response:
         account, test = supplier_queries.account_of(self.actor), supplier_queries.is_test(self.actor)
-        asked = request.query_params
+        parameters = request.query_params
 
         def rows() -> QuerySet[OrderEvent]:
             found = supplier_queries.events_seen_by(account, test=test)
-            if "after" in asked:
-                found = found.filter(id__gt=self.find(found, asked["after"]).pk)
-            return found.filter(kind=asked["type"]) if "type" in asked else found
+            if "after" in parameters:
+                found = found.filter(id__gt=self.find(found, parameters["after"]).pk)
+            return found.filter(kind=parameters["type"]) if "type" in parameters else found
 
         return self.page(rows, EVENTS, by="id", shared=_shared_query(account, test))
 
@@ -289,12 +291,12 @@ def _shared_query(account: SupplierAccount, test: bool) -> SharedQuery:
     return SharedQuery(("test" if test else "live"), (account.pk, account.pk))
 
 
-def _asked_for(account: SupplierAccount, test: bool, asked: Mapping[str, str]) -> QuerySet[SupplierOrder]:
+def _filtered_orders(account: SupplierAccount, test: bool, parameters: Mapping[str, str]) -> QuerySet[SupplierOrder]:
     rows = supplier_queries.seen_by(account, test=test)
-    rows = rows.filter(state=requested_status(asked)) if "status" in asked else rows
+    rows = rows.filter(state=requested_status(parameters)) if "status" in parameters else rows
     by = {"business": "business__ref", "number": "number"}
-    rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
-    after = asked.get("after_sequence")
+    rows = rows.filter(**{column: parameters[name] for name, column in by.items() if name in parameters})
+    after = parameters.get("after_sequence")
     return rows if after is None else rows.filter(change_sequence__gt=_whole(after, "after_sequence"))
 
 

@@ -192,8 +192,8 @@ class WebhookDeliveries(_WebhookEndpoints):
         endpoint = self.find(self.rows(), ref)
         rows = WebhookDelivery.objects.filter(endpoint=endpoint)
         by = {"status": "state", "event": "event__ref"}
-        asked = request.query_params
-        rows = rows.filter(**{by[name]: asked[name] for name in by if name in asked})
+        parameters = request.query_params
+        rows = rows.filter(**{by[name]: parameters[name] for name in by if name in parameters})
         page = self.page(rows, DELIVERIES, shared=SharedQuery("endpoint", (endpoint.pk,)))
         return _with_attempts(page)
 

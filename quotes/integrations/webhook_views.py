@@ -145,8 +145,8 @@ def _no_store(response: HttpResponse) -> HttpResponse:
 
 
 def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
-    wanted = list(chosen) if isinstance(chosen, list | tuple) else []
-    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.EVENT_TYPES]
+    selected = list(chosen) if isinstance(chosen, list | tuple) else []
+    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in selected) for kind in webhooks.EVENT_TYPES]
 
 
 @transaction.atomic
@@ -208,12 +208,12 @@ def _try(request: MemberRequest, row: WebhookEndpoint) -> str:
 
 
 def _resend(request: MemberRequest, row: WebhookEndpoint) -> str:
-    """Send one delivery again, or all that failed."""
+    """Send delivery_ref delivery again, or all that failed."""
     events = OrderEvent.objects.of(request.business).select_related("order", "business")
     sent = WebhookDelivery.objects.filter(endpoint=row).exclude(event=None)
-    one = request.POST.get("delivery", "")
-    meant = sent.filter(ref=one) if one else sent.filter(state=DeliveryState.FAILED)
-    rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MAX_REPLAYED + 1])
+    delivery_ref = request.POST.get("delivery", "")
+    deliveries = sent.filter(ref=delivery_ref) if delivery_ref else sent.filter(state=DeliveryState.FAILED)
+    rows = list(events.filter(pk__in=deliveries.values("event")).order_by("id")[: webhooks.MAX_REPLAYED + 1])
     made = webhooks.replay(endpoint=row, events=rows, actor=request.actor)
     return f"{len(made)} sent again." if made else "There is nothing to send again."
 

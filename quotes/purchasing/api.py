@@ -70,8 +70,10 @@ class Orders(OwnOrder):
 
     @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="List orders")
     def get(self, request: Request) -> Response:
-        asked = request.query_params.dict()
-        return with_lines(self.page(lambda: queries.orders(self.business, asked), ORDERS, all_of=self.business), asked)
+        parameters = request.query_params.dict()
+        return with_lines(
+            self.page(lambda: queries.orders(self.business, parameters), ORDERS, all_of=self.business), parameters
+        )
 
     @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SCHEMA}, summary="Create a draft order")
     def post(self, request: Request) -> Response:

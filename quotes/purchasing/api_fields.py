@@ -164,8 +164,8 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
 
 
 def _line(line: OrderLine, proposal: OrderResponseLine | None, currency: str) -> dict[str, Any]:
-    asked = line.quantity - line.cancelled
-    packs, loose = divmod(asked, line.pack)
+    quantity = line.quantity - line.cancelled
+    packs, loose = divmod(quantity, line.pack)
     return {
         "line": line.position,
         "name": line.label,

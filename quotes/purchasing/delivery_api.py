@@ -42,8 +42,8 @@ class Deliveries(_DeliveryEndpoint):
 
     @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="List deliveries")
     def get(self, request: Request) -> Response:
-        asked = request.query_params.dict()
-        states = {"state": requested_status(asked)} if asked.get("status") else {}
+        parameters = request.query_params.dict()
+        states = {"state": requested_status(parameters)} if parameters.get("status") else {}
         return self.page(lambda: deliveries(self.business).filter(**states), DELIVERIES)
 
 

@@ -146,14 +146,14 @@ def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Materia
 
 
 def _material(lines: Iterable[OrderLine], kept: int) -> Material:
-    asked = [line for line in lines if line.quantity > line.cancelled]
-    placed = [line for line in asked if line.order.state != OrderState.DRAFT]
+    open_lines = [line for line in lines if line.quantity > line.cancelled]
+    placed = [line for line in open_lines if line.order.state != OrderState.DRAFT]
     waiting = [line for line in placed if line.outstanding]
     days = [day for line in waiting if (day := line.due_on or line.order.promised_on or line.order.deliver_by)]
     return Material(
         lines=len(placed),
         here=len(placed) - len(waiting),
-        drafts=len(asked) - len(placed),
+        drafts=len(open_lines) - len(placed),
         kept=kept,
         day=max(days) if days and len(days) == len(waiting) else None,
     )

@@ -46,7 +46,7 @@ class DraftLine:
     """A line to create. ``price`` None: the supplier's price of the day. ``parts``: the quantity of each job."""
 
     component: Component
-    wanted: Decimal
+    required: Decimal
     quantity: Decimal
     price: Decimal
     pack: Decimal
@@ -271,15 +271,17 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
         raise InvalidDocument(faults)
     for line in lines:
         component, sold = known[line["component"]], offers.get(line["component"])
-        wanted, pack = line["quantity"], sold.pack if sold else component.pack_size
-        packed = in_packs(wanted, pack, sold.minimum_quantity if sold else ZERO)
+        required, pack = line["quantity"], sold.pack if sold else component.pack_size
+        packed = in_packs(required, pack, sold.minimum_quantity if sold else ZERO)
         price = line.get("price")
         if price is None:
             price = sold.price_at(packed.ordered) if sold else ZERO
         weights = taken.get(component.sku) or taken.get(ALL)
         parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
         sku = sold.supplier_sku if sold else ""
-        yield DraftLine(component, wanted, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts)
+        yield DraftLine(
+            component, required, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts
+        )
 
 
 def _write(order: SupplierOrder, rows: Iterable[DraftLine]) -> None:
@@ -320,7 +322,7 @@ def _line(order: SupplierOrder, position: int, row: DraftLine, rules: PriceRules
         mass_kg=None if each is None else (each * row.quantity).quantize(Decimal("0.001")),
         gtin=component.gtin,
         pack=row.pack,
-        required_quantity=row.wanted,
+        required_quantity=row.required,
         quantity=row.quantity,
         outstanding=row.quantity,
         price=row.price,

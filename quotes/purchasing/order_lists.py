@@ -30,11 +30,11 @@ LINES = RowSerializer(
 )
 
 
-def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
+def with_lines(response: Response, parameters: Mapping[str, str]) -> Response:
     """Return the page of orders, each with its lines if ``include=lines`` is requested. Raise 400 for any other value."""
-    if "include" not in asked:
+    if "include" not in parameters:
         return response
-    if asked["include"] != "lines":
+    if parameters["include"] != "lines":
         raise Problem(
             "invalid-parameter", errors=[{"parameter": "include", "code": "include", "detail": "Choose from: lines."}]
         )

@@ -42,7 +42,7 @@ def order_list(request: MemberRequest) -> HttpResponse:
     state = request.GET.get("state", "")
     rows = queries.orders(request.business, {"status": state} if state in OrderState.values else {})
     page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "purchasing/orders.html", {"page": page, "states": OrderState.choices, "asked": state})
+    return render(request, "purchasing/orders.html", {"page": page, "states": OrderState.choices, "selected": state})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -72,10 +72,12 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
-    held = queries.reservations(request.business).filter(job=job, state="reserved").select_related("item__component")
+    reservations = (
+        queries.reservations(request.business).filter(job=job, state="reserved").select_related("item__component")
+    )
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
-    data = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+    data = {"job": job, "reservations": reservations, "may_write": may_write, "may_draft": may_draft}
     return {**data, "agreed": agreed(job) is not None and request.actor.may(Scope.SET_OUT_READ)}
 
 
@@ -127,9 +129,9 @@ def _close(request: MemberRequest, row: SupplierOrder) -> str:
 
 
 def _decide(request: MemberRequest, row: SupplierOrder) -> str:
-    asked = {key.removeprefix("line-"): value for key, value in request.POST.items() if key.startswith("line-")}
+    posted = {key.removeprefix("line-"): value for key, value in request.POST.items() if key.startswith("line-")}
     decisions = {
-        int(line): value == "agree" for line, value in asked.items() if line.isascii() and line.isdigit() and value
+        int(line): value == "accept" for line, value in posted.items() if line.isascii() and line.isdigit() and value
     }
     if not decisions:
         raise InvalidDocument([Fault("/lines", "required", "Accept or reject the change of a line.")])
@@ -160,7 +162,7 @@ def reason_of(request: MemberRequest) -> str:
 def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: int = 200) -> HttpResponse:
     row.refresh_from_db()
     lines = list(queries.lines(row).order_by("position"))
-    asked = (
+    proposals = (
         OrderResponseLine.objects.of(request.business)
         .filter(line__order=row, decision="waiting")
         .select_related("line")
@@ -169,7 +171,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
     values = {
         "order": row,
         "lines": lines,
-        "asked": asked,
+        "proposals": proposals,
         "dockets": dockets,
         "credit": sum((item.credit for item in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],

@@ -107,10 +107,10 @@ def plan_for(
             for item in found.missing
         )
     needs, taken = _needs(found, market, loose)
-    wanted: dict[str, Decimal] = {}
+    required: dict[str, Decimal] = {}
     for need in needs:
-        wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
-    sourcing = split(wanted, market.suppliers(), days, max_suppliers, digits=digits)
+        required[need.sku] = required.get(need.sku, ZERO) + need.quantity
+    sourcing = split(required, market.suppliers(), days, max_suppliers, digits=digits)
     return PurchasePlan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 
@@ -139,21 +139,21 @@ def _needs(
             taken[key] = taken.get(key, ZERO) + line.ordered
             continue
         # packs depend on the supplier chosen later; the plan requests what the job needs
-        asked = line.net + line.allowance
+        required = line.net + line.allowance
         spare = loose.get(line.sku)
-        use = min(spare.have, asked) if spare and line.role not in PIECE_ROLES else ZERO
+        use = min(spare.have, required) if spare and line.role not in PIECE_ROLES else ZERO
         if use:
             taken[line.sku, None] = taken.get((line.sku, None), ZERO) + use
-        if asked > use:
-            needs.append(_need(line, asked - use, line.sku in by_metre))
+        if required > use:
+            needs.append(_need(line, required - use, line.sku in by_metre))
     return needs, taken
 
 
-def _need(line: PurchaseLine, asked: Decimal, by_metre: bool) -> Need:
+def _need(line: PurchaseLine, required: Decimal, by_metre: bool) -> Need:
     if by_metre and line.length is not None:
-        metres = asked * line.length / 1000
-        return Need(line.sku, line.role, metres, line.length, int(asked), line.why)
-    return Need(line.sku, line.role, asked, line.length, None, line.why)
+        metres = required * line.length / 1000
+        return Need(line.sku, line.role, metres, line.length, int(required), line.why)
+    return Need(line.sku, line.role, required, line.length, None, line.why)
 
 
 def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:

@@ -38,23 +38,23 @@ KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
 UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
 
 
-def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[SupplierOrder]:
+def orders(business: Business, parameters: Mapping[str, str] | None = None) -> OwnedQuerySet[SupplierOrder]:
     """Return orders by ``status``, ``supplier`` (code), ``job`` (ref) and ``number``."""
-    asked, rows = asked or {}, SupplierOrder.objects.of(business)
-    rows = rows.filter(state=requested_status(asked)) if asked.get("status") else rows
+    parameters, rows = parameters or {}, SupplierOrder.objects.of(business)
+    rows = rows.filter(state=requested_status(parameters)) if parameters.get("status") else rows
     by = {"supplier": "supplier__code", "number": "number__iexact"}
-    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
-    if asked.get("job"):
-        rows = rows.filter(pk__in=LineJob.objects.of(business).filter(job__ref=asked["job"]).values("line__order"))
+    rows = rows.filter(**{column: parameters[name] for name, column in by.items() if parameters.get(name)})
+    if parameters.get("job"):
+        rows = rows.filter(pk__in=LineJob.objects.of(business).filter(job__ref=parameters["job"]).values("line__order"))
     return rows
 
 
-def requested_status(asked: Mapping[str, str]) -> str:
+def requested_status(parameters: Mapping[str, str]) -> str:
     """Return the requested status. Raise 400 for an unknown one."""
-    if asked["status"] not in OrderState.values:
+    if parameters["status"] not in OrderState.values:
         detail = f"Choose from: {', '.join(OrderState.values)}."
         raise Problem("invalid-parameter", errors=[{"parameter": "status", "code": "status", "detail": detail}])
-    return asked["status"]
+    return parameters["status"]
 
 
 def orders_of(account: SupplierAccount) -> QuerySet[SupplierOrder]:
@@ -73,14 +73,14 @@ def events(order: SupplierOrder) -> OwnedQuerySet[OrderEvent]:
     return OrderEvent.objects.of(order.business).filter(order=order)
 
 
-def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
+def stock(business: Business, parameters: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
     """Return stock by ``component`` (sku), ``role``, ``kind`` and the ``job`` it is reserved for, without used items."""
-    asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=_NOTHING)
+    parameters, rows = parameters or {}, StockItem.objects.of(business).filter(quantity__gt=_NOTHING)
     by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
-    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
-    if asked.get("job"):
+    rows = rows.filter(**{column: parameters[name] for name, column in by.items() if parameters.get(name)})
+    if parameters.get("job"):
         rows = rows.filter(
-            pk__in=Reservation.objects.of(business).filter(job__ref=asked["job"], state="reserved").values("item")
+            pk__in=Reservation.objects.of(business).filter(job__ref=parameters["job"], state="reserved").values("item")
         )
     return rows
 
@@ -170,8 +170,8 @@ def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]
 
 
 def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
-    asked, locale = row.quantity - row.cancelled, order.business.locale
-    packs, loose = divmod(asked, row.pack)
+    quantity, locale = row.quantity - row.cancelled, order.business.locale
+    packs, loose = divmod(quantity, row.pack)
     packed = f"{number_format.plain(packs, locale)} of {number_format.plain(row.pack, locale)}"
     unit = UNITS.get(row.unit, "")
     made = row.purchase_reason[0] if row.purchase_reason and " made to " in row.purchase_reason[0] else ""
@@ -180,7 +180,7 @@ def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
         "text": f"{row.label}: {made}" if made else row.label,
         "length": str(row.length_mm or ""),
         "finish": row.finish,
-        "quantity": f"{number_format.plain(asked, locale)} {unit}".strip(),
+        "quantity": f"{number_format.plain(quantity, locale)} {unit}".strip(),
         "packs": "" if row.pack == 1 else packed + (f" + {number_format.plain(loose, locale)}" if loose else ""),
         "each": number_format.cash(row.price, order.currency, locale),
         "amount": number_format.cash(row.net, order.currency, locale),

@@ -67,8 +67,8 @@ class StockListView(_StockEndpoint):
 
     @extend_schema(responses={200: page_of(STOCK_SCHEMA)}, summary="List stock")
     def get(self, request: Request) -> Response:
-        asked = request.query_params.dict()
-        return self.page(lambda: queries.stock(self.business, asked), STOCK, all_of=self.business)
+        parameters = request.query_params.dict()
+        return self.page(lambda: queries.stock(self.business, parameters), STOCK, all_of=self.business)
 
     @extend_schema(request=serializers.StockIn, responses={201: STOCK_SCHEMA}, summary="Add stock")
     def post(self, request: Request) -> Response:
@@ -160,9 +160,11 @@ class Reservations(Endpoint):
 
     @extend_schema(responses={200: page_of(RESERVATION_SCHEMA)}, summary="List reservations")
     def get(self, request: Request) -> Response:
-        asked = request.query_params
+        parameters = request.query_params
         by = {"status": "state", "job": "job__ref"}
-        rows = queries.reservations(self.business).filter(**{by[name]: asked[name] for name in by if name in asked})
+        rows = queries.reservations(self.business).filter(
+            **{by[name]: parameters[name] for name in by if name in parameters}
+        )
         return self.page(rows, RESERVATIONS, all_of=self.business)
 
 

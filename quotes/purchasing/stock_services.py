@@ -157,9 +157,9 @@ def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: st
 @transaction.atomic
 def reserve_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Reserve some of an item for a job by hand, and record that."""
-    held = _reserve(item=item, job=job, quantity=quantity, actor=actor)
+    reservation = _reserve(item=item, job=job, quantity=quantity, actor=actor)
     _record(item, actor, "stock.reserved", {"quantity": quantity, "job": job.ref})
-    return held
+    return reservation
 
 
 def _reserve(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
@@ -170,9 +170,9 @@ def _reserve(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> R
         raise Problem("conflict", f"Only {item.quantity - item.reserved} are available.")
     item.reserved += quantity
     item.save()
-    held = Reservation.objects.of(item.business).create(item=item, job=job, quantity=quantity)
+    reservation = Reservation.objects.of(item.business).create(item=item, job=job, quantity=quantity)
     _move(item, MovementKind.RESERVED, ZERO, actor, f"{quantity} reserved for {job.number}", job)
-    return held
+    return reservation
 
 
 @transaction.atomic
@@ -180,13 +180,13 @@ def reserve_for_jobs(*, business: Business, job: Job, taken: Mapping[Key, Decima
     """Reserve the stock of a plan. Raise 409 if another request used it first."""
     reservations: list[Reservation] = []
     free = list(_free(business))
-    for key, wanted in sorted(taken.items(), key=str):
+    for key, missing in sorted(taken.items(), key=str):
         for item in free:
-            use = min(wanted, item.quantity - item.reserved) if key_of(item) == key else ZERO
+            use = min(missing, item.quantity - item.reserved) if key_of(item) == key else ZERO
             if use > 0:
                 reservations.append(_reserve(item=item, job=job, quantity=use, actor=actor))
-                wanted -= use
-        if wanted > 0:
+                missing -= use
+        if missing > 0:
             raise Problem("conflict", f"{key[0]} in stock was reserved for another job. Plan again.")
     return reservations
 
@@ -236,10 +236,12 @@ def _end(*, reservation: Reservation, state: str, actor: Actor) -> Reservation:
 @transaction.atomic
 def release_job(*, job: Job, actor: Actor) -> int:
     """Release all reservations of a job and return their number."""
-    held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.RESERVED).order_by("id"))
-    for item in held:
+    reservations = list(
+        Reservation.objects.of(job.business).filter(job=job, state=ReservationState.RESERVED).order_by("id")
+    )
+    for item in reservations:
         _end(reservation=item, state=ReservationState.RELEASED, actor=actor)
-    return len(held)
+    return len(reservations)
 
 
 @transaction.atomic
@@ -257,8 +259,8 @@ def keep_with(*, reservations: Sequence[Reservation], orders: Sequence[SupplierO
 @transaction.atomic
 def release_order(*, order: SupplierOrder, actor: Actor) -> None:
     """Release the reservations that were made with an order."""
-    held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.RESERVED)
-    for item in held.select_related("item").order_by("id"):
+    reservations = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.RESERVED)
+    for item in reservations.select_related("item").order_by("id"):
         _end(reservation=item, state=ReservationState.RELEASED, actor=actor)
 
 

@@ -50,13 +50,13 @@ def stock(request: MemberRequest) -> HttpResponse:
         else:
             messages.success(request, "Stock added.")
             return redirect("stock")
-    asked = {name: value for name in ("role", "kind") if (value := request.GET.get(name, ""))}
+    filters = {name: value for name in ("role", "kind") if (value := request.GET.get(name, ""))}
     rows = (
-        queries.stock(request.business, asked)
+        queries.stock(request.business, filters)
         .select_related("component__finish", "from_job")
         .order_by("component__sku", "id")
     )
-    held = (
+    reserved = (
         queries.reservations(request.business)
         .filter(state=ReservationState.RESERVED)
         .select_related("item__component", "job")
@@ -67,7 +67,7 @@ def stock(request: MemberRequest) -> HttpResponse:
         "typed": request.POST,
         "skus": components(request.business).order_by("sku").values_list("sku", "name")[:MAX_SKUS],
         "may_write": request.actor.may(Scope.STOCK_WRITE),
-        "reservations": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
+        "reservations": [(row, reservation_facts(row)) for row in reserved.order_by("-id")[:MAX_HOLDS]],
         "locale": request.business.locale,
     }
     return render(request, "purchasing/stock.html", values, status=422 if fault else 200)
@@ -124,7 +124,7 @@ def _keep(request: MemberRequest, item: StockItem) -> str:
 
 
 def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status: int = 200) -> HttpResponse:
-    held = (
+    reserved = (
         queries.reservations(request.business).filter(item=item, state=ReservationState.RESERVED).select_related("job")
     )
     waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
@@ -138,7 +138,7 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
         "page": Paginator(queries.movements(item).select_related("job").order_by("-id"), A_PAGE).get_page(
             request.GET.get("page")
         ),
-        "reservations": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
+        "reservations": [(row, reservation_facts(row)) for row in reserved.order_by("-id")[:MAX_HOLDS]],
         "jobs": waiting.values_list("number", "label")[:MAX_JOBS] if may_write else [],
         "may_write": may_write,
         "locale": request.business.locale,

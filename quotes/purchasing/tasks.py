@@ -32,8 +32,8 @@ def make_order_list(document: Document) -> bytes:
 @run_every(timedelta(minutes=10), name="purchasing.release_cancelled_jobs")
 def release_cancelled_jobs() -> None:
     """Release reservations that were made at the same moment as their job was cancelled."""
-    held = Reservation.unscoped.filter(  # unscoped: a routine of the system, job by job
+    reserved = Reservation.unscoped.filter(  # unscoped: a routine of the system, job by job
         state=ReservationState.RESERVED, job__state=JobState.CANCELLED
     )
-    for job in Job.unscoped.filter(pk__in=held.values("job")):  # unscoped: as above
+    for job in Job.unscoped.filter(pk__in=reserved.values("job")):  # unscoped: as above
         stock_services.release_job(job=job, actor=SYSTEM)

@@ -55,7 +55,7 @@ def test_a_price_nobody_saw_is_not_agreed(cast: Cast, yard: Business, owner_clie
     proposes(order, cast, "R1", "40.00")
     shown = seen_on(owner_client, page)
     proposes(order, cast, "R2", "400.00")
-    agree = {"do": "decide", "line-1": "agree"}
+    agree = {"do": "decide", "line-1": "accept"}
     refused = owner_client.post(page, {**shown, **agree})
     text = refused.content.decode()
     assert refused.status_code == 412

@@ -42,8 +42,8 @@ def parse(body: bytes, name: str) -> Element:
     """
     _refuse_unread(body)
     element = _root(body)
-    wanted = f"{{{DOCUMENT.format(name=name)}}}{name}"
-    if element.tag != wanted:
+    expected = f"{{{DOCUMENT.format(name=name)}}}{name}"
+    if element.tag != expected:
         raise refuse("xml.document", f"send a UBL 2.1 {name}, not {element.tag}")
     schema = _schema(name)
     if not schema.validate(element):
