@@ -95,7 +95,7 @@ def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
     if row.state == PlanState.WAITING:
         row.state, row.finished_at = PlanState.CANCELLED, timezone.now()
     row.save()
-    audit_log.record(row.business, actor, "cutplan.cancelled", f"cutplan:{row.ref}")
+    audit_log.record(row.business, actor, "cutting_plan.cancelled", f"cutting_plan:{row.ref}")
     return row
 
 

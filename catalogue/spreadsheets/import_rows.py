@@ -141,14 +141,14 @@ def _update(kind: SheetType, business: Business, attrs: tuple[str, ...], changes
 
 def _record_audit(kind: SheetType, found: ImportPlan, business: Business, actor: Actor, file_name: str) -> None:
     """One entry for the file, then every change and addition, many to an entry."""
-    subject = f"{kind.kind.value}:sheet"
+    subject = f"{kind.kind.value}:import"
     counts = {"file": file_name, "added": len(found.added), "changed": len(found.changed), "unchanged": found.unchanged}
-    audit_log.record(business, actor, "sheet.taken_in", subject, counts)
+    audit_log.record(business, actor, "import.applied", subject, counts)
     for changes in _batches(found.changed, _AUDITED):
         audit_log.record(
-            business, actor, "sheet.changed", subject, {"changes": [_change(kind, change) for change in changes]}
+            business, actor, "import.changed_rows", subject, {"changes": [_change(kind, change) for change in changes]}
         )
     for added in _batches(found.added, _AUDITED):
         audit_log.record(
-            business, actor, "sheet.added", subject, {"added": [_cell_texts(kind, values) for values in added]}
+            business, actor, "import.added_rows", subject, {"added": [_cell_texts(kind, values) for values in added]}
         )

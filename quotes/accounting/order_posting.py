@@ -167,6 +167,6 @@ def lock_period(*, business: Business, locked_through: date, actor: Actor) -> Pe
         raise Problem("conflict", "Enter a day before today.")
     lock = PeriodLock.objects.of(business).create(locked_through=locked_through, created_by=actor.name[:160])
     audit_log.record(
-        business, actor, "books.locked", f"period:{locked_through}", {"locked_through": locked_through.isoformat()}
+        business, actor, "period.locked", f"period:{locked_through}", {"locked_through": locked_through.isoformat()}
     )
     return lock

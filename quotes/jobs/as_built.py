@@ -40,7 +40,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
     if kind == BuiltKind.CHANGED:
         where = f" at {entry.location}" if entry.location else ""
         note_event(job=job, kind="built.changed", text=f"Built otherwise{where}: {entry.note}", actor=actor)
-    audit_log.record(job.business, actor, "built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
+    audit_log.record(job.business, actor, "as_built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
     return entry
 
 
@@ -65,5 +65,5 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         reverses=entry,
         created_by=actor.name[:160],
     )
-    audit_log.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})
+    audit_log.record(entry.business, actor, "as_built.reversed", f"job:{entry.job.ref}", {"entry": entry.ref})
     return back

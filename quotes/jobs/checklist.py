@@ -51,7 +51,7 @@ def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], act
         rows[mark.place] = row
         changed[mark.place] = row.done
     if changed:
-        audit_log.record(job.business, actor, "built.ticked", f"job:{job.ref}", {"places": changed})
+        audit_log.record(job.business, actor, "checklist.changed", f"job:{job.ref}", {"places": changed})
     return {place: row.done for place, row in rows.items()}
 
 

@@ -93,7 +93,7 @@ def add_stock(
         location=location,
         job=job,
     )
-    _record(item, actor, "stock.in", {"quantity": quantity, "reason": reason})
+    _record(item, actor, "stock.added", {"quantity": quantity, "reason": reason})
     return item
 
 
@@ -150,7 +150,7 @@ def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: st
     item.quantity -= quantity
     item.save()
     _move(item, MovementKind.REMOVED, -quantity, actor, reason, None)
-    _record(item, actor, "stock.out", {"quantity": quantity, "reason": reason})
+    _record(item, actor, "stock.removed", {"quantity": quantity, "reason": reason})
     return item
 
 

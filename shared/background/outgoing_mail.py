@@ -216,7 +216,7 @@ def send_again(letter: OutgoingMail, *, actor: Actor) -> None:
     jobs.update(state=outbox.TaskState.WANTED, due_at=now, starts=0, lease="", leased_until=None)
     found = list(jobs.values_list("pk", flat=True))
     if row.event.business is not None:
-        audit_log.record(row.event.business, actor, "letter.again", row.event.subject, {"letter": row.name})
+        audit_log.record(row.event.business, actor, "mail.sent_again", row.event.subject, {"letter": row.name})
     transaction.on_commit(lambda: runner.run_soon(found), robust=True)
 
 

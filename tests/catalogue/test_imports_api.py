@@ -51,7 +51,7 @@ def test_a_file_is_taken_in_after_the_request_and_tells_how_far_it_is(
     data = owner_client.get(asked["Location"]).json()
     assert (data["status"], data["rows_done"], data["rows_total"], data["report"]["added"]) == ("done", 1, 1, 1)
     assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
-    assert AuditEntry.objects.filter(business=stocked, actor_name="Olive", action="sheet.taken_in").count() == 1
+    assert AuditEntry.objects.filter(business=stocked, actor_name="Olive", action="import.applied").count() == 1
 
 
 def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, stocked: Business) -> None:
@@ -62,7 +62,7 @@ def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, sto
         if finish is not None:
             finish()
     assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
-    assert AuditEntry.objects.filter(business=stocked, action="sheet.taken_in", actor_name="Olive").count() == 1
+    assert AuditEntry.objects.filter(business=stocked, action="import.applied", actor_name="Olive").count() == 1
 
 
 def test_a_refused_row_keeps_everything_out_and_says_where(

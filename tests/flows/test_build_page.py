@@ -59,7 +59,9 @@ def test_the_later_of_two_marks_counts_in_whatever_order_they_arrive(crew: Clien
     assert mark(crew, job, ("A-P2", True, LATE)).json() == {"marks": {"A-P2": True}}
     assert mark(crew, job, ("A-P2", False, EARLY)).json() == {"marks": {"A-P2": True}}
     assert mark(crew, job, ("A-P2", False, LATE + 1)).json() == {"marks": {"A-P2": False}}
-    assert AuditEntry.objects.filter(business=job.business, action="built.ticked").count() == 2  # one changed nothing
+    assert (
+        AuditEntry.objects.filter(business=job.business, action="checklist.changed").count() == 2
+    )  # one changed nothing
 
 
 def test_the_same_marks_sent_twice_are_one(crew: Client, job: Job) -> None:

@@ -23,15 +23,22 @@ _SYSTEM = ["fencesystem.added", "fencesystem.version"]
 # calls and forms that change several things, and the entries of those
 SEVERAL = {
     "POST fence-systems": _SYSTEM,
-    "POST imports": ["sheet.changed", "sheet.taken_in"],
+    "POST imports": ["import.changed_rows", "import.applied"],
     "POST jobs": ["job.opened", "site.added"],
     "POST jobs/<str:ref>/copy": ["job.opened", "measure.saved"],
-    "take-in": ["sheet.changed", "sheet.taken_in"],
+    "take-in": ["import.changed_rows", "import.applied"],
     "new-job": ["customer.added", "job.opened", "measure.started", "site.added"],
     "job-details": ["customer.changed", "site.changed"],
     "job-copy": ["job.opened", "measure.saved"],
     "revision": ["quote.changed", "quote.sent"],
-    "prices": ["finish.added", "sheet.added", "sheet.taken_in", "supplier.added", "supplierterms.added", *_SYSTEM],
+    "prices": [
+        "finish.added",
+        "import.added_rows",
+        "import.applied",
+        "supplier.added",
+        "supplierterms.added",
+        *_SYSTEM,
+    ],
     "new-fence-system": _SYSTEM,
 }
 

@@ -144,7 +144,7 @@ def test_a_letter_that_was_given_up_can_be_sent_again(
             outgoing_mail.send_again(OutgoingMail.objects.get(), actor=SYSTEM)
     assert len(mailoutbox) == 1
     assert OutgoingMail.objects.get().state == "sent"
-    assert AuditEntry.objects.filter(business=business, action="letter.again").count() == 1
+    assert AuditEntry.objects.filter(business=business, action="mail.sent_again").count() == 1
     assert OutboxTask.objects.get().state == TaskState.DONE
 
 

@@ -272,7 +272,7 @@ def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, 
     assert Component.objects.of(stocked).get(sku="HG-1").version == 2
     assert Component.objects.of(stocked).filter(sku="NEW-1").exists()
     data = AuditEntry.objects.filter(business=stocked, actor_name="Olive").order_by("number")
-    assert [entry.action for entry in data] == ["sheet.taken_in", "sheet.changed", "sheet.added"]
+    assert [entry.action for entry in data] == ["import.applied", "import.changed_rows", "import.added_rows"]
     assert "Gate hinge zinc" in data[1].detail
 
 
