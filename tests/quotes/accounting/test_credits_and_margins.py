@@ -99,7 +99,7 @@ def test_an_order_states_its_totals_as_ordered_and_after_credits(yard: Business,
         assert [D(document[name]) for name in names] == after
     assert sum(to_be_paid(order)) == after[2]
     text = owner_client.get(f"/api/v1/orders/{order.ref}/document.csv").content.decode()
-    sums = {row["description"]: row["net"] for row in csv.DictReader(io.StringIO(text)) if not row["line"]}
+    sums = {row["description"]: row["net_amount"] for row in csv.DictReader(io.StringIO(text)) if not row["line"]}
     assert D(sums["Total"]) == order.total
     assert D(sums["Credits, tax included"]) == after[2] - order.total
     assert D(sums["Total after credits"]) == after[2]

@@ -322,7 +322,7 @@ def test_a_draft_takes_other_lines_and_adds_up_again(yard: Business) -> None:
     # 4 x 2.505 = 10.02
     assert (order.goods, order.note) == (Decimal("10.02"), "ring first")
     services.place(order=order, actor=actor_of(yard))
-    with pytest.raises(Problem, match="this is for one that is draft"):
+    with pytest.raises(Problem, match="It must be: draft"):
         change_draft(order=order, actor=actor_of(yard), note="too late")
 
 
