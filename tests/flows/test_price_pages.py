@@ -10,7 +10,7 @@ from django.test import Client
 from quotes.quoting.models import Question, Revision
 from shared.models import Business
 from tests.conftest import Cast
-from tests.forms import press
+from tests.forms import press, seen_on
 from tests.quotes.quoting.cast import PARTIES, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
@@ -62,11 +62,11 @@ def test_stops_are_sent_only_with_a_reason(estimator: Client, business: Business
 
 def test_sent_twice_is_sent_once_and_said(estimator: Client, business: Business) -> None:
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(12000))
-    form = form_of(draft, do="send")
+    form = {**seen_on(estimator, f"/revisions/{draft.ref}"), **form_of(draft, do="send")}
     assert press(estimator, f"/revisions/{draft.ref}", form).status_code == 302
     again = press(estimator, f"/revisions/{draft.ref}", form)
-    assert again.status_code == 409
-    assert "only a draft" in again.content.decode()
+    assert again.status_code == 412
+    assert "This has changed since you opened the page" in again.content.decode()
 
 
 def test_a_preview_is_the_pdf_of_a_party(estimator: Client, business: Business) -> None:
