@@ -8,7 +8,7 @@ from catalogue.views import imports, price_lists, systems
 
 urlpatterns = [
     path("prices", price_lists.prices, name="prices"),
-    path("prices/take-in", imports.take_in, name="take-in"),
+    path("prices/import", imports.import_file, name="import-file"),
     path("prices/systems/new", systems.new_system, name="new-fence-system"),
     path("prices/systems/<str:ref>", systems.system, name="fence-system"),
     path("prices/sheets/<slug:kind>.<slug:form>", imports.sheet_file, name="prices-sheet"),

@@ -9,7 +9,7 @@ from catalogue.models import Import
 from catalogue.rules.codes import ImportKind, ImportState
 from catalogue.spreadsheets.file_reader import read_sheet
 from catalogue.spreadsheets.import_plan import ImportPlan, check_header, fingerprint
-from catalogue.spreadsheets.import_rows import dry_run, report, take_in
+from catalogue.spreadsheets.import_rows import dry_run, report, save_import
 from catalogue.spreadsheets.limits import SheetRefusedError
 from catalogue.spreadsheets.sheet_types import SheetType, kind_for
 from shared.background.outbox import publish_event
@@ -71,7 +71,7 @@ def finish(row: Import, planned: tuple[SheetType, ImportPlan] | SheetRefusedErro
     if found.refused:
         return _end(row, ImportState.REJECTED, data)
     with transaction.atomic():
-        take_in(kind, found, row.business, actor=actor, file_name=row.file_name)
+        save_import(kind, found, row.business, actor=actor, file_name=row.file_name)
     return _end(row, ImportState.DONE, data)
 
 

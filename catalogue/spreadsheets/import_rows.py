@@ -104,7 +104,7 @@ def refuse(found: ImportPlan) -> None:
 
 
 @transaction.atomic
-def take_in(kind: SheetType, found: ImportPlan, business: Business, *, actor: Actor, file_name: str = "") -> None:
+def save_import(kind: SheetType, found: ImportPlan, business: Business, *, actor: Actor, file_name: str = "") -> None:
     """Save a plan without rejected rows. Queries grow with the number of batches, not of rows."""
     refuse(found)
     if kind.documents is not None:

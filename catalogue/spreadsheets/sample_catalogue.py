@@ -17,7 +17,7 @@ from catalogue import queries, services
 from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_rules import RuleKind
-from catalogue.spreadsheets.import_rows import dry_run, take_in
+from catalogue.spreadsheets.import_rows import dry_run, save_import
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.system import SYSTEM_SCHEMA
 from shared.business import invitations
@@ -169,4 +169,4 @@ def _supplier(business: Business, values: dict[str, Any], actor: Actor) -> None:
 def _sheet(business: Business, kind: ImportKind, actor: Actor) -> None:
     path = STARTER / f"{kind.value}.csv"
     sheet, found = dry_run(kind, path.read_bytes(), business, past=True)
-    take_in(sheet, found, business, actor=actor, file_name=path.name)
+    save_import(sheet, found, business, actor=actor, file_name=path.name)

@@ -32,7 +32,7 @@ MAX_CARRIED = 1_000_000
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.CATALOGUE_WRITE)
-def take_in(request: MemberRequest) -> HttpResponse:
+def import_file(request: MemberRequest) -> HttpResponse:
     """Show the preview of an import, then import the file."""
     values: dict[str, Any] = {
         "parts": parts_line(request),
@@ -41,7 +41,7 @@ def take_in(request: MemberRequest) -> HttpResponse:
     }
     if request.method == "POST":
         try:
-            done = _take_in(request, values)
+            done = _import_file(request, values)
         except (SheetRefusedError, InvalidDocument) as fault:
             values["fault"] = _error_text(fault)
             done = None
@@ -49,7 +49,7 @@ def take_in(request: MemberRequest) -> HttpResponse:
             return done
     rows = queries.imports(request.business).order_by("-id")[:20]
     values["imports"] = [(row, HOLDS.get(row.kind, row.kind), STATES.get(row.state, row.state)) for row in rows]
-    return render(request, "catalogue/take_in.html", values, status=422 if "fault" in values else 200)
+    return render(request, "catalogue/import_file.html", values, status=422 if "fault" in values else 200)
 
 
 def _error_text(fault: SheetRefusedError | InvalidDocument) -> str:
@@ -59,7 +59,7 @@ def _error_text(fault: SheetRefusedError | InvalidDocument) -> str:
     return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
 
 
-def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:
+def _import_file(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:
     kind = next((item for item in _kinds(request) if item == request.POST.get("kind")), None)
     if kind is None:
         raise InvalidDocument([Fault("/kind", "kind", "Say what the file holds.")])
@@ -69,7 +69,7 @@ def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | N
             business=request.business, actor=request.actor, kind=kind, content=content, file_name=name
         )
         messages.success(request, f"Importing {row.file_name}. The report appears below.")
-        return redirect("take-in")
+        return redirect("import-file")
     values["report"] = report(*dry_run(kind, content, request.business), request.business)
     values["file_name"] = name
     values["carried"] = base64.b64encode(content).decode() if len(content) <= MAX_CARRIED else ""

@@ -76,7 +76,7 @@ PAGES: dict[str, Addresses] = {
     "stock-item": _one("/stock/<stock item>"),
     "accounting": _one("/accounting"),
     "prices": _one("/prices"),
-    "take-in": _one("/prices/take-in"),
+    "import-file": _one("/prices/import"),
     "fence-system": _one("/prices/systems/<fence system>"),
     "new-fence-system": _one("/prices/systems/new?from=<fence system>"),
     "prices-list": lambda world: [f"/prices/{name}" for name in RESOURCES],

@@ -34,7 +34,7 @@ def test_prices_are_looked_at_and_a_file_is_tried_out(
             page.goto(f"{live_server.url}/{address}")
             check_page(page)
             photograph(page, address.replace("/", "-").removesuffix(f"-{system.ref}"))
-        page.goto(f"{live_server.url}/prices/take-in")
+        page.goto(f"{live_server.url}/prices/import")
         check_page(page)
         sheet = b"sku,name,role,sale_unit\nX-1,Washer,screw,C62\nX-2,,nonsense,C62\n"
         page.get_by_label("Data type").select_option("components")
@@ -42,4 +42,4 @@ def test_prices_are_looked_at_and_a_file_is_tried_out(
         page.get_by_role("button", name="Preview import").click()
         expect(page.get_by_text("Correct the rejected rows before you import")).to_be_visible()
         check_page(page)
-        photograph(page, "prices-take-in")
+        photograph(page, "prices-import")

@@ -91,14 +91,14 @@ def test_a_file_is_tried_out_then_taken_in_without_choosing_it_again(
     assert label is not None
     changed = sheet.replace(label.name.encode(), b"Renamed part", 1)
     upload = SimpleUploadedFile("parts.csv", changed, content_type="text/csv")
-    page = owner.post("/prices/take-in", {"kind": "components", "file": upload, "do": "try"}).content.decode()
+    page = owner.post("/prices/import", {"kind": "components", "file": upload, "do": "try"}).content.decode()
     assert "<dt>Changed</dt><dd>1</dd>" in page
     assert not Component.objects.of(business).filter(name="Renamed part").exists()
     carried = re.search(r'name="carried" value="([^"]+)"', page)
     assert carried
     with django_capture_on_commit_callbacks(execute=True):
         owner.post(
-            "/prices/take-in",
+            "/prices/import",
             {"kind": "components", "carried": carried.group(1), "file_name": "parts.csv", "do": "take"},
         )
     assert Component.objects.of(business).filter(name="Renamed part").exists()
@@ -106,8 +106,8 @@ def test_a_file_is_tried_out_then_taken_in_without_choosing_it_again(
 
 def test_a_file_that_is_no_sheet_is_refused_in_words(owner: Client) -> None:
     upload = SimpleUploadedFile("parts.csv", b"\x00\x01", content_type="text/csv")
-    assert owner.post("/prices/take-in", {"kind": "components", "file": upload, "do": "try"}).status_code == 422
-    assert owner.post("/prices/take-in", {"kind": "components", "do": "try"}).status_code == 422
+    assert owner.post("/prices/import", {"kind": "components", "file": upload, "do": "try"}).status_code == 422
+    assert owner.post("/prices/import", {"kind": "components", "do": "try"}).status_code == 422
 
 
 def test_a_fence_system_gets_its_next_version_and_bad_json_is_kept_for_mending(

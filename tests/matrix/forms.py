@@ -148,7 +148,7 @@ def _sample(s: Scene) -> tuple[str, Form]:
 
 def _file(s: Scene) -> tuple[str, Form]:
     carried = base64.b64encode(finishes_file(s).encode()).decode()
-    return "/prices/take-in", {"kind": "finishes", "carried": carried, "file_name": "finishes.csv", "do": "take"}
+    return "/prices/import", {"kind": "finishes", "carried": carried, "file_name": "finishes.csv", "do": "take"}
 
 
 def _marks(page: str) -> Form:
@@ -227,7 +227,7 @@ PAGES: dict[str, FormStep] = {
     "test-mail": lambda s: ("/settings/test-mail", {}),
     "prices-row": lambda s: (f"/prices/finishes/{s.refs['finish']}", {"code": "saltmarl", "name": "Another name"}),
     "prices": _sample,
-    "take-in": _file,
+    "import-file": _file,
     "fence-system": lambda s: (f"/prices/systems/{s.refs['fence system']}", _system_form(s, label="Another label")),
     "new-fence-system": lambda s: (
         "/prices/systems/new",
@@ -274,7 +274,7 @@ OTHER_PAGES = {
 # forms that change only a draft, which its next version records
 DRAFTS = {"measure-version"}
 # forms and calls whose entry is written by the task that they start
-BY_TASK = {"take-in", "POST imports"}
+BY_TASK = {"import-file", "POST imports"}
 READ_ONLY = {
     "deliveries",
     "healthz", "readyz", "api-docs", "api-problem", "prices-sheet", "prices-list", "quotes", "enter-quote", "party-pdf",

@@ -26,7 +26,7 @@ SEVERAL = {
     "POST imports": ["import.changed_rows", "import.applied"],
     "POST jobs": ["job.opened", "site.added"],
     "POST jobs/<str:ref>/copy": ["job.opened", "measure.saved"],
-    "take-in": ["import.changed_rows", "import.applied"],
+    "import-file": ["import.changed_rows", "import.applied"],
     "new-job": ["customer.added", "job.opened", "measure.started", "site.added"],
     "job-details": ["customer.changed", "site.changed"],
     "job-copy": ["job.opened", "measure.saved"],

@@ -77,7 +77,7 @@ FORMS_WITHOUT_VERSION: dict[str, str] = {
     "letter-again": SENDS,
     "measure": "compares the draft itself: a conflict shows both versions and overwrites nothing",
     "prices": "loads the sample catalogue only where there is none",
-    "take-in": "writes the values of the file, after a preview",
+    "import-file": "writes the values of the file, after a preview",
     "party-quote": "names the digest of the document",
     "party declined": "declines the whole quote",
     "party asked": CREATES,

@@ -23,7 +23,7 @@ ON_PAGES = {
     "price-rules": ("prices-list", "prices-row"),
     "fence-systems": ("prices", "fence-system"),
     "fence-systems/completeness": ("prices",),
-    "imports": ("take-in",),
+    "imports": ("import-file",),
     "exports": ("prices-sheet",),
     "customers": ("new-job", "job-details", "archive-customer"),
     "customers/sites": ("new-job", "job-details"),

@@ -184,7 +184,7 @@ def test_the_page_names_the_row_too_before_and_after_a_file_was_taken_in(
         file = SimpleUploadedFile("prices.csv", content)
         with django_capture_on_commit_callbacks(execute=True):
             answer: Any = owner_client.post(
-                "/prices/take-in", {"kind": "supplier_prices", "file": file, "do": action}, follow=True
+                "/prices/import", {"kind": "supplier_prices", "file": file, "do": action}, follow=True
             )
         return str(answer.content.decode())
 
@@ -194,7 +194,7 @@ def test_the_page_names_the_row_too_before_and_after_a_file_was_taken_in(
     assert '<td>2</td><td data-head="Column">price</td>' in tried
     assert '<td>3</td><td data-head="Column">supplier</td>' in tried
     sent(two, "take")
-    after = owner_client.get("/prices/take-in").content.decode()
+    after = owner_client.get("/prices/import").content.decode()
     assert "rejected: row 2, price: Enter a number from 0" in after
     assert "And 1 more." in after
 

@@ -17,7 +17,7 @@ from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
 from catalogue.spreadsheets.import_plan import ImportPlan
-from catalogue.spreadsheets.import_rows import dry_run, take_in
+from catalogue.spreadsheets.import_rows import dry_run, save_import
 from catalogue.spreadsheets.system_rows import MAX_MEMBERS, MAX_SYSTEMS, is_list
 from fencing.model.faults import InvalidDocument
 from fencing.reading.system import read_system
@@ -36,7 +36,7 @@ def planned(content: str | bytes, business: Business) -> ImportPlan:
 
 def import_file(content: str | bytes, business: Business, actor: Actor) -> None:
     sheet, found = dry_run(KIND, content.encode() if isinstance(content, str) else content, business)
-    take_in(sheet, found, business, actor=actor)
+    save_import(sheet, found, business, actor=actor)
 
 
 def sheet_of(business: Business) -> str:
@@ -144,7 +144,7 @@ def test_a_member_that_can_not_be_is_refused_at_its_row_and_nothing_is_stored(
     sheet, found = dry_run(KIND, f"{HEAD}corrugated-50,label,Renamed\n{row}\n".encode(), stocked)
     assert [(item.row, item.column) for item in found.refused if message in item.reason] == [(3, column)], found.refused
     with pytest.raises(InvalidDocument):
-        take_in(sheet, found, stocked, actor=olive)
+        save_import(sheet, found, stocked, actor=olive)
     assert FenceSystemVersion.objects.of(stocked).count() == 1
 
 

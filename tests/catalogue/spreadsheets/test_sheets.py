@@ -22,7 +22,7 @@ from catalogue.spreadsheets import csv_file, xlsx_file
 from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
 from catalogue.spreadsheets.file_reader import read_sheet
 from catalogue.spreadsheets.import_plan import ImportPlan
-from catalogue.spreadsheets.import_rows import dry_run, report, take_in
+from catalogue.spreadsheets.import_rows import dry_run, report, save_import
 from catalogue.spreadsheets.limits import MAX_ROWS, SheetRefusedError
 from fencing.model.faults import InvalidDocument
 from shared.business.actors import Actor
@@ -178,7 +178,7 @@ def test_a_bad_row_is_refused_by_row_and_column_and_nothing_is_taken_in(
     sheet, found = dry_run(ImportKind.COMPONENTS, f"{HEAD}\nR1,Rail,rail,3000\n{row}\n".encode(), business)
     assert refusals(found) == [(3, column)]
     with pytest.raises(InvalidDocument):
-        take_in(sheet, found, business, actor=olive)
+        save_import(sheet, found, business, actor=olive)
     assert not Component.objects.of(business).exists()
     assert not AuditEntry.objects.filter(business=business).exclude(action="member.added").exists()
 
@@ -235,7 +235,7 @@ def test_suppliers_and_their_terms_come_in_by_file(stocked: Business, olive: Act
         ),
     ):
         sheet, found = dry_run(kind, content.encode(), stocked)
-        take_in(sheet, found, stocked, actor=olive)
+        save_import(sheet, found, stocked, actor=olive)
     reed = Supplier.objects.of(stocked).get(code="reed")
     assert (reed.address, reed.preferred, reed.active) == ("1 Reed Lane\nTern Bay", True, True)
     assert reed.terms.get().delivery_fees == [["0", "35"], ["500", "0"]]
@@ -267,7 +267,7 @@ def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, 
     content = "".join(csv_sheet(ImportKind.COMPONENTS, stocked)).replace("Gate hinge", "Gate hinge zinc")
     content += "NEW-1,New,latch" + "," * 12
     sheet, found = dry_run(ImportKind.COMPONENTS, content.encode(), stocked)
-    take_in(sheet, found, stocked, actor=olive, file_name="prices.csv")
+    save_import(sheet, found, stocked, actor=olive, file_name="prices.csv")
     assert Component.objects.of(stocked).get(sku="HG-1").name == "Gate hinge zinc"
     assert Component.objects.of(stocked).get(sku="HG-1").version == 2
     assert Component.objects.of(stocked).filter(sku="NEW-1").exists()
@@ -406,7 +406,7 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
     process = psutil.Process()
     before, start = process.memory_info().rss, time.process_time()
     sheet, found = dry_run(ImportKind.COMPONENTS, content, business, progress=data.append)
-    take_in(sheet, found, business, actor=olive)
+    save_import(sheet, found, business, actor=olive)
     assert time.process_time() - start < 20
     assert process.memory_info().rss - before < 200_000_000
     assert Component.objects.of(business).count() == 20_000
