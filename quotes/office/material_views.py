@@ -33,7 +33,7 @@ LONGEST = 100_000
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.PRICES_READ)
-def used(request: MemberRequest, ref: str) -> HttpResponse:
+def materials(request: MemberRequest, ref: str) -> HttpResponse:
     """Compare the quoted, ordered and used quantity of each role. POST adds the crew's returns to stock, each once."""
     rows = queries.jobs(request.business).select_related("business", "site")
     job = find(rows, ref)
@@ -48,7 +48,7 @@ def used(request: MemberRequest, ref: str) -> HttpResponse:
         return _sheet(request, find(rows, ref), error_text(refused), error_status(refused))
     text = "Added to stock." if items else "Nothing was added. Select the component of each item."
     messages.success(request, text)
-    return redirect("job-used", ref)
+    return redirect("job-materials", ref)
 
 
 def _return_facts(job: Job) -> dict[str, str]:
@@ -116,9 +116,9 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
     try:
         compared = compare_built(job)
     except Problem as refused:  # nothing is agreed yet
-        return render(request, "office/used.html", {**data, "nothing": refused.detail}, status=status)
+        return render(request, "office/materials.html", {**data, "nothing": refused.detail}, status=status)
     rows = [{**row, "name": part(row["role"])} for row in compared["rows"]]
-    return render(request, "office/used.html", {**data, "rows": rows, "totals": compared["totals"]}, status=status)
+    return render(request, "office/materials.html", {**data, "rows": rows, "totals": compared["totals"]}, status=status)
 
 
 def _words(one: ReturnedMaterial) -> str:

@@ -64,7 +64,7 @@ def measure(request: MemberRequest, ref: str) -> HttpResponse:
 
 @require_safe
 @require_scope(Scope.MEASURES_READ)
-def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+def run_fields(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     """Show the additional fields of one run, which a page with many runs leaves out."""
     row = find(queries.measures(request.business), ref)
     document = current_document(row)
@@ -72,24 +72,26 @@ def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     if place >= len(runs):
         raise Http404
     data = {"run": runs[place], "measure": row, "may_write": request.actor.may(Scope.MEASURES_WRITE)}
-    return render(request, "office/measure_more.html", data)
+    return render(request, "office/run_fields.html", data)
 
 
 @require_safe
 @require_scope(Scope.MEASURES_READ)
-def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+def options(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     """List every build option of one run with its price."""
     row = find(queries.measures(request.business).select_related("job"), ref)
     document = current_document(row)
     try:
         found = ways_of(request.business, document, place)
     except InvalidDocument as refused:
-        return render(request, "office/measure_ways.html", {"faults": refused.faults, "place": place, "measure": row})
+        return render(
+            request, "office/measure_options.html", {"faults": refused.faults, "place": place, "measure": row}
+        )
     except IndexError:
         raise Http404 from None
     run = document["runs"][place]
     data = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
-    name = "office/measure_ways.html" if request.htmx else "office/measure_ways_sheet.html"  # type: ignore[attr-defined]  # HtmxMiddleware
+    name = "office/measure_options.html" if request.htmx else "office/measure_options_page.html"  # type: ignore[attr-defined]  # HtmxMiddleware
     return render(request, name, data)
 
 

@@ -53,11 +53,11 @@ PAGES: dict[str, Addresses] = {
     "new-job": _one("/jobs/new"),
     "job": _one("/jobs/<job>"),
     "job-details": _one("/jobs/<job>/details"),
-    "job-used": lambda world: [f"/jobs/{world.refs[kind]}/used" for kind in ("job", "unpriced")],
+    "job-materials": lambda world: [f"/jobs/{world.refs[kind]}/materials" for kind in ("job", "unpriced")],
     "job-takeoff": _one("/jobs/<job>/take-off"),
     "job-measure": _one("/jobs/<job>/measure"),
     "measure": _one("/measures/<draft>"),
-    "measure-ways": _one("/measures/<measure>/ways/0"),
+    "measure-options": _one("/measures/<measure>/options/0"),
     "measure-versions": lambda world: [f"/measures/{world.refs[kind]}/versions" for kind in ("measure", "draft")],
     "measure-version": _one("/measures/<measure>/versions/1"),
     "takeoff": _one("/measures/<measure>/take-off"),
@@ -98,10 +98,11 @@ NO_PAGE = {
     "letter-again", "test-mail",  # answer a button and lead on
     "healthz", "readyz", "offline-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
     "party-record", "screening-annex",  # files
-    "measure-more",  # a part of a page
+    "measure-run-fields",  # a part of a page
 }  # fmt: skip
 PICTURED = {
-    "welcome": "welcome", "search": "search", "job-details": "job-details", "job-used": "used", "measure-ways": "ways",
+    "welcome": "welcome", "search": "search", "job-details": "job-details", "job-materials": "materials",
+    "measure-options": "options",
     "measure-versions": "measure-versions", "quotes": "quotes", "orders": "orders", "stock-item": "stock-item",
     "keys": "keys", "webhooks": "webhooks", "supplier-keys": "supplier-keys", "api-docs": "api-docs",
 }  # fmt: skip

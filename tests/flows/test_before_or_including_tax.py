@@ -121,5 +121,5 @@ def test_the_measure_page_says_that_tax_is_in_its_price(business: Business, sign
     ref = draft.measure_version.measure.ref
     page = signed_in(cast.estimator).get(f"/measures/{ref}").content.decode()
     assert re.search(r'id="answer"[^>]*><b>[^<]+</b><span[^>]*>including tax</span>', page)
-    ways = signed_in(cast.estimator).get(f"/measures/{ref}/ways/0").content.decode()
+    ways = signed_in(cast.estimator).get(f"/measures/{ref}/options/0").content.decode()
     check(ways, "Cost before tax")

@@ -222,7 +222,7 @@ PAGES: dict[str, FormStep] = {
     "stock": lambda s: ("/stock", {"component": s.sku(), "quantity": "2", "reason": "counted"}),
     "stock-item": lambda s: (f"/stock/{s.refs['stock item']}", {"do": "take", "quantity": "1", "reason": "sold"}),
     "reservation": lambda s: (f"/reservations/{s.refs['reservation']}", {"status": "released"}, "/stock"),
-    "job-used": lambda s: (f"/jobs/{brought_back(s)}/used", {}),
+    "job-materials": lambda s: (f"/jobs/{brought_back(s)}/materials", {}),
     "accounting": lambda s: ("/accounting", {"locked_through": "2024-01-31"}),
     "test-mail": lambda s: ("/settings/test-mail", {}),
     "prices-row": lambda s: (f"/prices/finishes/{s.refs['finish']}", {"code": "saltmarl", "name": "Another name"}),
@@ -280,5 +280,5 @@ READ_ONLY = {
     "healthz", "readyz", "api-docs", "api-problem", "prices-sheet", "prices-list", "quotes", "enter-quote", "party-pdf",
     "party-record",
     "preview-pdf", "kept-pdf", "job-build", "orders", "today", "search", "jobs", "job", "job-takeoff",
-    "measure-ways", "measure-more", "measure-versions", "takeoff", "screening-annex", "offline-worker",
+    "measure-options", "measure-run-fields", "measure-versions", "takeoff", "screening-annex", "offline-worker",
 }  # fmt: skip

@@ -35,8 +35,8 @@ def brought(job: Job, **details: object) -> AsBuilt:
 
 def test_quoted_stands_beside_used_and_the_job_leads_there(agreed: Job, owner_client: Client) -> None:
     record_built(job=agreed, kind="used", role="rail", quantity=Decimal(9), actor=actor_of(agreed.business))
-    assert f"/jobs/{agreed.ref}/used" in owner_client.get(f"/jobs/{agreed.ref}").content.decode()
-    page = owner_client.get(f"/jobs/{agreed.ref}/used").content.decode()
+    assert f"/jobs/{agreed.ref}/materials" in owner_client.get(f"/jobs/{agreed.ref}").content.decode()
+    page = owner_client.get(f"/jobs/{agreed.ref}/materials").content.decode()
     assert 'data-head="Used">9<' in page
     compared = owner_client.get(f"/api/v1/jobs/{agreed.ref}/material-comparison").json()
     rail = next(row for row in compared["rows"] if row["role"] == "rail")
@@ -46,14 +46,14 @@ def test_quoted_stands_beside_used_and_the_job_leads_there(agreed: Job, owner_cl
 def test_what_has_no_agreement_says_so(business: Business, owner_client: Client) -> None:
     stock_up(business)
     job, _ = new_job(business)
-    page = owner_client.get(f"/jobs/{job.ref}/used")
+    page = owner_client.get(f"/jobs/{job.ref}/materials")
     assert page.status_code == 200
     assert "This job has no accepted quote yet." in page.content.decode()
-    assert f"/jobs/{job.ref}/used" not in owner_client.get(f"/jobs/{job.ref}").content.decode()
+    assert f"/jobs/{job.ref}/materials" not in owner_client.get(f"/jobs/{job.ref}").content.decode()
 
 
 def test_what_came_back_is_put_in_once_and_named_where_the_crew_did_not(agreed: Job, owner_client: Client) -> None:
-    at, component = f"/jobs/{agreed.ref}/used", component_of(agreed.business, "rail")
+    at, component = f"/jobs/{agreed.ref}/materials", component_of(agreed.business, "rail")
     entry = brought(agreed)
     nothing = press(owner_client, at, {}, follow=True).content.decode()
     assert "Select the component of each item" in nothing
@@ -71,7 +71,7 @@ def test_a_wrong_component_and_a_wrong_length_are_named_and_nothing_is_put_in(
     first, second = brought(agreed), brought(agreed)
     sku = component_of(agreed.business, "rail").sku
     data = {f"sku-{first.ref}": "no-such", f"sku-{second.ref}": sku, f"length-{second.ref}": "long"}
-    refused = press(owner_client, f"/jobs/{agreed.ref}/used", data)
+    refused = press(owner_client, f"/jobs/{agreed.ref}/materials", data)
     assert refused.status_code == 422
     assert "There is no component no-such." in refused.content.decode()
     assert "Length long" in refused.content.decode()
@@ -80,8 +80,8 @@ def test_a_wrong_component_and_a_wrong_length_are_named_and_nothing_is_put_in(
 
 def test_costs_are_for_those_who_see_prices(agreed: Job, cast: Cast, signed_in: SignIn) -> None:
     for person, status in ((cast.estimator, 200), (cast.bookkeeper, 403), (cast.crew, 403), (cast.stranger, 404)):
-        assert signed_in(person).get(f"/jobs/{agreed.ref}/used").status_code == status
-    assert signed_in(cast.crew).post(f"/jobs/{agreed.ref}/used").status_code == 403
+        assert signed_in(person).get(f"/jobs/{agreed.ref}/materials").status_code == status
+    assert signed_in(cast.crew).post(f"/jobs/{agreed.ref}/materials").status_code == 403
 
 
 def test_the_saw_sheet_is_offered_to_the_crew_and_where_bars_are_ordered(

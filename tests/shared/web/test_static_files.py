@@ -32,12 +32,12 @@ def test_every_file_a_page_names_has_a_hash_and_may_be_kept_for_ever(owner_clien
 
 def test_a_changed_file_has_another_name_and_the_old_name_never_leads_to_it(tmp_path: Path, settings: Any) -> None:
     settings.STATICFILES_DIRS = [tmp_path, *settings.STATICFILES_DIRS]
-    file = tmp_path / "office" / "desk.js"
+    file = tmp_path / "office" / "office.js"
     file.parent.mkdir()
     file.write_text("first")
-    first = staticfiles_storage.url("office/desk.js")
+    first = staticfiles_storage.url("office/office.js")
     file.write_text("the second")
-    second = staticfiles_storage.url("office/desk.js")
+    second = staticfiles_storage.url("office/office.js")
     assert first != second
     with closing(Client().get(second)) as answer:
         assert answer.getvalue() == b"the second"
