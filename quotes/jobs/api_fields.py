@@ -91,9 +91,9 @@ MEASURE_FULL_SCHEMA = shape(
 )
 TAKEOFF_SCHEMA = {
     "type": "object",
-    "required": ["takeoff"],
+    "required": ["schema"],
     "properties": {
-        "takeoff": WHOLE,
+        "schema": {"const": "takeoff-2"},
         "measure_sha256": TEXT,
         "system": TEXT,
         "strength": {name: part for name, part in schemas()["screening-2"].items() if name != "$schema"},

@@ -15,6 +15,7 @@ from catalogue.models import Supplier, SupplierPrice
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller, draft_quote, send_quote
+from tests.forms import press
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
@@ -107,7 +108,7 @@ def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business
         data = client.post("/api/v1/imports?kind=supplier_prices&dry_run=true", sheet, content_type="text/csv").json()
         assert [(refusal["row"], refusal["column"]) for refusal in data["errors"]] == [(2, "price")]
         form = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-03-01"}
-        assert client.post(f"/prices/supplier-prices/{spring['ref']}", form).status_code == 422
+        assert press(client, f"/prices/supplier-prices/{spring['ref']}", form).status_code == 422
         prices = (
             SupplierPrice.objects.of(priced)
             .filter(component__sku="HG-1", supplier__code="ostrel")
