@@ -1,4 +1,4 @@
-"""The kernel in Django's admin: businesses, people and keys to edit, the audit trail and the outbox to read."""
+"""Django admin of businesses, people and keys, with read-only pages for the audit log and the outbox."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.contrib import admin, messages
 from django.http import HttpRequest
 
 from fencing.model.faults import InvalidDocument
-from shared.background.outbox import Event, OutboxTask
+from shared.background.outbox import Event, OutboxTask, TaskState
 from shared.background.outgoing_mail import OutgoingMail
 from shared.business import invitations, services
 from shared.business.actors import Actor
@@ -30,25 +30,28 @@ else:  # Django's own classes take no type arguments when they run
 def staff_actor(request: HttpRequest) -> Actor:
     """Return the person who works in the admin."""
     if not isinstance(request.user, Person):
-        raise TypeError("the admin is for signed-in people")
+        raise TypeError("sign in to use the admin")
     return Actor("person", request.user.ref, str(request.user), BUSINESS_SCOPES)
 
 
 class ReadOnly(ModelAdmin):
-    """To look at, not to change."""
+    """Read-only admin."""
 
     def has_add_permission(self, request: HttpRequest) -> bool:
+        """Return False."""
         return False
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Return False."""
         return False
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Return False."""
         return False
 
 
 class MemberInline(TabularInline):
-    """Members to read: they are invited on the page of the business, or by the form below."""
+    """Read-only list of members. Invite them on the page of the business, or with the form below."""
 
     model = Member
     extra = 0
@@ -59,7 +62,7 @@ class MemberInline(TabularInline):
 
 
 class BusinessForm(BusinessModelForm):
-    """A business, with a member to invite by mail."""
+    """Form of a business, with an invitation by e-mail."""
 
     invite_email = forms.EmailField(label="Invite by e-mail", max_length=254, required=False)
     invite_role = forms.ChoiceField(
@@ -79,7 +82,7 @@ class BusinessAdmin(ModelAdmin):
     inlines = (MemberInline,)
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
-        """Writes through the services, which keep the audit trail."""
+        """Save by the services, which write the audit log."""
         actor, invitation = staff_actor(request), {"invite_email", "invite_role"}
         if change:
             changes = {name: form.cleaned_data[name] for name in form.changed_data if name not in invitation}
@@ -96,7 +99,7 @@ class BusinessAdmin(ModelAdmin):
                 messages.error(request, " ".join(fault.text for fault in refused.faults))
 
     def save_formset(self, request: HttpRequest, form: Any, formset: Any, change: bool) -> None:
-        """Removes the members that were ticked; nothing else of them can be changed here."""
+        """Remove the selected members. Nothing else can be changed here."""
         formset.save(commit=False)
         for member in formset.deleted_objects:
             try:
@@ -106,13 +109,14 @@ class BusinessAdmin(ModelAdmin):
 
 
 class PersonForm(PersonModelForm):
-    """A person without a password: they set it by the link of an invitation."""
+    """Form of a person without a password. They set it by the link of an invitation."""
 
     class Meta:
         model = Person
         fields = ("email", "name")
 
     def save(self, commit: bool = True) -> Person:
+        """Save the person; a new person has no usable password."""
         if self.instance._state.adding:
             self.instance.set_unusable_password()
         return super().save(commit)
@@ -120,7 +124,7 @@ class PersonForm(PersonModelForm):
 
 @admin.register(Person)
 class PersonAdmin(ModelAdmin):
-    """People; nobody types the password of another person."""
+    """Admin of people. It cannot set the password of another person."""
 
     form = PersonForm
     ordering = ("email",)
@@ -131,7 +135,7 @@ class PersonAdmin(ModelAdmin):
     list_filter = ("is_active", "is_staff")
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
-        """Another address has still to be proved."""
+        """Save the person. A new address must be confirmed again."""
         if "email" in form.changed_data:
             obj.email = obj.email.strip().lower()
             obj.email_proved_at = None
@@ -164,18 +168,18 @@ class EventAdmin(ReadOnly):
 
 
 @admin.register(OutgoingMail)
-class LetterAdmin(ReadOnly):
+class OutgoingMailAdmin(ReadOnly):
     list_display = ("name", "event", "state", "message_id", "claimed_at", "sent_at")
     list_filter = ("state", "name")
 
 
 @admin.register(OutboxTask)
 class OutboxTaskAdmin(ReadOnly):
-    list_display = ("event", "handler", "state", "starts", "due_at", "last_fault")
+    list_display = ("event", "handler", "state", "starts", "due_at", "last_error")
     list_filter = ("state", "handler")
     actions = ("try_again",)
 
-    @admin.action(description="Try again what was given up")
+    @admin.action(description="Retry failed tasks")
     def try_again(self, request: HttpRequest, rows: Any) -> None:
-        """Makes dead rows wanted again; the sweep finds them."""
-        rows.filter(state="dead").update(state="wanted", starts=0, leased_until=None)
+        """Queue failed tasks again."""
+        rows.filter(state=TaskState.FAILED).update(state=TaskState.QUEUED, starts=0, leased_until=None)

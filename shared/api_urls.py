@@ -1,4 +1,4 @@
-"""API addresses of the kernel, under /api/v1/."""
+"""API addresses of the base package, below /api/v1/."""
 
 from __future__ import annotations
 

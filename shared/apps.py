@@ -17,7 +17,7 @@ class SharedConfig(AppConfig):
 
 
 def _before_migrations(using: str = "default", **_: Any) -> None:
-    # a change of a table that waits for its lock makes everybody behind it wait: better it fails and is begun again
+    # a migration that waits for a lock blocks all requests after it: it fails early and can be started again
     _wait_for_locks(using, "2s")
 
 
@@ -30,7 +30,7 @@ def _wait_for_locks(using: str, limit: str) -> None:
 
 
 def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: str = "default", **_: Any) -> None:
-    # sent once for each app with models: the last one finds every table there
+    # the signal is sent once for each app with models; after the last one every table exists
     from django.apps import apps
 
     from shared.business import business_foreign_keys

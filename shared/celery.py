@@ -1,4 +1,4 @@
-"""The Celery application. Its only tasks are in ``shared/tasks.py``: what has to be done is in the outbox."""
+"""Celery application. Its only tasks are in ``shared/tasks.py``; the outbox stores what has to be done."""
 
 from __future__ import annotations
 
@@ -17,28 +17,30 @@ app = Celery("baywright")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["shared"])
 
-# a broker that hangs takes a connection and never answers: a worker may wait for it, a request that nudges must not
+# a broker that hangs accepts connections and never responds: a worker may wait for it, a request must not
 _PATIENCE = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5, "max_retries": 0}
 
 
 @cache
-def nudgers() -> Any:
-    """The producers that carry nudges; each gives a silent broker up after half a second."""
+def message_producers() -> Any:
+    """Return the producers that send messages. They wait at most half a second for the broker."""
     return producers[app.connection_for_write(transport_options=_PATIENCE)]
 
 
 @worker_init.connect
 @beat_init.connect
-def refuse_a_passing_key(**_: object) -> None:
-    """A worker with a key of its own making would mail links that the web service cannot read."""
+def reject_generated_key(**_: object) -> None:
+    """End the process if its secret key is generated: it would e-mail links that the web service cannot read."""
     if not settings.MAY_SERVE:
-        # a signal's handler may only end the process: an exception would be logged and passed over
-        raise SystemExit("Set BAYWRIGHT_SECRET_KEY for worker and web alike, or BAYWRIGHT_DEMO=1 to try things out.")
+        # end the process, because Celery only logs exceptions of signal handlers
+        raise SystemExit(
+            "Set BAYWRIGHT_SECRET_KEY, the same for worker and web, or BAYWRIGHT_DEMO=1 for a demonstration."
+        )
 
 
 @worker_init.connect
-def know_every_handler(**_: object) -> None:
-    """Before the pool is forked, so that its children share what is loaded."""
-    from shared.background.outbox import load_task_modules  # its tables need Django to be set up
+def load_handlers(**_: object) -> None:
+    """Import all handlers before the pool is forked, so that its processes share them."""
+    from shared.background.outbox import load_task_modules  # its models need Django to be set up
 
     load_task_modules()

@@ -1,4 +1,4 @@
-"""The kernel's rows, gathered here because Django looks for them here."""
+"""Models of the base package, imported here because Django needs them here."""
 
 from __future__ import annotations
 

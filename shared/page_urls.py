@@ -1,4 +1,4 @@
-"""Page addresses of the kernel: signing in and out, settings, health, and the API's documentation."""
+"""Addresses of pages: signing in and out, settings, health checks and the API documentation."""
 
 from __future__ import annotations
 

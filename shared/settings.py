@@ -1,4 +1,4 @@
-"""Settings from the environment, with safe defaults: SQLite and in-process jobs need no other service."""
+"""Django settings from the environment, with safe defaults. SQLite and tasks in the process need no other service."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 DEBUG = flag("BAYWRIGHT_DEBUG")
 DEMO = flag("BAYWRIGHT_DEMO")
 _DEMO_KEY = "only-for-a-demo-on-this-machine-never-for-the-open-network"
-# commands that sign nothing work without a key; wsgi.py and celery.py refuse to serve with a passing one
+# commands that sign nothing work without a key; wsgi.py and celery.py do not start with a generated one
 SECRET_KEY = text("BAYWRIGHT_SECRET_KEY") or (_DEMO_KEY if DEBUG or DEMO else secrets.token_urlsafe(64))
 MAY_SERVE = bool(text("BAYWRIGHT_SECRET_KEY")) or DEBUG or DEMO
 if len(SECRET_KEY) < 50 or (SECRET_KEY == _DEMO_KEY and not (DEBUG or DEMO)):
@@ -108,7 +108,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 
 # -- data ---------------------------------------------------------------------
 _SQLITE_OPTIONS = {
-    # WAL alone still locks when a reader turns writer: IMMEDIATE takes the write lock at once, timeout waits for it
+    # with WAL a reader that becomes a writer can fail: IMMEDIATE takes the write lock at once, and timeout waits for it
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
@@ -127,7 +127,7 @@ REDIS_URL = text("REDIS_URL")
 if REDIS_URL and urlsplit(REDIS_URL).scheme not in ("redis", "rediss", "unix"):
     raise BadSettingError("REDIS_URL must be a redis address.")
 
-# -- jobs: the row is the queue of record, Redis only carries nudges ------------
+# -- tasks: the database stores them, Redis only carries messages ---------------
 JOB_LEASE = timedelta(seconds=whole("BAYWRIGHT_JOB_LEASE_S"))
 _VISIBILITY_S = whole("BAYWRIGHT_VISIBILITY_S")
 _RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
@@ -135,33 +135,33 @@ _LONG_RENDER_S = 60
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 if REDIS_URL:
     CELERY_BROKER_TRANSPORT = "shared.background.broker:Transport"
-CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # nobody uses it, and whoever reaches Redis could end a worker by it
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # not used, and a client of Redis could end a worker with it
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
     "visibility_timeout": _VISIBILITY_S,
-    "unacked_restore_interval": _RESTORE_EVERY,  # with kombu's defaults a lost job came back after 100 s, not after the time-out
+    "unacked_restore_interval": _RESTORE_EVERY,  # with kombu's defaults a lost task came back after 100 s, not after the timeout
     "unacked_restore_throttle": 1,
     "socket_connect_timeout": 1,
     "socket_timeout": 5,
 }
 CELERY_TASK_ACKS_LATE = True
-CELERY_TASK_REJECT_ON_WORKER_LOST = True  # without it a killed pool child acknowledges its job: lost for ever
+CELERY_TASK_REJECT_ON_WORKER_LOST = True  # otherwise a killed pool process acknowledges its task, which is then lost
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]
-# ended before its lease ends and long before Redis hands it on: a job that still runs is never started beside itself
+# a task is stopped before its lease ends and long before Redis delivers it again, so it never runs twice at the same time
 CELERY_TASK_TIME_LIMIT = max(1, min(_VISIBILITY_S // 3 - 1, whole("BAYWRIGHT_JOB_LEASE_S")))
 CELERY_TASK_SOFT_TIME_LIMIT = max(1, CELERY_TASK_TIME_LIMIT * 4 // 5)
 if CELERY_TASK_TIME_LIMIT < _LONG_RENDER_S and not (DEMO or DEBUG):
     raise BadSettingError(
-        f"BAYWRIGHT_JOB_LEASE_S and BAYWRIGHT_VISIBILITY_S leave a job {CELERY_TASK_TIME_LIMIT} s; a long document needs "
+        f"BAYWRIGHT_JOB_LEASE_S and BAYWRIGHT_VISIBILITY_S leave a task {CELERY_TASK_TIME_LIMIT} s; a long document needs "
         f"{_LONG_RENDER_S}: say at least {_LONG_RENDER_S} and {3 * _LONG_RENDER_S + 3}."
     )
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
-CELERY_BEAT_SCHEDULE = {"sweep": {"task": "shared.tasks.sweep", "schedule": whole("BAYWRIGHT_SWEEP_S")}}
+CELERY_BEAT_SCHEDULE = {"run_due_tasks": {"task": "shared.tasks.run_due_tasks", "schedule": whole("BAYWRIGHT_SWEEP_S")}}
 
 # -- mail ---------------------------------------------------------------------
 _MAIL = urlsplit(text("EMAIL_URL"))
@@ -248,17 +248,17 @@ if SECURE_HSTS_PRELOAD and (HSTS_S < _A_YEAR_S or not SECURE_HSTS_INCLUDE_SUBDOM
     raise BadSettingError(
         f"BAYWRIGHT_HSTS_PRELOAD needs BAYWRIGHT_HSTS_SUBDOMAINS=1 and BAYWRIGHT_HSTS_S of at least {_A_YEAR_S}."
     )
-# whether other hosts of the domain speak https only is not ours to say: Django's advice to include them is a setting
+# only the operator knows whether all subdomains use https: Django's advice to include them is a setting
 SILENCED_SYSTEM_CHECKS = ["security.W004", "security.W005", "security.W021"]
 if SECURE:
     SECURE_HSTS_SECONDS = HSTS_S
     SECURE_SSL_REDIRECT = True
-    SECURE_REDIRECT_EXEMPT = [r"^api/", r"^healthz$", r"^readyz$"]  # a key sent in the clear must not seem to work
+    SECURE_REDIRECT_EXEMPT = [r"^api/", r"^healthz$", r"^readyz$"]  # a key sent without encryption must not work
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXIES else None
 AXES_VERBOSE = False
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=10)
-AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]  # a stranger can't lock somebody out from elsewhere
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]  # another client cannot lock a person out
 AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_HTTP_RESPONSE_CODE = 429
@@ -274,7 +274,7 @@ STATIC_ROOT = ROOT / "static-collected"
 STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    # names with a hash; collectstatic lays a compressed copy beside each file, for browsers that take it
+    # names with a hash; collectstatic adds a compressed copy of each file
     "staticfiles": {"BACKEND": "shared.web.static_files.HashedStorage"},
 }
 STATICFILES_FINDERS = [
@@ -282,7 +282,7 @@ STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.AppDirectoriesFinder",
     "shared.web.static_files.HashedNameFinder",
 ]
-# without collectstatic (a demo, the tests) files are served from where they lie
+# without collectstatic (a demo, tests) the source files are served
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not (STATIC_ROOT / "staticfiles.json").is_file()
 _LEVEL = text("BAYWRIGHT_LOG_LEVEL")
 if _LEVEL not in ("DEBUG", "INFO", "WARNING", "ERROR"):
@@ -297,7 +297,7 @@ LOGGING = {
     "loggers": {
         "django": {"handlers": [], "level": "WARNING", "propagate": True},
         "django.server": {"handlers": [], "level": "ERROR", "propagate": False},
-        # every answered problem is in our own access line already
+        # our access log already contains every problem response
         "django.request": {"handlers": [], "level": "CRITICAL", "propagate": False},
     },
 }

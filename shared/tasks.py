@@ -1,4 +1,4 @@
-"""The only two Celery tasks: run one row of the outbox, and look for rows nobody nudged; and what the kernel itself wants."""
+"""Celery tasks that run the outbox, and the background tasks of the base package."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ from shared.celery import app
 
 @app.task(name="shared.tasks.run_task")
 def run_task(task_id: int) -> None:
-    """Runs one row; safe to send any number of times."""
+    """Run one task. It is safe to send the message several times."""
     runner.run(task_id)
 
 
-@app.task(name="shared.tasks.sweep")
-def sweep() -> None:
-    """Looks for what is still wanted."""
+@app.task(name="shared.tasks.run_due_tasks")
+def run_due_tasks() -> None:
+    """Start the tasks that are due."""
     runner.run_due_tasks()
 
 
 @on_event(invitations.INVITED, name="shared.mail_invitation", slow=True)
 def mail_invitation(event: Event) -> None:
-    """Writes to a member, unless they were taken out meanwhile."""
+    """E-mail an invitation, unless the member was removed."""
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
     if member is not None:
         outgoing_mail.send(event, "invitation", invitations.letter(member))
 
 
-@on_event(mail_test.ASKED, name="shared.mail_test_letter", slow=True)
+@on_event(mail_test.REQUESTED, name="shared.mail_test_letter", slow=True)
 def mail_test_letter(event: Event) -> Finish | None:
-    """Writes to the business's own address and notes that this works."""
+    """E-mail the business a test message and note that it was sent."""
     business = event.business
     if business is None or not business.email:
         return None
@@ -44,5 +44,5 @@ def mail_test_letter(event: Event) -> Finish | None:
 
 @run_every(timedelta(hours=1), name="shared.delete_old_calls")
 def delete_old_calls() -> None:
-    """Drops stored answers of calls whose time is over."""
+    """Delete stored responses that have expired."""
     idempotency_models.forget_old()

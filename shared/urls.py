@@ -1,4 +1,4 @@
-"""Every address of the service: each app brings its own ``pages`` and ``api`` patterns."""
+"""Addresses of the service, from ``page_urls`` and ``api_urls`` of each app."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from django.contrib import admin
 from django.urls import include, path
 
 from shared.business.views import AdminSignIn
-from shared.web.unavailable import handler500 as handler500  # Django looks for it here
+from shared.web.unavailable import handler500 as handler500  # Django needs it here
 
 APPS = (
     "shared",

@@ -1,4 +1,4 @@
-"""The web service, for gunicorn."""
+"""WSGI application for Gunicorn."""
 
 from __future__ import annotations
 
@@ -17,4 +17,4 @@ if not settings.MAY_SERVE:
         "Set BAYWRIGHT_SECRET_KEY (at least 50 random characters), or BAYWRIGHT_DEMO=1 to try things out."
     )
 application = whole(get_wsgi_application())
-gc.freeze()  # what was loaded stays for good: the collector needn't walk through all of it again and again
+gc.freeze()  # loaded modules stay in memory, so the garbage collector can ignore them

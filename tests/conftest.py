@@ -111,7 +111,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: object) -> Iterato
     """Tests with real transactions empty their tables, so the audit trail's guard is down unless a test sets it up."""
     post_migrate.disconnect(dispatch_uid="shared.after_migrations")
     with django_db_blocker.unblock():  # type: ignore[attr-defined]  # pytest-django's blocker has no public type
-        audit_log.unguard()
+        audit_log.remove_audit_triggers()
     yield  # noqa: PT022 - pytest-django's own set-up is a generator too
 
 

@@ -79,7 +79,7 @@ def deliver_webhook(event: Event) -> Finish | None:
 def _waited_for(delivery: WebhookDelivery) -> bool:
     """Return whether another worker already waits for this endpoint. Then this one does other work."""
     begun = Now() + settings.JOB_LEASE - WAITED
-    tries = OutboxTask.objects.filter(handler="integrations.deliver_webhook", state=TaskState.WANTED)
+    tries = OutboxTask.objects.filter(handler="integrations.deliver_webhook", state=TaskState.QUEUED)
     elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
     return WebhookDelivery.objects.filter(
         endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")

@@ -13,7 +13,7 @@ from quotes.office.list_rows import TodayItem
 from quotes.office.navigation import address
 from quotes.quoting.mail_status import KINDS, revisions_of
 from shared.background.outgoing_mail import OutgoingMail, undelivered
-from shared.business.mail_test import ASKED
+from shared.business.mail_test import REQUESTED
 from shared.models import Business
 
 SHOWN_FOR = timedelta(days=14)
@@ -43,7 +43,7 @@ def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
         elif subject in orders:
             places[subject] = address("order", orders[subject]) or reverse("today")
         elif letter.event.kind not in KINDS:
-            places[subject] = reverse("settings" if letter.event.kind == ASKED else "members")
+            places[subject] = reverse("settings" if letter.event.kind == REQUESTED else "members")
     return places
 
 

@@ -1,4 +1,4 @@
-"""JSON out, fast and exact."""
+"""Fast and exact JSON encoder."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import orjson
 
 
 def write_json(value: Any) -> bytes:
-    """``value`` as JSON; decimals and fractions as strings, times in UTC ending in Z."""
+    """Return a value as JSON, with decimals and fractions as strings and times in UTC ending in Z."""
     return orjson.dumps(value, default=_as_text, option=orjson.OPT_UTC_Z | orjson.OPT_NON_STR_KEYS)
 
 

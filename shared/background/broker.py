@@ -1,7 +1,7 @@
 """Celery's Redis transport, with a check of each message before the worker reads it.
 
-Kombu parses whatever it takes from a list, and one entry that is not JSON ends the worker. Here such an entry is logged and
-dropped. Nothing is lost: what has to be done is a row of the outbox, and the sweep finds it.
+Kombu parses every entry of a list, and an entry that is not JSON ends the worker. Here such an entry is logged and dropped. No
+task is lost, because the outbox stores the tasks and the worker looks for due ones.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from typing import Any, Final
 from kombu.transport import redis, virtual
 
 _log = logging.getLogger("baywright.jobs")
-_SHOWN: Final = 200
+_MAX_LOGGED: Final = 200
 _HEADERS: Final[Mapping[str, tuple[type, ...]]] = {
     "task": (str,), "id": (str,), "retries": (int,), "eta": (type(None),), "expires": (type(None),),
     "shadow": (type(None),), "group": (type(None),),
 }  # fmt: skip
-"""The headers that a worker relies on, as we send them."""
+"""Headers that a worker needs, with their types."""
 
 
 def is_message(entry: bytes) -> bool:
@@ -32,9 +32,9 @@ def is_message(entry: bytes) -> bool:
     try:
         message = json.loads(entry)
         headers, properties = message["headers"], message["properties"]
-        where = properties["delivery_info"]
+        delivery = properties["delivery_info"]
         arguments, named, _ = json.loads(base64.b64decode(message["body"], validate=True))
-        texts = (properties["delivery_tag"], where["exchange"], where["routing_key"])
+        texts = (properties["delivery_tag"], delivery["exchange"], delivery["routing_key"])
         limits = headers.get("timelimit") or [None, None]
         fits = all(isinstance(headers.get(name), kinds) for name, kinds in _HEADERS.items())
         form = (message["content-type"], message["content-encoding"], properties["body_encoding"])
@@ -52,14 +52,14 @@ def is_message(entry: bytes) -> bool:
     )
 
 
-def _checked(answer: Any, **_: Any) -> tuple[bytes, bytes] | None:
+def _drop_invalid(reply: Any, **_: Any) -> tuple[bytes, bytes] | None:
     """Return the list and its entry; None, as from an empty list, for an entry that is not a message."""
-    if not answer:
+    if not reply:
         return None
-    name, entry = answer
+    name, entry = reply
     if is_message(entry):
         return name, entry
-    _log.error("an entry of the broker's list is not a message, dropped", extra={"entry": repr(entry[:_SHOWN])})
+    _log.error("an entry of the broker's list is not a message, dropped", extra={"entry": repr(entry[:_MAX_LOGGED])})
     return None
 
 
@@ -80,7 +80,7 @@ class QoS(redis.QoS):
         """
         try:
             super().ack(delivery_tag)
-        except self.channel.connection_errors:  # type: ignore[attr-defined]  # its stubs leave it out
+        except self.channel.connection_errors:  # type: ignore[attr-defined]  # missing in its stubs
             virtual.QoS.ack(self, delivery_tag)
             raise
 
@@ -92,23 +92,23 @@ class QoS(redis.QoS):
         """
         try:
             super().reject(delivery_tag, requeue=requeue)
-        except self.channel.connection_errors:  # type: ignore[attr-defined]  # its stubs leave it out
+        except self.channel.connection_errors:  # type: ignore[attr-defined]  # missing in its stubs
             virtual.QoS.ack(self, delivery_tag)
             raise
 
 
 class Channel(redis.Channel):
-    """A channel whose client gives out whole messages only."""
+    """Channel whose client returns only valid messages."""
 
     QoS = QoS
 
     def _create_client(self, asynchronous: bool = False) -> Any:
-        client = super()._create_client(asynchronous)  # type: ignore[misc]  # its stubs leave it out
-        client.set_response_callback("BRPOP", _checked)
+        client = super()._create_client(asynchronous)  # type: ignore[misc]  # missing in its stubs
+        client.set_response_callback("BRPOP", _drop_invalid)
         return client
 
 
 class Transport(redis.Transport):
-    """The transport that ``CELERY_BROKER_TRANSPORT`` names."""
+    """Transport for the setting ``CELERY_BROKER_TRANSPORT``."""
 
     Channel = Channel

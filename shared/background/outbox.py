@@ -1,12 +1,11 @@
-"""The outbox: work that is wanted is a row, written in the transaction of the change that wants it.
+"""Transactional outbox: background tasks are stored in the same transaction as the change that needs them.
 
     with transaction.atomic():
         quote.save()
-        want("quote.sent", quote.ref, business=quote.business)
+        publish_event("quote.sent", quote.ref, business=quote.business)
 
-After the commit the relay sends a nudge; what is still wanted when no nudge arrives is found by the sweep. So
-a lost broker, a killed worker or a crash at any point loses nothing, and nothing happens for a change that was
-rolled back. ``relay.py`` runs the rows.
+After the commit a message asks a worker to run the task. Tasks without a message are found by ``runner.run_due_tasks()``. So a
+broker without its data, a killed worker or a crash loses no task, and a rollback removes the task. ``runner.py`` runs the tasks.
 """
 
 from __future__ import annotations
@@ -30,13 +29,13 @@ ATTEMPTS: Final = 8
 
 
 class TaskState(models.TextChoices):
-    WANTED = "wanted", "wanted"
+    QUEUED = "queued", "queued"
     DONE = "done", "done"
-    DEAD = "dead", "given up"
+    FAILED = "failed", "failed"
 
 
 class Event(models.Model):
-    """Something that happened: ``kind`` is a word of the trade (``quote.sent``), ``subject`` the ref of what it is about."""
+    """Event with a ``kind`` such as ``quote.sent`` and, as its ``subject``, the ref of a record."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.PROTECT, null=True, related_name="+")
@@ -50,40 +49,40 @@ class Event(models.Model):
 
 
 class OutboxTask(models.Model):
-    """One handler's duty for one event: at most one effect, whatever is lost, repeated or killed on the way."""
+    """Task of one handler for one event. It has one effect, even if a message is lost or repeated, or a worker is killed."""
 
-    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="wanted")
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="tasks")
     handler = models.CharField(max_length=120)
-    state = models.CharField(max_length=10, choices=TaskState, default=TaskState.WANTED)
+    state = models.CharField(max_length=10, choices=TaskState, default=TaskState.QUEUED)
     due_at = models.DateTimeField(default=timezone.now)
     starts = models.PositiveIntegerField(default=0)
     lease = models.CharField(max_length=32, blank=True)
     leased_until = models.DateTimeField(null=True)
     done_at = models.DateTimeField(null=True)
-    last_fault = models.TextField(blank=True)
+    last_error = models.TextField(blank=True)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["event", "handler"], name="wanted_once_for_an_event"),
-            models.CheckConstraint(condition=models.Q(state__in=TaskState.values), name="wanted_state_known"),
+            models.UniqueConstraint(fields=["event", "handler"], name="task_once_for_an_event"),
+            models.CheckConstraint(condition=models.Q(state__in=TaskState.values), name="task_state_known"),
         ]
-        indexes = [models.Index(fields=["due_at"], name="wanted_due", condition=models.Q(state="wanted"))]
-        verbose_name_plural = "wanted work"
+        indexes = [models.Index(fields=["due_at"], name="task_due", condition=models.Q(state="queued"))]
+        verbose_name, verbose_name_plural = "background task", "background tasks"
 
     def __str__(self) -> str:
         return f"{self.event} by {self.handler}: {self.state}"
 
 
 class RetryLater(Exception):
-    """Raised by a handler that wants to run again at ``due_at``; that counts as a start, unless it did not begin at all."""
+    """Raised by a handler to run again at ``due_at``. It counts as an attempt, unless ``begun`` is false."""
 
-    def __init__(self, due_at: datetime, why: str = "", *, begun: bool = True) -> None:
+    def __init__(self, due_at: datetime, reason: str = "", *, begun: bool = True) -> None:
         self.due_at, self.begun = due_at, begun
-        super().__init__(why or f"again at {due_at.isoformat()}")
+        super().__init__(reason or f"again at {due_at.isoformat()}")
 
 
 class GaveUpError(Exception):
-    """Raised by a handler that knows that no further start would help."""
+    """Raised by a handler if another attempt would not help."""
 
 
 running: ContextVar[str] = ContextVar("name of the handler that runs", default="")
@@ -94,7 +93,7 @@ Handle = Callable[[Event], Finish | None]
 
 @dataclass(frozen=True, slots=True)
 class Handler:
-    """What runs for an event."""
+    """Function that runs for an event."""
 
     name: str
     kind: str
@@ -125,21 +124,21 @@ def on_event(kind: str, *, name: str, slow: bool = False, attempts: int = ATTEMP
 
 @cache
 def load_task_modules() -> None:
-    """Loads every app's ``tasks``, when a handler or routine is first asked for.
+    """Import every app's tasks module on first use.
 
-    Not when Django starts: a command that wants nothing done later need not load what renders, mails and orders.
+    They are not imported when Django starts, because commands without background tasks do not need them.
     """
     autodiscover_modules("tasks")
 
 
-def handler_named(name: str) -> Handler | None:
-    """The registered handler, if our code still has it."""
+def find_handler(name: str) -> Handler | None:
+    """Return a registered handler, or None if the code no longer has it."""
     load_task_modules()
     return _handlers.get(name)
 
 
 def handlers_of(kind: str) -> list[Handler]:
-    """Everything that runs for a kind of event, by name."""
+    """Return the handlers for a kind of event, ordered by name."""
     load_task_modules()
     return sorted((handler for handler in _handlers.values() if handler.kind == kind), key=lambda item: item.name)
 
@@ -147,8 +146,8 @@ def handlers_of(kind: str) -> list[Handler]:
 def publish_event(
     kind: str, subject: str, *, business: Business | None = None, due_at: datetime | None = None
 ) -> Event:
-    """Writes down that an event happened and what has to follow from it, in the caller's transaction."""
-    from shared.background import runner  # the relay knows the outbox
+    """Store an event and the tasks of its handlers, in the caller's transaction."""
+    from shared.background import runner  # the runner imports this module
 
     with transaction.atomic():
         event = Event.objects.create(business=business, kind=kind, subject=subject, request_id=request_id())
@@ -162,12 +161,12 @@ def publish_event(
 
 
 def retry_delay(starts: int) -> timedelta:
-    """How long a handler that failed rests: 5 s, 10 s, 20 s … at most an hour."""
+    """Return the pause after a failed attempt: 5 s, 10 s, 20 s … at most an hour."""
     return timedelta(seconds=min(5 * 2 ** max(0, starts - 1), 3600))
 
 
 class PeriodicTask(models.Model):
-    """When something that happens regularly last started."""
+    """Time at which a periodic task last started."""
 
     name = models.CharField(max_length=120, unique=True)
     last_started_at = models.DateTimeField(null=True)
@@ -176,20 +175,20 @@ class PeriodicTask(models.Model):
         return self.name
 
 
-_routines: dict[str, tuple[timedelta, Callable[[], None]]] = {}
+_periodic_tasks: dict[str, tuple[timedelta, Callable[[], None]]] = {}
 
 
 def run_every(every: timedelta, *, name: str) -> Callable[[Callable[[], None]], Callable[[], None]]:
     """Register a periodic task (in an app's ``tasks.py``). It must be safe to start twice."""
 
     def register(do: Callable[[], None]) -> Callable[[], None]:
-        _routines[name] = (every, do)
+        _periodic_tasks[name] = (every, do)
         return do
 
     return register
 
 
-def routines() -> dict[str, tuple[timedelta, Callable[[], None]]]:
-    """Everything that happens regularly."""
+def periodic_tasks() -> dict[str, tuple[timedelta, Callable[[], None]]]:
+    """Return all periodic tasks with their intervals."""
     load_task_modules()
-    return dict(_routines)
+    return dict(_periodic_tasks)

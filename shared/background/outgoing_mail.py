@@ -1,11 +1,11 @@
-"""Letters by mail, each with a mark of its own: claimed before it is sent, so that a double is never a second letter.
+"""Outgoing e-mails. Each has a record that is created before it is sent, so that it is sent once.
 
-Mail has no transaction: when a process dies after the server took a letter and before that was noted, nobody can know
-whether it went. Such a letter is sent once more, with the same Message-ID and the same date, by which whoever receives it
-twice can tell; one that is marked as sent never goes again.
+Sending has no transaction. If a process ends after the server accepted an e-mail and before that is stored, the result is
+unknown. The e-mail is then sent again with the same Message-ID and date, so that a second copy can be recognised. It is never
+sent again once it is marked as sent.
 
-A letter that fails is tried again for three days with growing pauses. What was not delivered yet, and what could not be
-delivered, is known by its row and shown to the business, which may send it again.
+An e-mail that fails is tried again for three days with growing pauses. The business sees e-mails that are not delivered yet or
+could not be delivered, and can send them again.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ SENDING: Final = "sending"
 SENT: Final = "sent"
 TRIED_FOR: Final = timedelta(days=3)
 _PAUSES: Final = (60, 120, 300, 600, 1_800, 3_600, 7_200, 14_400)
-"""Seconds before the second try, the third and so on; the last one repeats."""
+"""Seconds before the second attempt, the third and so on; the last pause repeats."""
 
 
 class DeliveryStatus(StrEnum):
@@ -47,7 +47,7 @@ class DeliveryStatus(StrEnum):
 
 
 class OutgoingMail(models.Model):
-    """One letter that follows from an event; ``name`` tells those of one event apart."""
+    """E-mail for an event. ``name`` is unique for an event."""
 
     event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="letters")
     name = models.CharField(max_length=40)
@@ -97,11 +97,11 @@ class OutgoingMail(models.Model):
 
 
 def send(event: Event, name: str, letter: EmailMessage) -> bool:
-    """Sends a letter unless it went already; says whether it was sent now. For slow handlers: no transaction is open there.
+    """Send an e-mail unless it was sent before; return whether it was sent now. Use it in slow handlers, without a transaction.
 
     Raises:
-        Later: if it could not be sent now and is tried again.
-        GaveUpError: if its reader does not exist, or three days of tries are over.
+        RetryLater: if it could not be sent and is tried again.
+        GaveUpError: if the address does not exist, or the attempts of three days have failed.
     """
     row, _ = OutgoingMail.objects.get_or_create(
         event=event, name=name, defaults={"message_id": f"<{name}.{event.ref}@{_host()}>"}
@@ -115,19 +115,19 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
             letter.send()
     except RetryLater as later:
         raise _note_wait(row, later) from later
-    except Exception as fault:  # whatever kept it from going is shown to the business and tried again
+    except Exception as fault:  # every error is shown to the business, and the e-mail is tried again
         raise _note_failure(row, fault) from fault
     mark(row)
     return True
 
 
 def mark(row: OutgoingMail) -> None:
-    """Notes that a letter went."""
+    """Mark an e-mail as sent."""
     OutgoingMail.objects.filter(pk=row.pk).update(state=SENT, sent_at=timezone.now(), next_try_at=None, failed_at=None)
 
 
 def _describe(row: OutgoingMail, letter: EmailMessage) -> None:
-    """Note what the letter is and who it is for, for whoever has to be shown that it did not arrive."""
+    """Store recipient and subject, which are shown if the e-mail is not delivered."""
     row.handler, row.recipient, row.subject = (
         outbox.running.get(),
         ", ".join(letter.to)[:320],
@@ -138,29 +138,29 @@ def _describe(row: OutgoingMail, letter: EmailMessage) -> None:
 
 
 def _note_failure(row: OutgoingMail, fault: Exception) -> RetryLater | GaveUpError:
-    """Note a failed try; return what the job has to raise."""
+    """Store a failed attempt and return the exception for the task."""
     row.tries += 1
     pause = timedelta(seconds=_PAUSES[min(row.tries, len(_PAUSES)) - 1])
-    return _note_next(row, timezone.now() + pause, _in_words(fault), is_final=_is_final(fault))
+    return _note_next(row, timezone.now() + pause, _error_text(fault), is_final=_is_final(fault))
 
 
 def _note_wait(row: OutgoingMail, later: RetryLater) -> RetryLater | GaveUpError:
-    """Note that the server was not tried because it rests; return what the job has to raise."""
+    """Store that the server was not tried because it pauses, and return the exception for the task."""
     if later.due_at - timezone.now() <= PATIENCE:
         return later
     return _note_next(row, later.due_at, str(later), is_final=False)
 
 
 def _note_next(row: OutgoingMail, next_attempt_at: datetime, error: str, *, is_final: bool) -> RetryLater | GaveUpError:
-    over = is_final or next_attempt_at > (row.tried_since or timezone.now()) + TRIED_FOR
-    row.next_try_at, row.last_error = None if over else next_attempt_at, error
-    row.failed_at = timezone.now() if over else None
+    is_over = is_final or next_attempt_at > (row.tried_since or timezone.now()) + TRIED_FOR
+    row.next_try_at, row.last_error = None if is_over else next_attempt_at, error
+    row.failed_at = timezone.now() if is_over else None
     row.save(update_fields=["tries", "next_try_at", "last_error", "failed_at"])
-    return GaveUpError(error) if over else RetryLater(next_attempt_at, error, begun=False)
+    return GaveUpError(error) if is_over else RetryLater(next_attempt_at, error, begun=False)
 
 
 def _is_final(fault: Exception) -> bool:
-    """Return whether the server said that its reader does not exist (5yz of RFC 5321): trying again changes nothing.
+    """Return whether the server reported that the recipient does not exist (5yz of RFC 5321), so that it is not tried again.
 
     >>> _is_final(smtplib.SMTPRecipientsRefused({"a@b.example": (550, b"no such user")})), _is_final(TimeoutError())
     (True, False)
@@ -170,29 +170,29 @@ def _is_final(fault: Exception) -> bool:
     return all(code >= 500 for code, _ in fault.recipients.values())
 
 
-def _in_words(fault: Exception) -> str:
+def _error_text(fault: Exception) -> str:
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
-        data = "; ".join(f"{to}: {code} {_text(text)}" for to, (code, text) in fault.recipients.items())
+        text = "; ".join(f"{to}: {code} {_text(reply)}" for to, (code, reply) in fault.recipients.items())
     elif isinstance(fault, smtplib.SMTPResponseException):
-        data = f"{fault.smtp_code} {_text(fault.smtp_error)}"
+        text = f"{fault.smtp_code} {_text(fault.smtp_error)}"
     else:
-        data = "The mail server does not answer." if isinstance(fault, TimeoutError) else str(fault)
-    return " ".join(data.split())[:500] or type(fault).__name__
+        text = "The mail server does not respond." if isinstance(fault, TimeoutError) else str(fault)
+    return " ".join(text.split())[:500] or type(fault).__name__
 
 
-def _text(said: bytes | str) -> str:
-    return said.decode("utf-8", "replace") if isinstance(said, bytes) else said
+def _text(reply: bytes | str) -> str:
+    return reply.decode("utf-8", "replace") if isinstance(reply, bytes) else reply
 
 
-# -- what did not arrive ------------------------------------------------------------
+# -- e-mails that are not delivered -----------------------------------------------------
 def letters_about(business: Business, subjects: Iterable[str]) -> models.QuerySet[OutgoingMail]:
-    """Letters whose events are about one of these subjects (their refs), the newest first."""
+    """Return the e-mails for events with one of these subjects, newest first."""
     rows = OutgoingMail.objects.filter(event__business=business, event__subject__in=list(subjects))
     return rows.select_related("event").order_by("-id")
 
 
 def undelivered(business: Business) -> models.QuerySet[OutgoingMail]:
-    """Letters of a business that could not be delivered, and those that failed and are tried again; the newest first."""
+    """Return the e-mails of a business that are delayed or could not be delivered, newest first."""
     waiting = models.Q(next_try_at__isnull=False) | models.Q(failed_at__isnull=False)
     return (
         OutgoingMail.objects.filter(waiting, state=SENDING, event__business=business)
@@ -203,7 +203,7 @@ def undelivered(business: Business) -> models.QuerySet[OutgoingMail]:
 
 @transaction.atomic
 def send_again(letter: OutgoingMail, *, actor: Actor) -> None:
-    """Try a letter that did not arrive again now, for another three days if it was given up. One that went stays sent."""
+    """Try an undelivered e-mail again now, for another three days if it had failed. Ignore an e-mail that was sent."""
     row = OutgoingMail.objects.select_for_update(no_key=True, of=("self",)).select_related("event").get(pk=letter.pk)
     if row.state == SENT:
         return
@@ -212,14 +212,14 @@ def send_again(letter: OutgoingMail, *, actor: Actor) -> None:
         row.failed_at, row.tries, row.tried_since, row.last_error = None, 0, now, ""
     row.next_try_at = now
     row.save(update_fields=["failed_at", "tries", "tried_since", "last_error", "next_try_at"])
-    jobs = OutboxTask.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.TaskState.DONE)
-    jobs.update(state=outbox.TaskState.WANTED, due_at=now, starts=0, lease="", leased_until=None)
-    found = list(jobs.values_list("pk", flat=True))
+    tasks = OutboxTask.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.TaskState.DONE)
+    tasks.update(state=outbox.TaskState.QUEUED, due_at=now, starts=0, lease="", leased_until=None)
+    task_ids = list(tasks.values_list("pk", flat=True))
     if row.event.business is not None:
         audit_log.record(row.event.business, actor, "mail.sent_again", row.event.subject, {"letter": row.name})
-    transaction.on_commit(lambda: runner.run_soon(found), robust=True)
+    transaction.on_commit(lambda: runner.run_soon(task_ids), robust=True)
 
 
 def _host() -> str:
-    """Our own name, as a Message-ID ends in; never the machine's."""
+    """Return the host of the public address, for Message-IDs."""
     return urlsplit(settings.PUBLIC_URL).hostname or "localhost"

@@ -1,4 +1,4 @@
-"""Runs what the outbox holds: in-process after the commit, or by Celery when there is a Redis."""
+"""Runner of background tasks: by Celery if there is a Redis, otherwise in the process after the commit."""
 
 from __future__ import annotations
 
@@ -22,91 +22,91 @@ from shared.database.deadlocks import retry_deadlock
 from shared.web import request_id
 
 _log = logging.getLogger("baywright.jobs")
-_SWEPT = 500
-_REST_S = 5.0  # after a failed nudge no other is tried for so long: a stopped broker must not slow every request
+_BATCH = 500
+_PAUSE_S = 5.0  # after a failed message no other is sent for this time: a stopped broker must not delay every request
 _broker_down_until = 0.0
 
 
 def run_soon(task_ids: Iterable[int]) -> None:
-    """Gets the rows run soon. Never raises: the sweep comes by anyway."""
+    """Start the tasks as soon as possible. Never raises; run_due_tasks() picks up the rest."""
     global _broker_down_until
     ids = list(task_ids)
     if not settings.REDIS_URL:
         for task_id in ids:
             run(task_id)
         return
-    from shared.celery import nudgers
+    from shared.celery import message_producers
     from shared.tasks import run_task
 
     for task_id in ids:
         if time.monotonic() < _broker_down_until:
             return
         try:
-            with nudgers().acquire(block=True) as producer:
+            with message_producers().acquire(block=True) as producer:
                 run_task.apply_async(args=(task_id,), producer=producer, retry=False)
         except (OperationalError, OSError) as fault:
-            _broker_down_until = time.monotonic() + _REST_S
-            _log.warning("the broker does not answer", extra={"fault": str(fault)[:200]})
+            _broker_down_until = time.monotonic() + _PAUSE_S
+            _log.warning("the broker does not respond", extra={"fault": str(fault)[:200]})
 
 
 def run(task_id: int) -> bool:
-    """Runs one row if it is due and nobody else is at it; says whether it is done now."""
+    """Run a task if it is due and no other worker runs it. Return whether it is done now."""
     lease = _lease(task_id)
     if lease is None:
         return False
     row = OutboxTask.objects.select_related("event", "event__business").get(pk=task_id)
-    handler = outbox.handler_named(row.handler)
+    handler = outbox.find_handler(row.handler)
     if handler is None:
         return _mark_failed(row, "no handler of this name")
     if row.event.business is not None and row.event.business.suspended:
         return _mark_failed(row, "the business is suspended")
     if row.starts > handler.attempts:
-        return _mark_failed(row, row.last_fault or "its worker died at every start")
+        return _mark_failed(row, row.last_error or "its worker died at every attempt")
     request_id.begin(row.event.request_id)
     try:
-        with _dates_of(row.event), _named(row.handler):
+        with _dates_of(row.event), _running(row.handler):
             return _work(row, handler, lease)
     except GaveUpError as final:
         return _mark_failed(row, str(final))
     except RetryLater as later:
         return _retry(row, lease, str(later), later.due_at, begun=later.begun)
-    except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
-        _log.warning("job failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
+    except Exception as fault:  # noqa: BLE001 - every error is stored and the task is tried again
+        _log.warning("task failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
         if row.starts >= handler.attempts:
             return _mark_failed(row, repr(fault))
         return _retry(row, lease, repr(fault), timezone.now() + outbox.retry_delay(row.starts))
 
 
 def run_due_tasks() -> int:
-    """Nudges everything that is due and not being worked on, and starts routines; says how many rows it found."""
-    _start_routines()
-    found = list(_due().order_by("due_at").values_list("pk", flat=True)[:_SWEPT])
-    run_soon(found)
-    return len(found)
+    """Start every task that is due and not running, and the periodic tasks. Return the number of tasks."""
+    _start_periodic_tasks()
+    due = list(_due().order_by("due_at").values_list("pk", flat=True)[:_BATCH])
+    run_soon(due)
+    return len(due)
 
 
 def _due() -> models.QuerySet[OutboxTask]:
-    """What is due by this machine's clock and leased by nobody; leases are compared by the database's clock alone."""
+    """Return tasks that are due by this machine's clock and have no lease. Leases are compared by the database's clock."""
     free = models.Q(leased_until=None) | models.Q(leased_until__lte=Now())
-    return OutboxTask.objects.filter(free, state=TaskState.WANTED, due_at__lte=timezone.now())
+    return OutboxTask.objects.filter(free, state=TaskState.QUEUED, due_at__lte=timezone.now())
 
 
 def _lease(task_id: int) -> str | None:
-    """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
+    """Reserve a task for a limited time. The attempt is counted before it starts, so that one that kills its worker counts."""
     lease = new_ref()
     until = Now() + settings.JOB_LEASE
-    taken = _due().filter(pk=task_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
-    return lease if taken else None
+    reserved = _due().filter(pk=task_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
+    return lease if reserved else None
 
 
 def _dates_of(event: Event) -> AbstractContextManager[None]:
-    """Days and times in a job are those of its business."""
+    """Return a context with the time zone and locale of the event's business."""
     business = event.business
     return dates_by(business.time_zone, business.locale) if business else dates_by("UTC", "en")
 
 
 @contextmanager
-def _named(handler: str) -> Iterator[None]:
+def _running(handler: str) -> Iterator[None]:
     token = outbox.running.set(handler)
     try:
         yield
@@ -122,39 +122,39 @@ def _work(row: OutboxTask, handler: Handler, lease: str) -> bool:
 @retry_deadlock
 @transaction.atomic
 def _store(row: OutboxTask, handler: Handler, lease: str, finish: Finish | None) -> bool:
-    mine = OutboxTask.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=TaskState.WANTED)
+    mine = OutboxTask.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=TaskState.QUEUED)
     if not mine.exists():
-        return False  # the lease ran out and somebody else has it: nothing of ours is kept
+        return False  # the lease is over and another worker runs the task: store nothing
     if not handler.slow:
         finish = handler.handle(row.event)
     if finish is not None:
         finish()
-    mine.update(state=TaskState.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
+    mine.update(state=TaskState.DONE, done_at=timezone.now(), leased_until=None, last_error="")
     return True
 
 
-def _retry(row: OutboxTask, lease: str, why: str, due_at: object, *, begun: bool = True) -> bool:
+def _retry(row: OutboxTask, lease: str, reason: str, due_at: object, *, begun: bool = True) -> bool:
     starts = models.F("starts") - (0 if begun else 1)
     mine = OutboxTask.objects.filter(pk=row.pk, lease=lease)
-    mine.update(leased_until=None, due_at=due_at, last_fault=why[:2000], starts=starts)
+    mine.update(leased_until=None, due_at=due_at, last_error=reason[:2000], starts=starts)
     return False
 
 
-def _mark_failed(row: OutboxTask, why: str) -> bool:
-    OutboxTask.objects.filter(pk=row.pk).update(state=TaskState.DEAD, leased_until=None, last_fault=why[:2000])
-    _log.error("job given up", extra={"handler": row.handler, "event": row.event.ref, "why": why[:500]})
+def _mark_failed(row: OutboxTask, reason: str) -> bool:
+    OutboxTask.objects.filter(pk=row.pk).update(state=TaskState.FAILED, leased_until=None, last_error=reason[:2000])
+    _log.error("task not tried again", extra={"handler": row.handler, "event": row.event.ref, "reason": reason[:500]})
     return False
 
 
-def _start_routines() -> None:
-    for name, (every, do) in sorted(outbox.routines().items()):
-        routine, _ = outbox.PeriodicTask.objects.get_or_create(name=name)
+def _start_periodic_tasks() -> None:
+    for name, (every, do) in sorted(outbox.periodic_tasks().items()):
+        task, _ = outbox.PeriodicTask.objects.get_or_create(name=name)
         waiting = models.Q(last_started_at=None) | models.Q(
             last_started_at__lte=Now() - every + timedelta(milliseconds=1)
         )
-        if not outbox.PeriodicTask.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
+        if not outbox.PeriodicTask.objects.filter(waiting, pk=task.pk).update(last_started_at=Now()):
             continue
         try:
             retry_deadlock(do)()
-        except Exception as fault:  # noqa: BLE001 - one routine must not keep the others, or the rows, from running
-            _log.error("routine failed", exc_info=fault, extra={"routine": name})
+        except Exception as fault:  # noqa: BLE001 - one periodic task must not stop the others
+            _log.error("periodic task failed", exc_info=fault, extra={"task": name})

@@ -1,4 +1,4 @@
-"""Which business a signed-in person is working in, and the guard of every page."""
+"""Business in which a signed-in person works, and access control of pages."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ P = ParamSpec("P")
 
 
 class MemberRequest(HttpRequest):
-    """A request that came through ``needs``: what a page may count on."""
+    """Request of a member, after ``require_scope``."""
 
     business: Business
     actor: Actor
 
 
 class BusinessMiddleware:
-    """Sets ``request.actor`` and ``request.business`` (None for strangers): the chosen business, or the first."""
+    """Middleware that sets ``request.actor`` and ``request.business``: the selected business, or the first one, or None."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self._get_response = get_response
@@ -57,20 +57,20 @@ def _member(request: HttpRequest) -> Member | None:
     if not request.user.is_authenticated:
         return None
     memberships = memberships_of(request.user).select_related("business", "person").order_by("id")
-    chosen = request.session.get(SESSION_KEY)
-    found = memberships.filter(business__ref=chosen).first() if chosen else None
-    return found or memberships.first()
+    selected = request.session.get(SESSION_KEY)
+    member = memberships.filter(business__ref=selected).first() if selected else None
+    return member or memberships.first()
 
 
 def _redirect_to_sign_in(request: HttpRequest) -> HttpResponseBase:
-    """To the sign-in and back: a form to the sheet it stood on, where the browser fills it in again. A script is told."""
+    """Redirect to sign-in and return to the current page; script requests get a 401."""
     if getattr(request, "htmx", False):
         return HttpResponse(status=401)
     if request.method in ("GET", "HEAD"):
         return redirect_to_login(request.get_full_path())
     at = urlsplit(request.headers.get("Referer", ""))
-    sheet = urlunsplit(("", "", at.path, at.query, "")) if at.netloc == request.get_host() else "/"
-    return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': sheet, 'typed': '1'})}")
+    page = urlunsplit(("", "", at.path, at.query, "")) if at.netloc == request.get_host() else "/"
+    return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': page, 'typed': '1'})}")
 
 
 Page = Callable[Concatenate[MemberRequest, P], HttpResponse]
@@ -78,9 +78,9 @@ Guarded = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 
 
 def require_scope(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
-    """A page for members with ``scope``: strangers go to the sign-in, others get a 403.
+    """Restrict a page to members with a scope. Visitors are redirected to sign-in, other members get a 403.
 
-    A business that is suspended can be looked at, not changed. Lengths and levels are written by the business's locale.
+    A suspended business can be viewed but not changed. Lengths and levels are shown in the business's locale.
     """
 
     def guard(page: Page[P]) -> Guarded[P]:
@@ -97,7 +97,7 @@ def require_scope(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
             def answer() -> HttpResponse:
                 for _, uploads in request.FILES.lists():
                     for upload in uploads:
-                        upload.seek(0)  # a second call reads it from the start again
+                        upload.seek(0)  # the second call reads the file from its start
                 return page(member_request, *args, **kwargs)
 
             with use_decimal_sign(decimal_sign(member_request.business.locale)):

@@ -1,4 +1,4 @@
-"""Account codes of a business: which account its ledger lines and quote lines are entered on."""
+"""Account codes of a business, for its ledger lines and quote lines."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from typing import Any, Final
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT, Business
 
 TAX: Final = "tax"
-"""The member that holds an account for each tax code."""
+"""Field with the account codes of tax codes."""
 
 
 def account(business: Business, purpose: str) -> str:
-    """Return the account code for goods, delivery, labour or sales; empty where the business has entered none."""
+    """Return the account code for goods, delivery, labour or sales; empty if there is none."""
     return str(business.accounts.get(purpose, ""))
 
 
 def tax_account(business: Business, code: str) -> str:
-    """Return the account code for a tax code; empty where the business has entered none."""
+    """Return the account code for a tax code; empty if there is none."""
     return str(business.accounts.get(TAX, {}).get(code, ""))
 
 
@@ -32,7 +32,7 @@ def with_accounts(business: Business, changes: Mapping[str, Any]) -> dict[str, A
 
 
 def account_faults(changes: Mapping[str, Any]) -> dict[str, str]:
-    """Return what is wrong with typed account codes, by their names on the form."""
+    """Return the errors of entered account codes, by the names of the fields."""
     typed = {
         **{k: v for k, v in changes.items() if k != TAX},
         **{f"tax.{k}": v for k, v in changes.get(TAX, {}).items()},

@@ -1,4 +1,4 @@
-"""Who is asking: a person, a key, a customer with a link, or the system itself."""
+"""Actors: a person, a key, a supplier, a customer with a link, or the system."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from shared.business.roles import BUSINESS_SCOPES, Scope, granted, known_scopes
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """``kind`` is person, key, supplier, customer or system; ``ref`` its public id; ``name`` what people call it."""
+    """Actor of a request or task. ``kind`` is person, key, supplier, customer or system."""
 
     kind: str
     ref: str
@@ -20,10 +20,10 @@ class Actor:
     business: Business | None = None
     supplier_account: SupplierAccount | None = None
     test: bool = False
-    """Whether it came with a test key: that must never meet what is real."""
+    """Set for a test key, which must never access real data."""
 
     def may(self, scope: Scope) -> bool:
-        """Whether this actor has a scope."""
+        """Return whether this actor has a scope."""
         return scope in self.scopes
 
 
@@ -31,12 +31,12 @@ SYSTEM = Actor("system", "", "the system", BUSINESS_SCOPES)
 
 
 def member_actor(member: Member) -> Actor:
-    """A person in one of their businesses."""
+    """Return the actor for a person in one of their businesses."""
     return Actor("person", member.person.ref, str(member.person), granted(member.role), member.business)
 
 
 def key_actor(key: ApiKey) -> Actor:
-    """A key of a business, or of a supplier (then without a business)."""
+    """Return the actor for a key of a business, or of a supplier without a business."""
     kind = "supplier" if key.supplier_account_id else "key"
     scopes, test = known_scopes(key.scopes), key.prefix.startswith(TEST)
     return Actor(kind, key.ref, key.name, scopes, key.business, key.supplier_account, test)

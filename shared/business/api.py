@@ -1,4 +1,4 @@
-"""The business itself, its members and its keys."""
+"""API of the business, its members and its keys."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ _MEMBER = {
     "properties": {
         **dict.fromkeys(("ref", "email", "name", "role"), _TEXT),
         "has_password": {"type": "boolean"},
-        "accepted_at": {**_TIME, "description": "Null: invited. The membership opens nothing yet."},
+        "accepted_at": {**_TIME, "description": "Null for an invitation, which gives no access yet."},
     },
 }
 _KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
@@ -93,7 +93,7 @@ MEMBERS = RowSerializer(
     }
 )
 KEYS = RowSerializer(same_names(*_KEY_MEMBERS))
-"""Never the keys themselves."""
+"""Fields of a key, without its secret."""
 
 
 _TAX_CODE = re.compile(r"[^\x00-\x1f\x7f]{1,40}\Z")
@@ -101,14 +101,14 @@ MAX_TAX_ACCOUNTS = 100
 
 
 class CustomTextsChange(StrictSerializer):
-    """The business's own words in place of ours; an empty text gives ours back."""
+    """Custom texts of documents. An empty text restores the standard text."""
 
     care_sheet = TextField(max_length=CUSTOM_TEXTS["care_sheet"], allow_blank=True, required=False)
     how_to_accept = TextField(max_length=CUSTOM_TEXTS["how_to_accept"], allow_blank=True, required=False)
 
 
 class AccountsChange(StrictSerializer):
-    """Account codes of ledger lines and quote lines. Those that are left out stay; an empty code removes one."""
+    """Account codes of ledger lines and quote lines. A missing code keeps its value; an empty code removes it."""
 
     goods = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
     delivery = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
@@ -117,7 +117,7 @@ class AccountsChange(StrictSerializer):
     tax = serializers.DictField(child=TextField(max_length=MAX_ACCOUNT, allow_blank=True), required=False)
 
     def validate_tax(self, value: dict[str, str]) -> dict[str, str]:
-        """Refuse what is no tax code."""
+        """Reject invalid tax codes."""
         if len(value) > MAX_TAX_ACCOUNTS or not all(_TAX_CODE.match(code) for code in value):
             text = f"Enter up to {MAX_TAX_ACCOUNTS} tax codes of 1 to 40 printable characters."
             raise serializers.ValidationError(text, "tax_code")
@@ -150,7 +150,7 @@ class BusinessChange(StrictSerializer):
 
 
 class BusinessDetail(Endpoint):
-    """The business a key or member belongs to."""
+    """Business of the key or member."""
 
     scopes = {"GET": Scope.BUSINESS_READ, "PATCH": Scope.BUSINESS_WRITE}
 
@@ -187,7 +187,7 @@ class RoleChange(StrictSerializer):
 
 
 class Members(Endpoint):
-    """Members of the business."""
+    """List of the members of the business."""
 
     scopes = {"GET": Scope.MEMBERS_READ, "POST": Scope.MEMBERS_WRITE}
     paged = True
@@ -198,7 +198,7 @@ class Members(Endpoint):
 
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
-        """Add a person who has still to accept. No mail is sent: ``/invitations`` sends the link by which they do."""
+        """Add a person without an e-mail. The person must accept first; ``/invitations`` sends the link for that."""
         data = self.validated_data(NewMember)
         email = data["email"].strip().lower()
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
@@ -211,15 +211,15 @@ class Members(Endpoint):
 
 
 class Invitations(Endpoint):
-    """Invitations of members by mail."""
+    """Invitations of members by e-mail."""
 
     scopes = {"POST": Scope.MEMBERS_WRITE}
     idempotent = frozenset({"POST"})
 
-    @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Invite a member by mail")
+    @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Invite a member by e-mail")
     def post(self, request: Request) -> Response:
-        """The letter brings a link that works once and for a few days. A new person sets a password by it; a person with an
-        account signs in and accepts. Inviting a person again who has not accepted sends another letter."""
+        """Send a link that works once and for a few days. A new person sets a password with it; a person with an account signs
+        in and accepts. A second invitation of a person who has not accepted sends another e-mail."""
         data = self.validated_data(NewMember)
         member = invitations.invite(
             business=self.business,
@@ -232,7 +232,7 @@ class Invitations(Endpoint):
 
 
 class MemberDetail(Endpoint):
-    """One member."""
+    """A member of the business."""
 
     scopes = {"GET": Scope.MEMBERS_READ, "PATCH": Scope.MEMBERS_WRITE, "DELETE": Scope.MEMBERS_WRITE}
 
@@ -256,7 +256,7 @@ class MemberDetail(Endpoint):
 
 
 def members_of(business: Business) -> models.QuerySet[Member]:
-    """The members of a business with their people."""
+    """Return the members of a business with their persons."""
     return Member.objects.filter(business=business).select_related("person")
 
 
@@ -269,12 +269,13 @@ class NewKey(StrictSerializer):
     sandbox = serializers.BooleanField(required=False, default=False)
 
     def validate_expires_at(self, value: datetime | None) -> datetime | None:
+        """Reject a time in the past."""
         if value is not None and value <= timezone.now():
             raise serializers.ValidationError("Enter a time in the future.", "past")
         return value
 
     def validate_sandbox(self, value: bool) -> bool:
-        # it would look like a key of a sandbox and change what is real
+        """Reject a sandbox key, because it would change real data."""
         if value:
             text = "A business has no sandbox. Sandbox keys are for suppliers' systems."
             raise serializers.ValidationError(text, "sandbox")
@@ -282,7 +283,7 @@ class NewKey(StrictSerializer):
 
 
 class Keys(Endpoint):
-    """Keys of the business's own systems."""
+    """List of the keys of the business's own systems."""
 
     scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
     paged = True
@@ -310,7 +311,7 @@ class Keys(Endpoint):
 
 
 class KeyDetail(Endpoint):
-    """One key. To change its scopes, issue another and revoke this one."""
+    """A key. To change its scopes, create another key and revoke this one."""
 
     scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
     unconditional = frozenset({"DELETE"})
@@ -321,7 +322,7 @@ class KeyDetail(Endpoint):
 
     @extend_schema(responses={204: None}, summary="Revoke a key")
     def delete(self, request: Request, ref: str) -> Response:
-        """Works without If-Match: a key in the wrong hands has to end now."""
+        """Revoke a key. No If-Match is needed, because a stolen key must end at once."""
         key = self.find(ApiKey.objects.filter(business=self.business).select_for_update(no_key=True, of=("self",)), ref)
         services.revoke_key(key=key, actor=self.actor)
         return Response(status=204)

@@ -1,4 +1,4 @@
-"""How the API learns who is asking: a key, or the session of somebody signed in."""
+"""API authentication by key or by session."""
 
 from __future__ import annotations
 
@@ -14,9 +14,10 @@ from shared.business.queries import live_key
 
 
 class KeyAuthentication(BaseAuthentication):
-    """``Authorization: Bearer bwl_…``."""
+    """Authentication by the header ``Authorization: Bearer bwl_…``."""
 
     def authenticate(self, request: Request) -> tuple[AnonymousUser, Actor] | None:
+        """Return the actor of a key; None without the header. Raise 401 for a key that is not valid."""
         if any("bwl_" in value or "bwt_" in value for value in request.query_params.values()):
             raise Problem("unauthenticated", "A key belongs in the Authorization header, never in an address.")
         scheme, _, text = request.headers.get("Authorization", "").partition(" ")
@@ -28,13 +29,15 @@ class KeyAuthentication(BaseAuthentication):
         return AnonymousUser(), key_actor(key)
 
     def authenticate_header(self, request: Request) -> str:
+        """Return the value of WWW-Authenticate."""
         return 'Bearer realm="baywright"'
 
 
 class SignedInAuthentication(SessionAuthentication):
-    """The session of a member; writes need the CSRF token, as everywhere."""
+    """Authentication by the session of a member. Changes need a CSRF token."""
 
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
+        """Return the actor of a session; None without a session."""
         actor = getattr(request._request, "actor", None)
         if actor is None:
             return None

@@ -1,7 +1,7 @@
-"""The second wall on PostgreSQL: a row can't point at a row of another business, whatever our code does.
+"""Composite foreign keys that stop links between businesses (PostgreSQL only).
 
-For each link between owned rows a composite foreign key (business, link) is kept beside Django's own. Row-level
-checks alone would not do: PostgreSQL lets a plain foreign key cross them.
+For each link between records of a business there is a composite foreign key (business, link) beside Django's own key. Row-level
+security would not be enough, because PostgreSQL does not apply it to foreign keys.
 """
 
 from __future__ import annotations
@@ -17,29 +17,29 @@ from shared.business.business_owned import BusinessOwned, owned_links
 
 
 def owned_models() -> list[type[BusinessOwned]]:
-    """Every model whose rows belong to a business."""
+    """Return every model whose records belong to a business."""
     return [model for model in apps.get_models() if issubclass(model, BusinessOwned)]
 
 
 def add_business_foreign_keys() -> None:
-    """Adds the composite keys that are missing; done after every migration.
+    """Add the missing composite keys. It runs after every migration.
 
-    A key is added unchecked and then checked, row by row, while others write: checked as it is added it would hold them up.
+    A key is first added without a check and then validated, so that other transactions can write in the meantime.
     """
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
         cursor.execute("SELECT conname FROM pg_constraint WHERE conname LIKE 'wall\\_%%'")
-        standing = {name for (name,) in cursor.fetchall()}
+        existing = {name for (name,) in cursor.fetchall()}
         tables = set(connection.introspection.table_names(cursor))
         for name, statement, needed in _statements():
-            if name not in standing and needed <= tables:
+            if name not in existing and needed <= tables:
                 cursor.execute(statement)
-        _check(cursor)
+        _validate(cursor)
 
 
-def _check(cursor: Any) -> None:
-    """Every key that was added and not checked yet, be it by a run that was broken off."""
+def _validate(cursor: Any) -> None:
+    """Validate every key that is not validated, also after an interrupted run."""
     cursor.execute(
         "SELECT conrelid::regclass::text, conname FROM pg_constraint WHERE conname LIKE 'wall\\_%%' AND NOT convalidated"
     )

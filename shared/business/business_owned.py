@@ -1,7 +1,7 @@
-"""Every row belongs to a business, and nobody can forget to say which.
+"""Base classes for records that belong to a business. A query without a business raises UnscopedError.
 
-``Model.objects`` answers only through ``.of(business)``; anything else raises. ``Model.unscoped`` is the
-explicit way past it, for admin, system jobs and signed links: each use carries ``# unscoped: why``.
+``Model.objects`` works only with ``.of(business)``. ``Model.unscoped`` has no such check; it is for the admin, background tasks
+and signed links. Each use needs the comment ``# unscoped: reason``.
 """
 
 from __future__ import annotations
@@ -26,29 +26,29 @@ _REFS = 62**_REF_LENGTH
 
 
 class UnscopedError(RuntimeError):
-    """A query that does not say whose rows it wants. Always a mistake in our code."""
+    """Error for a query without a business. It is always a programming error."""
 
 
 class CrossBusinessError(ValidationError):
-    """A row points at a row of another business."""
+    """Error for a link to a record of another business."""
 
 
 def new_ref() -> str:
-    """An id nobody can guess: 22 random letters and digits, 131 bits; drawn at once, as one by one takes ten times as long."""
-    return _spelled(secrets.randbelow(_REFS))
+    """Return a random id of 22 letters and digits (131 bits). One large number is ten times faster than 22 small ones."""
+    return _base62(secrets.randbelow(_REFS))
 
 
 def derived_ref(*parts: str) -> str:
-    """Return the id that follows from what a caller sent, so that the same sent again is the same row."""
+    """Return an id calculated from the parts, so that the same request leads to the same record."""
     digest = hashlib.sha256("\n".join(parts).encode()).digest()
-    return _spelled(int.from_bytes(digest, "big") % _REFS)
+    return _base62(int.from_bytes(digest, "big") % _REFS)
 
 
-def _spelled(number: int) -> str:
+def _base62(number: int) -> str:
     letters = []
     for _ in range(_REF_LENGTH):
-        number, place = divmod(number, 62)
-        letters.append(_BASE62[place])
+        number, digit = divmod(number, 62)
+        letters.append(_BASE62[digit])
     return "".join(letters)
 
 

@@ -1,7 +1,7 @@
-"""Invitations by mail. A membership counts once the invited person has opened the mailed link and accepted.
+"""Invitations by e-mail. A membership is valid once the invited person has opened the link and accepted.
 
-No other person ever types their password: a person whose address was never proved sets it by the link, whatever password
-was there before; a person with a proved account signs in as that account and accepts.
+No other person can set the person's password. A person whose address is not confirmed sets it with the link, even if there is a
+password already. A person with a confirmed account signs in and accepts.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _A_DAY, _A_DAY_S = 100, 86_400
 
 
 class InvitationTokens(PasswordResetTokenGenerator):
-    """Signed tokens of one invitation, for ``PASSWORD_RESET_TIMEOUT`` seconds and until it is accepted: none is stored."""
+    """Signed tokens of an invitation. They are valid for ``PASSWORD_RESET_TIMEOUT`` seconds, until it is accepted."""
 
     key_salt = "shared.business.invitations"
 
@@ -43,6 +43,7 @@ class InvitationTokens(PasswordResetTokenGenerator):
         return self.make_token(self._member.person)
 
     def check_token(self, user: Person | None, token: str | None) -> bool:
+        """Return whether a token is valid and the invitation is open."""
         return user is not None and self._member.accepted_at is None and super().check_token(user, token)
 
     def _make_hash_value(self, user: Any, timestamp: int) -> str:
@@ -51,9 +52,10 @@ class InvitationTokens(PasswordResetTokenGenerator):
 
 @transaction.atomic
 def invite(*, business: Business, email: str, name: str, role: MemberRole, actor: Actor) -> Member:
-    """Invite a person by mail. An invited person who has not accepted gets another letter, and this role.
+    """Invite a person by e-mail. A person who has not accepted yet gets another e-mail and the new role.
 
-    Raises Refused for a person who is a member, and after a hundred letters of one business in a day.
+    Raises:
+        InvalidDocument: if the person is a member, or the business has sent a hundred invitations today.
     """
     person, _ = Person.objects.get_or_create(
         email=email.strip().lower(), defaults={"name": name, "password": make_password(None)}
@@ -61,10 +63,10 @@ def invite(*, business: Business, email: str, name: str, role: MemberRole, actor
     known = Member.objects.select_for_update(no_key=True).filter(business=business, person=person).first()
     if known is None or known.accepted_at is not None:
         member = services.add_member(business=business, person=person, role=role, actor=actor, action=INVITED)
-        _want_letter(member)
+        _publish_invitation(member)
     elif known.role != role:
         member = services.change_role(member=known, role=role, actor=actor, action=INVITED)
-        _want_letter(member)
+        _publish_invitation(member)
     else:
         member = known
         send_letter(member=member, actor=actor)
@@ -73,9 +75,10 @@ def invite(*, business: Business, email: str, name: str, role: MemberRole, actor
 
 @transaction.atomic
 def accept(*, member: Member) -> Member:
-    """Make a membership count. The caller has checked that the invited person holds the mailed link and is signed in.
+    """Accept an invitation. The caller checks that the person has the link and is signed in. A second call changes nothing.
 
-    Accepting twice changes nothing. Raises Member.DoesNotExist for an invitation that was removed in the meantime.
+    Raises:
+        Member.DoesNotExist: if the invitation was removed.
     """
     row = (
         Member.objects.select_for_update(no_key=True, of=("self",))
@@ -94,7 +97,7 @@ def accept(*, member: Member) -> Member:
 
 @transaction.atomic
 def decline(*, member: Member) -> None:
-    """Delete an invitation, as its person wishes; a membership that was accepted stays."""
+    """Delete an invitation that its person declines. An accepted membership stays."""
     row = (
         Member.objects.select_for_update(no_key=True, of=("self",))
         .select_related("person", "business")
@@ -107,29 +110,29 @@ def decline(*, member: Member) -> None:
 
 @transaction.atomic
 def send_letter(*, member: Member, actor: Actor) -> None:
-    """Send an invited person another letter. Raises Refused for a member who has accepted."""
+    """Send an invited person another e-mail. Raise InvalidDocument for a member who has accepted."""
     if member.accepted_at is not None:
         raise InvalidDocument([Fault("", "member.already", "This person has joined already.")])
-    _want_letter(member)
+    _publish_invitation(member)
     audit_log.record(member.business, actor, INVITED, f"member:{member.ref}", {"role": member.role})
 
 
-def _want_letter(member: Member) -> None:
-    standing = rate_limit.count(f"business:{member.business.ref}", policy="invitation", quota=_A_DAY, window_s=_A_DAY_S)
-    if standing.exceeded:
+def _publish_invitation(member: Member) -> None:
+    status = rate_limit.count(f"business:{member.business.ref}", policy="invitation", quota=_A_DAY, window_s=_A_DAY_S)
+    if status.exceeded:
         raise InvalidDocument(
-            [Fault("", "invitations.many", f"{_A_DAY} letters were sent today; please go on tomorrow.")]
+            [Fault("", "invitations.many", f"{_A_DAY} invitations were sent today. Continue tomorrow.")]
         )
     publish_event(INVITED, member.ref, business=member.business)
 
 
 def address_of(member: Member) -> str:
-    """Return the address where an invited person accepts; it never depends on the Host of a request."""
+    """Return the address for accepting an invitation. It does not depend on the Host header of a request."""
     return f"{settings.PUBLIC_URL}/welcome/{member.ref}/{InvitationTokens(member).make()}"
 
 
 def letter(member: Member) -> EmailMessage:
-    """Return the letter to an invited person: a new password is set by the link, who has one signs in and accepts."""
+    """Return the e-mail to an invited person, who sets a password or signs in and accepts."""
     business, person = member.business, member.person
     days = settings.PASSWORD_RESET_TIMEOUT // _A_DAY_S
     what = "Set your password here" if person.needs_password else "Sign in and accept here"
@@ -138,7 +141,7 @@ def letter(member: Member) -> EmailMessage:
         f"Dear {person},\n\n{business.name} works with Baywright and invites you as {member.role}. {what}:\n\n"
         f"{address_of(member)}\n\n"
         f"The link works once, within {days} days, and is yours alone: please do not pass it on. "
-        "If it has expired, ask for another. If you did not expect this letter, ignore it: you join only if you accept."
+        "If it has expired, ask for another. If you did not expect this e-mail, ignore it: you join only if you accept."
         f"\n\n{business.name}\n",
         formataddr((" ".join(business.name.split()), settings.DEFAULT_FROM_EMAIL)),
         [person.email],

@@ -1,4 +1,4 @@
-"""API keys: a prefix one recognises, 30 random letters and digits, and a checksum that catches typing errors."""
+"""API keys: a fixed prefix, 30 random letters and digits, and a checksum that detects typing errors."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ _CHECK = 6  # 62 ** 6 > 2 ** 32
 
 
 def new_key(*, live: bool = True) -> str:
-    """A fresh key."""
+    """Return a new key."""
     start = (LIVE if live else TEST) + "".join(secrets.choice(_BASE62) for _ in range(_RANDOM))
     return start + _checksum(start)
 
 
 def well_formed(key: str) -> bool:
-    """Whether this can be a key at all; answered without looking anything up.
+    """Return whether a text has the form of a key. No database is needed.
 
     >>> well_formed("bwl_" + "0" * 36)
     False
@@ -32,7 +32,7 @@ def well_formed(key: str) -> bool:
 
 
 def digest(key: str) -> str:
-    """What is stored: a key has more than 112 bits of chance in it, so a plain hash is enough (ASVS 5.0, 6.5.2)."""
+    """Return the stored hash of a key. A key has more than 112 random bits, so a plain hash is enough (ASVS 5.0, 6.5.2)."""
     return hashlib.sha256(key.encode()).hexdigest()
 
 

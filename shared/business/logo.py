@@ -1,4 +1,4 @@
-"""A business's logo: whatever picture is uploaded is drawn anew as a small PNG, and nothing else of the file is kept."""
+"""Logo of a business. An uploaded picture is converted to a small PNG; nothing else of the file is stored."""
 
 from __future__ import annotations
 
@@ -21,29 +21,29 @@ FORMATS = ("PNG", "JPEG", "WEBP", "GIF")
 _BOMBS = (Image.DecompressionBombWarning, Image.DecompressionBombError)
 
 
-def drawn_anew(upload: bytes) -> bytes:
-    """The picture as PNG, at most 1200 by 600. Refused when it is too large or no picture of a known kind."""
+def convert_to_png(upload: bytes) -> bytes:
+    """Return a picture as PNG of at most 1200 by 600 pixels. Raise InvalidDocument if it is too large or cannot be read."""
     if len(upload) > MAX_BYTES:
-        raise InvalidDocument([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
+        raise InvalidDocument([Fault("/logo", "logo.large", "Select a file of at most 2 MB.")])
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(upload), formats=FORMATS) as picture:
                 if picture.width * picture.height > MAX_PIXELS:
-                    raise InvalidDocument([Fault("/logo", "logo.pixels", "At most 20 megapixels are wanted here.")])
-                drawn = picture.convert("RGBA")
+                    raise InvalidDocument([Fault("/logo", "logo.pixels", "Select a picture of at most 20 megapixels.")])
+                image = picture.convert("RGBA")
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, *_BOMBS):
-        text = "This is not a picture we can read: a PNG, JPEG, WebP or GIF is wanted."
+        text = "This picture cannot be read. Select a PNG, JPEG, WebP or GIF."
         raise InvalidDocument([Fault("/logo", "logo.kind", text)]) from None
-    drawn.thumbnail(SIZE)
-    kept = io.BytesIO()
-    drawn.save(kept, "PNG", optimize=True)
-    return kept.getvalue()
+    image.thumbnail(SIZE)
+    png = io.BytesIO()
+    image.save(png, "PNG", optimize=True)
+    return png.getvalue()
 
 
 @transaction.atomic
 def change_logo(*, business: Business, png: bytes | None, actor: Actor) -> None:
-    """Another logo, or none; the audit trail keeps its digest."""
+    """Change or remove the logo. The audit log contains its digest."""
     business.logo_png = png
     business.save(update_fields=["logo_png"])
     detail = {"sha256": hashlib.sha256(png).hexdigest() if png else None}

@@ -1,4 +1,4 @@
-"""The test letter: until one was sent to the address of a business, nobody knows whether answers of customers reach it."""
+"""Test e-mail to the address of a business, to check that responses of customers arrive."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from shared.business.models import Business
 from shared.database import audit_log
 from shared.web import rate_limit
 
-ASKED = "mail.test"
+REQUESTED = "mail.test"
 _AN_HOUR_S, _AN_HOUR = 3600, 10
 
 
 @dataclass(frozen=True, slots=True)
 class MailState:
-    """What is known of a business's mail: whether there is a server, whether a letter got through, and the last try."""
+    """State of a business's e-mail: whether there is a server, whether a test succeeded, and the last test e-mail."""
 
     has_server: bool
     is_tested: bool
@@ -32,32 +32,32 @@ class MailState:
 
 @transaction.atomic
 def send_test_letter(*, business: Business, actor: Actor) -> None:
-    """Send a letter to the business's own address; refused after ten in an hour."""
-    standing = rate_limit.count(f"business:{business.ref}", policy="test-letter", quota=_AN_HOUR, window_s=_AN_HOUR_S)
-    if standing.exceeded:
+    """Send a test e-mail to the business's own address. Raise InvalidDocument after ten in an hour."""
+    status = rate_limit.count(f"business:{business.ref}", policy="test-letter", quota=_AN_HOUR, window_s=_AN_HOUR_S)
+    if status.exceeded:
         raise InvalidDocument(
-            [Fault("", "mail.many", f"{_AN_HOUR} test letters were sent in this hour; wait for the next.")]
+            [Fault("", "mail.many", f"{_AN_HOUR} test e-mails were sent in this hour. Wait for the next hour.")]
         )
-    publish_event(ASKED, business.ref, business=business)
-    audit_log.record(business, actor, ASKED, f"business:{business.ref}", {"email": business.email})
+    publish_event(REQUESTED, business.ref, business=business)
+    audit_log.record(business, actor, REQUESTED, f"business:{business.ref}", {"email": business.email})
 
 
 def test_letter(business: Business) -> EmailMessage:
-    """Return the letter itself."""
+    """Return the test e-mail."""
     text = (
-        f"This is the test letter of {business.name}.\n\nMail reaches this address: questions and answers of your customers "
-        f"come here.\n\n{settings.PUBLIC_URL}/settings\n"
+        f"This is the test e-mail of {business.name}.\n\nE-mails reach this address: questions and responses of your customers "
+        f"are sent here.\n\n{settings.PUBLIC_URL}/settings\n"
     )
-    return EmailMessage("Test letter", text, None, [business.email])
+    return EmailMessage("Test e-mail", text, None, [business.email])
 
 
 def note_tested(event: Event, address: str) -> None:
-    """Note that mail to this address works; not if the business has another one by now."""
+    """Store that e-mails to this address arrive, unless the business has another address now."""
     Business.objects.filter(ref=event.subject, email=address).update(mail_tested_at=timezone.now())
 
 
 def mail_state(business: Business) -> MailState:
-    """Return what is known of a business's mail."""
-    letter = letters_about(business, [business.ref]).filter(event__kind=ASKED).first()
+    """Return the state of a business's e-mail."""
+    letter = letters_about(business, [business.ref]).filter(event__kind=REQUESTED).first()
     has_server = not settings.EMAIL_BACKEND.endswith("console.EmailBackend")
     return MailState(has_server, business.mail_tested_at is not None, letter)

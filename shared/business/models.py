@@ -1,4 +1,4 @@
-"""A business, its people, and the keys its machines use."""
+"""Models of businesses, persons, members and keys."""
 
 from __future__ import annotations
 
@@ -19,40 +19,41 @@ from shared.business.roles import MemberRole
 from shared.common.money import TaxRoundingLevel
 
 
-def known_locale(text: str) -> None:
-    """Numbers and dates have to be writable in it."""
+def check_locale(text: str) -> None:
+    """Reject a locale in which numbers and dates cannot be written."""
     try:
         Locale.parse(text)
     except (ValueError, UnknownLocaleError):
-        raise ValidationError("A language, perhaps with a country, such as en or en_NZ.", "locale") from None
+        raise ValidationError("Enter a language, or a language and country, such as en or en_NZ.", "locale") from None
 
 
-def known_time_zone(text: str) -> None:
-    """Days have to begin somewhere."""
+def check_time_zone(text: str) -> None:
+    """Reject an unknown time zone."""
     if text not in available_timezones():
-        raise ValidationError("A time zone by its place, such as Pacific/Auckland.", "time_zone")
+        raise ValidationError("Enter a time zone such as Pacific/Auckland.", "time_zone")
 
 
 class PersonManager(BaseUserManager["Person"]):
-    """People are found by e-mail address, whatever its case."""
+    """Manager of persons. The case of an e-mail address does not matter."""
 
     def create_user(self, email: str, password: str | None = None, **values: Any) -> Person:
-        """A stored person; without a password nobody can sign in as them yet."""
+        """Store and return a person. Without a password they cannot sign in yet."""
         person = self.model(email=email.strip().lower(), **values)
         person.set_password(password)
         person.save(using=self._db)
         return person
 
     def create_superuser(self, email: str, password: str | None = None, **values: Any) -> Person:
-        """A person who may use the admin for every business."""
+        """Store and return a person who may use the admin."""
         return self.create_user(email, password, **{**values, "is_staff": True, "is_superuser": True})
 
     def get_by_natural_key(self, username: str | None) -> Person:
+        """Return the person with an e-mail address."""
         return self.get(email=(username or "").strip().lower())
 
 
 class Person(AbstractBaseUser, PermissionsMixin):
-    """Somebody who signs in. May be a member of several businesses."""
+    """Person who signs in. They can be a member of several businesses."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     email = models.EmailField("e-mail", unique=True)
@@ -61,7 +62,7 @@ class Person(AbstractBaseUser, PermissionsMixin):
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now, editable=False)
     email_proved_at = models.DateTimeField(null=True, blank=True, editable=False)
-    """When this person opened a link that was mailed to the address; None: another person may have typed the password."""
+    """Time when the person opened a link sent to the address. None: another person may have set the password."""
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
@@ -76,14 +77,14 @@ class Person(AbstractBaseUser, PermissionsMixin):
 
     @property
     def needs_password(self) -> bool:
-        """Whether a mailed link sets the password: there is none yet, or it may be known to another person.
+        """Return whether the person must set a password by a link: there is none, or another person may know it.
 
-        A password of the staff is never replaced by a business's invitation.
+        An invitation never replaces the password of a staff member.
         """
         return not self.has_usable_password() or (self.email_proved_at is None and not self.is_staff)
 
     def get_full_name(self) -> str:
-        """What the admin shows."""
+        """Return the name for the admin."""
         return str(self)
 
 
@@ -100,7 +101,7 @@ TAX_ROUNDING_LEVELS: Final = (
 
 
 CUSTOM_TEXTS: Final = {"care_sheet": 10_000, "how_to_accept": 1_000}
-"""Texts of documents that a business may say in its own words, with their most characters."""
+"""Texts of documents that a business may customise, with their maximum lengths."""
 
 
 ACCOUNTS: Final = {
@@ -109,12 +110,12 @@ ACCOUNTS: Final = {
     "labour": "Labour sold",
     "sales": "Sales",
 }
-"""What a business has an account code for, with its label; beside these one for each tax code."""
+"""Purposes of account codes with their labels. There is also one account code for each tax code."""
 MAX_ACCOUNT: Final = 40
 
 
 class Business(models.Model):
-    """A fencing business: the owner of every other row."""
+    """Fencing business, to which all other records belong."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     name = models.CharField(max_length=120)
@@ -131,9 +132,9 @@ class Business(models.Model):
     currency = models.CharField(
         max_length=3, validators=[RegexValidator(r"^[A-Z]{3}\Z", "Three capital letters of ISO 4217.")]
     )
-    locale = models.CharField(max_length=20, default="en", validators=[known_locale])
+    locale = models.CharField(max_length=20, default="en", validators=[check_locale])
     language = models.CharField(max_length=20, default="en")
-    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
     paper_size = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     tax_rounding = models.CharField(max_length=5, choices=TAX_ROUNDING_LEVELS, default=TaxRoundingLevel.TOTAL.value)
     tax_name = models.CharField(max_length=20, default="Tax")
@@ -157,7 +158,7 @@ class Business(models.Model):
         return self.name
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        """An update gets the next version."""
+        """Save the business with the next version."""
         if not self._state.adding:
             self.version += 1
             self.updated_at = timezone.now()
@@ -167,12 +168,12 @@ class Business(models.Model):
 
     @property
     def suspended(self) -> bool:
-        """A suspended business may be read and exported, not changed."""
+        """Return whether the business is suspended: it can be read and exported, but not changed."""
         return self.suspended_at is not None
 
 
 class Member(models.Model):
-    """A person's role in a business. It counts from ``accepted_at``; until then it is an invitation."""
+    """Role of a person in a business. It is valid from ``accepted_at``; before that it is an invitation."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="members")
@@ -195,7 +196,7 @@ class Member(models.Model):
 
 
 class SupplierAccount(models.Model):
-    """One supplier's account with the service: it may serve several businesses, each in its own row there."""
+    """Account of a supplier with the service. It can serve several businesses."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     name = models.CharField(max_length=120)
@@ -208,7 +209,7 @@ class SupplierAccount(models.Model):
 
 
 class ApiKey(models.Model):
-    """A key of a business's integration or of a supplier. The key itself is shown once and never stored."""
+    """Key of a business's system or of a supplier. The secret is shown once and never stored."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.CASCADE, null=True, blank=True, related_name="api_keys")

@@ -1,4 +1,4 @@
-"""Time zones and locales to choose from; those of a business's own country come first."""
+"""Choices of time zones and locales. Those of the business's country come first."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Choice = tuple[str, str]
 
 @cache
 def _zones() -> tuple[Choice, ...]:
-    """Pairs of a time zone and the country it lies in, by name."""
+    """Return pairs of time zone and country, ordered by name."""
     known = available_timezones()
     countries = get_global("zone_territories")
     return tuple(sorted((zone, str(country)) for zone, country in countries.items() if zone in known))
@@ -22,7 +22,7 @@ def _zones() -> tuple[Choice, ...]:
 
 @cache
 def _locales() -> tuple[tuple[str, str, str], ...]:
-    """Locales of a language in a country: code, country, name in English."""
+    """Return locales with a country: code, country and name in English."""
     english, found = Locale("en"), list[tuple[str, str, str]]()
     for code in locale_identifiers():
         language, _, country = code.partition("_")
@@ -37,11 +37,11 @@ def zones_of(country: str) -> list[str]:
     >>> zones_of("NZ"), zones_of("IE")
     (['Pacific/Auckland', 'Pacific/Chatham'], ['Europe/Dublin'])
     """
-    return [zone for zone, where in _zones() if where == country]
+    return [zone for zone, zone_country in _zones() if zone_country == country]
 
 
 def usual_locale(country: str) -> str:
-    """Return how figures and dates are written in a country, in English as the pages are.
+    """Return the English locale of a country, in which pages show figures and dates.
 
     >>> usual_locale("NZ"), usual_locale("DE"), usual_locale("AQ")
     ('en_NZ', 'en_DE', 'en')
@@ -50,7 +50,7 @@ def usual_locale(country: str) -> str:
 
 
 def zone_choices(country: str, current: str) -> tuple[Choice, ...]:
-    """Return every time zone, those of the country first; the current one is among them."""
+    """Return all time zones and the current one, those of the country first."""
     own = zones_of(country)
     others = [zone for zone, _ in _zones() if zone not in own]
     zones = dict.fromkeys([*own, *others, "UTC", current])
@@ -58,7 +58,7 @@ def zone_choices(country: str, current: str) -> tuple[Choice, ...]:
 
 
 def locale_choices(country: str, current: str) -> tuple[Choice, ...]:
-    """Return every locale with its name, those of the country first, English before others; the current one is among them."""
+    """Return all locales and the current one with their names, those of the country first, and English before others."""
     own = [locale for locale in _locales() if locale[1] == country]
     own.sort(key=lambda item: not item[0].startswith("en_"))
     choices = {code: name for code, _, name in (*own, *_locales())}

@@ -1,4 +1,4 @@
-"""Reading businesses, members and keys."""
+"""Queries for businesses, members and keys."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from shared.business.models import ApiKey, Business, Member, Person, SupplierAcc
 from shared.database.compiled_query import CompiledQuery
 
 ModelT = TypeVar("ModelT", bound=models.Model)
-_LAST_USED_EVERY = timedelta(minutes=1)  # a write on every call would make each read a write
-_SELDOM_READ = {"logo_png", "terms", "custom_texts", "payment_details"}  # long, and fetched by those that print them
+_LAST_USED_EVERY = timedelta(minutes=1)  # otherwise every read would also write
+_SELDOM_READ = {"logo_png", "terms", "custom_texts", "payment_details"}  # long texts, loaded only where they are used
 
 
 def _columns(model: type[models.Model]) -> list[str]:
@@ -31,17 +31,17 @@ _by_digest = CompiledQuery(
 
 
 def businesses_of(person: Person) -> QuerySet[Business]:
-    """The businesses a person is a member of, by name."""
+    """Return the businesses of a person, ordered by name."""
     return Business.objects.filter(members__in=memberships_of(person)).order_by("name", "id")
 
 
 def memberships_of(person: Person) -> QuerySet[Member]:
-    """The memberships a person has accepted; every check of access begins here."""
+    """Return the accepted memberships of a person. Every access check uses it."""
     return Member.objects.filter(person=person, accepted_at__isnull=False)
 
 
 def live_key(key: str) -> ApiKey | None:
-    """The stored key behind ``key``, unless it is unknown, revoked or expired. Notes when it was last used."""
+    """Return the record of a key, or None if it is unknown, revoked or expired. Store the time of use."""
     if not well_formed(key):
         return None
     stored = _stored_key(digest(key))
@@ -55,14 +55,14 @@ def live_key(key: str) -> ApiKey | None:
 
 def _stored_key(sha256: str) -> ApiKey | None:
     for row in _by_digest(sha256):
-        key = _made(ApiKey, _KEY, row)
+        key = _build(ApiKey, _KEY, row)
         if key.business_id:
-            key.business = _made(Business, _BUSINESS, row[len(_KEY) :])
+            key.business = _build(Business, _BUSINESS, row[len(_KEY) :])
         else:
-            key.supplier_account = _made(SupplierAccount, _ACCOUNT, row[len(_KEY) + len(_BUSINESS) :])
+            key.supplier_account = _build(SupplierAccount, _ACCOUNT, row[len(_KEY) + len(_BUSINESS) :])
         return key
     return None
 
 
-def _made(model: type[ModelT], columns: list[str], values: list[Any]) -> ModelT:
+def _build(model: type[ModelT], columns: list[str], values: list[Any]) -> ModelT:
     return model.from_db(DEFAULT_DB_ALIAS, columns, values[: len(columns)])

@@ -1,4 +1,4 @@
-"""Who may do what: the one table that every door (API, pages, commands) asks."""
+"""Roles and their scopes, for the API, pages and commands."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class MemberRole(StrEnum):
-    """What a member is to a business."""
+    """Role of a member in a business."""
 
     OWNER = "owner"
     ESTIMATOR = "estimator"
@@ -16,7 +16,7 @@ class MemberRole(StrEnum):
 
 
 class Scope(StrEnum):
-    """One thing that may be allowed. Roles and API keys are sets of these."""
+    """Permission. Roles and API keys are sets of scopes."""
 
     BUSINESS_READ = "business:read"  # name, address, terms
     BUSINESS_WRITE = "business:write"
@@ -34,13 +34,13 @@ class Scope(StrEnum):
     MEASURES_WRITE = "measures:write"
     QUOTES_READ = "quotes:read"
     QUOTES_WRITE = "quotes:write"
-    SET_OUT_READ = "set-out:read"  # set-out sheets and cut lists, no money on them
+    SET_OUT_READ = "set-out:read"  # set-out sheets and cut lists, without prices
     AS_BUILT_WRITE = "as-built:write"
     DOCUMENTS_READ = "documents:read"
     DOCUMENTS_WRITE = "documents:write"
     ORDERS_READ = "orders:read"
     ORDERS_WRITE = "orders:write"
-    DELIVERIES_READ = "deliveries:read"  # what is to be unloaded, no money on it
+    DELIVERIES_READ = "deliveries:read"  # deliveries without prices
     DELIVERIES_WRITE = "deliveries:write"  # count a delivery
     STOCK_READ = "stock:read"
     STOCK_WRITE = "stock:write"
@@ -101,10 +101,10 @@ GRANTS: dict[MemberRole, frozenset[Scope]] = {
 
 
 def granted(role: MemberRole | str) -> frozenset[Scope]:
-    """Everything a role may do."""
+    """Return the scopes of a role."""
     return GRANTS[MemberRole(role)]
 
 
 def known_scopes(names: Iterable[str]) -> frozenset[Scope]:
-    """Stored scope names as scopes; a name that no longer exists grants nothing."""
+    """Return stored names as scopes, without names that no longer exist."""
     return frozenset(_BY_NAME[name] for name in names if name in _BY_NAME)

@@ -1,4 +1,4 @@
-"""What somebody or a key may do, in words people read; codes are for machines."""
+"""Labels of scopes for people."""
 
 from __future__ import annotations
 
@@ -16,29 +16,29 @@ AREAS: Mapping[str, str] = {
 }  # fmt: skip
 
 
-def scope_word(scope: str) -> str:
-    """One scope in words.
+def scope_label(scope: str) -> str:
+    """Return the label of a scope.
 
-    >>> scope_word("jobs:read"), scope_word("as-built:write")
+    >>> scope_label("jobs:read"), scope_label("as-built:write")
     ('See jobs and customers', 'Change what was built')
     """
-    area, _, deed = scope.partition(":")
-    return f"{'See' if deed == 'read' else 'Change'} {AREAS.get(area, area)}"
+    area, _, action = scope.partition(":")
+    return f"{'See' if action == 'read' else 'Change'} {AREAS.get(area, area)}"
 
 
-def in_words(scopes: Iterable[str]) -> str:
-    """All of them in a sentence: what may be changed, then what may only be seen.
+def scopes_label(scopes: Iterable[str]) -> str:
+    """Return the label of several scopes: first what may be changed, then what may only be seen.
 
-    >>> in_words(["jobs:read", "set-out:read", "as-built:write"])
+    >>> scopes_label(["jobs:read", "set-out:read", "as-built:write"])
     'Change what was built. See jobs and customers, set-out sheets without money.'
-    >>> in_words(["jobs:read", "jobs:write"]), in_words(BUSINESS_SCOPES), in_words([])
+    >>> scopes_label(["jobs:read", "jobs:write"]), scopes_label(BUSINESS_SCOPES), scopes_label([])
     ('Change jobs and customers.', 'Everything.', 'Nothing.')
     """
-    named = {str(scope) for scope in scopes}
-    if named >= {scope.value for scope in BUSINESS_SCOPES}:
+    names = {str(scope) for scope in scopes}
+    if names >= {scope.value for scope in BUSINESS_SCOPES}:
         return "Everything."
-    changed = [area for area in AREAS if f"{area}:write" in named]
-    seen = [area for area in AREAS if f"{area}:read" in named and area not in changed]
+    changed = [area for area in AREAS if f"{area}:write" in names]
+    seen = [area for area in AREAS if f"{area}:read" in names and area not in changed]
     return " ".join([*_sentence("Change", changed), *_sentence("See", seen)]) or "Nothing."
 
 

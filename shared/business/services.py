@@ -1,4 +1,4 @@
-"""Starting a business, and changing who belongs to it."""
+"""Services for businesses, members and keys."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ from shared.database import audit_log
 def start_business(
     *, owner: Person, name: str, country: str, currency: str, accepted: bool = True, **details: Any
 ) -> Business:
-    """Create a business with its owner, whose address gets its mail until it names another one.
+    """Create a business with its owner. The owner's address is the address of the business until it is changed.
 
-    ``accepted``: the owner's membership counts without an invitation.
+    With ``accepted`` the owner needs no invitation.
     """
     details.setdefault("email", owner.email)
     business = Business(name=name, country=country, currency=currency, **details)
@@ -35,7 +35,7 @@ def start_business(
 
 @transaction.atomic
 def add_business(*, business: Business, actor: Actor) -> Business:
-    """Store a business without members yet: the admin's form has read it, and an invitation brings its owner."""
+    """Store a business without members, from the admin. Its owner is invited afterwards."""
     business.save()
     audit_log.record(business, actor, "business.added", f"business:{business.ref}", {"name": business.name})
     return business
@@ -43,7 +43,7 @@ def add_business(*, business: Business, actor: Actor) -> Business:
 
 @transaction.atomic
 def change_business(*, business: Business, changes: Mapping[str, Any], actor: Actor) -> Business:
-    """Changes what a business says of itself; the audit trail keeps both."""
+    """Change the details of a business. The audit entry contains the old and the new values."""
     before = {name: getattr(business, name) for name in changes}
     if changes.get("email", business.email) != business.email:
         business.mail_tested_at = None
@@ -57,9 +57,9 @@ def change_business(*, business: Business, changes: Mapping[str, Any], actor: Ac
     return business
 
 
-def with_custom_texts(business: Business, own: Mapping[str, str]) -> dict[str, str]:
-    """The business's wording with ``own`` in its place; an empty text gives ours back."""
-    return {key: text for key, text in {**business.custom_texts, **own}.items() if text}
+def with_custom_texts(business: Business, changes: Mapping[str, str]) -> dict[str, str]:
+    """Return the custom texts with changes. An empty text restores the standard text."""
+    return {key: text for key, text in {**business.custom_texts, **changes}.items() if text}
 
 
 @transaction.atomic
@@ -72,9 +72,10 @@ def add_member(
     accepted: bool = False,
     action: str = "member.added",
 ) -> Member:
-    """Give a person a role. It counts once they accept it (``invitations.accept``), or at once if ``accepted``.
+    """Give a person a role. It is valid once they accept it (``invitations.accept``), or at once with ``accepted``.
 
-    Raises Refused for a person who has a role already.
+    Raises:
+        InvalidDocument: if the person has a role already.
     """
     if Member.objects.filter(business=business, person=person).exists():
         raise InvalidDocument([Fault("/email", "member.already", "This person is a member already.")])
@@ -86,9 +87,9 @@ def add_member(
 
 @transaction.atomic
 def demo_sign_in(*, business: Business, password: str) -> Person | None:
-    """An owner of ``business`` with a password everybody may know: for demonstrations only.
+    """Return an owner of a business with a public password. Only for demonstrations.
 
-    None where the owner has a password of their own: that one is never replaced.
+    Return None if the owner has their own password, which is never replaced.
     """
     owners = Member.objects.filter(business=business, role=MemberRole.OWNER, accepted_at__isnull=False)
     owner = Person.objects.filter(memberships__in=owners).order_by("id").first()
@@ -98,14 +99,14 @@ def demo_sign_in(*, business: Business, password: str) -> Person | None:
     if owner.has_usable_password() and not owner.check_password(password):
         return None
     owner.set_password(password)
-    owner.is_staff = owner.is_superuser = True  # the admin belongs to what is shown
+    owner.is_staff = owner.is_superuser = True  # the demonstration includes the admin
     owner.save()
     return owner
 
 
 @transaction.atomic
 def change_role(*, member: Member, role: MemberRole, actor: Actor, action: str = "member.role") -> Member:
-    """Give a member another role; the last owner stays owner."""
+    """Change the role of a member. The last owner stays owner."""
     if role is not MemberRole.OWNER:
         _keep_an_owner(member, "/role")
     member.role = role
@@ -135,13 +136,13 @@ def issue_key(
     created_by: Person | None = None,
     live: bool = True,
 ) -> tuple[ApiKey, str]:
-    """Create a key for one holder; the text is shown only once.
+    """Create a key and return it with its secret, which is shown only once.
 
-    A supplier's key belongs to no business: whoever issues it for one records that there.
+    A supplier's key belongs to no business, so the caller writes the audit entry.
     """
-    wanted = frozenset(scopes)
+    requested = frozenset(scopes)
     allowed = BUSINESS_SCOPES if business else SUPPLIER_SCOPES
-    if not wanted or wanted - allowed:
+    if not requested or requested - allowed:
         raise InvalidDocument([Fault("/scopes", "scopes.unknown", f"Choose from: {', '.join(sorted(allowed))}.")])
     text = new_key(live=live)
     stored = ApiKey.objects.create(
@@ -150,7 +151,7 @@ def issue_key(
         name=name,
         prefix=text[:SHOWN],
         sha256=digest(text),
-        scopes=sorted(wanted),
+        scopes=sorted(requested),
         expires_at=expires_at,
         created_by=created_by,
     )
@@ -160,15 +161,17 @@ def issue_key(
 
 
 def refuse_more_than_own(scopes: Iterable[Scope], actor: Actor) -> None:
-    """Nobody gives away what they may not do themselves."""
+    """Raise InvalidDocument for scopes that the actor does not have."""
     beyond = sorted(frozenset(scopes) - actor.scopes)
     if beyond:
-        raise InvalidDocument([Fault("/scopes", "scopes.beyond", f"Beyond your own: {', '.join(beyond)}.")])
+        raise InvalidDocument(
+            [Fault("/scopes", "scopes.beyond", f"You do not have these scopes: {', '.join(beyond)}.")]
+        )
 
 
 @transaction.atomic
 def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -> ApiKey:
-    """End a key at once; ending it twice keeps the first time. ``business``: who ends a supplier's key."""
+    """Revoke a key at once. A second call keeps the first time. ``business`` revokes a supplier's key."""
     if key.revoked_at is None:
         key.revoked_at = timezone.now()
         key.save(update_fields=["revoked_at"])
@@ -179,7 +182,7 @@ def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -
 
 
 def _keep_an_owner(member: Member, pointer: str) -> None:
-    # the rows of all owners are locked, so that two owners can't remove each other at once
+    # lock all owners, so that two owners cannot remove each other at the same time
     owned = Member.objects.filter(business_id=member.business_id, role=MemberRole.OWNER, accepted_at__isnull=False)
     owners = list(owned.select_for_update(no_key=True))
     if [owner.pk for owner in owners] == [member.pk]:

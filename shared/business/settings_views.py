@@ -1,4 +1,4 @@
-"""Settings: the business's face, its members, the keys of its machines."""
+"""Views of the settings: business details, members and keys."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from fencing.model.faults import Fault, InvalidDocument
 from shared.api.etags import find
 from shared.business import invitations, services
 from shared.business.access import MemberRequest, require_scope
-from shared.business.logo import MAX_BYTES, change_logo, drawn_anew
+from shared.business.logo import MAX_BYTES, change_logo, convert_to_png
 from shared.business.mail_test import mail_state, send_test_letter
 from shared.business.models import CUSTOM_TEXTS, TAX_ROUNDING_LEVELS, ApiKey, Business, Member, Paper
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
-from shared.business.scope_labels import in_words, scope_word
+from shared.business.scope_labels import scope_label, scopes_label
 from shared.common.dates import today, write_day
 from shared.common.form_fields import FormField, faults_by_pointer
 from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
@@ -41,7 +41,7 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("email", "E-mail", "email", 254),
     ("website", "Website", "text", 200),
     ("registration_number", "Registration number", "text", 60),
-    ("tax_name", "What the tax is called", "text", 20),
+    ("tax_name", "Name of the tax", "text", 20),
     ("tax_number", "Tax number", "text", 60),
     ("locale", "Figures and dates", "select", 0),
     ("time_zone", "Time zone", "select", 0),
@@ -57,14 +57,14 @@ CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
 }
 WIDE = frozenset({"name", "email", "website", "tax_rounding"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
-HINTS = {"email": "Questions and answers of your customers come here."}
-OWN_WORDS = {"care_sheet": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
+HINTS = {"email": "Questions and responses of your customers are sent here."}
+OWN_WORDS = {"care_sheet": "Custom care sheet", "how_to_accept": "Custom text about accepting a quote"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.BUSINESS_WRITE)
 def face(request: MemberRequest) -> HttpResponse:
-    """What a business says of itself on its quotes."""
+    """Show and save the business details."""
     if request.method != "POST":
         return _face(request, {})
     try:
@@ -74,7 +74,7 @@ def face(request: MemberRequest) -> HttpResponse:
         return _face(request, errors_by_field(refused), error_status(refused))
     except ValidationError as fault:
         return _face(request, {f"/{name}": " ".join(texts) for name, texts in fault.message_dict.items()})
-    messages.success(request, "Kept. Quotes sent from now on say so.")
+    messages.success(request, "Settings saved. They apply to quotes sent from now on.")
     return redirect("settings")
 
 
@@ -97,15 +97,15 @@ def _read_settings(request: MemberRequest) -> dict[str, Any]:
     faults = []
     days = changes["quote_validity_days"]
     if not (days.isascii() and days.isdigit() and 1 <= int(days) <= 366):
-        faults.append(Fault("/quote_validity_days", "days", f"{days!r} was read; 1 to 366 whole days are wanted."))
+        faults.append(
+            Fault("/quote_validity_days", "days", f"{days!r} is not valid. Enter a whole number from 1 to 366.")
+        )
     else:
         changes["quote_validity_days"] = int(days)
     if changes["time_zone"] not in available_timezones():
         faults.append(Fault("/time_zone", "zone", "Choose a time zone from the list."))
     if not changes["email"]:
-        faults.append(
-            Fault("/email", "email.missing", "Enter an address: questions and answers of customers go there.")
-        )
+        faults.append(Fault("/email", "email.missing", "Enter an address for questions and responses of customers."))
     if faults:
         raise InvalidDocument(faults)
     own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in CUSTOM_TEXTS}
@@ -118,8 +118,8 @@ def _upload(request: MemberRequest) -> bytes | None:
     if upload is None:
         return None
     if upload.size is None or upload.size > MAX_BYTES:
-        raise InvalidDocument([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
-    return drawn_anew(upload.read())
+        raise InvalidDocument([Fault("/logo", "logo.large", "Select a file of at most 2 MB.")])
+    return convert_to_png(upload.read())
 
 
 def _face(request: MemberRequest, faults: Mapping[str, str], status: int = 422) -> HttpResponse:
@@ -150,7 +150,15 @@ def _fields(business: Business, typed: Mapping[str, str] | None, faults: Mapping
     for key, label in OWN_WORDS.items():
         text = typed.get(key, "") if typed else business.custom_texts.get(key, "")
         boxes.append(
-            FormField(key, label, text, "area", hint="Empty: the usual words.", most=CUSTOM_TEXTS[key], wide=True)
+            FormField(
+                key,
+                label,
+                text,
+                "area",
+                hint="Leave empty to use the standard text.",
+                most=CUSTOM_TEXTS[key],
+                wide=True,
+            )
         )
     return boxes
 
@@ -163,20 +171,20 @@ def _example(business: Business) -> str:
 @require_POST
 @require_scope(Scope.BUSINESS_WRITE)
 def test_mail(request: MemberRequest) -> HttpResponse:
-    """Sends a test letter to the business's own address."""
+    """Send a test e-mail to the business's own address."""
     try:
         send_test_letter(business=request.business, actor=request.actor)
     except InvalidDocument as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
     else:
-        messages.success(request, f"A test letter to {request.business.email} is on its way.")
+        messages.success(request, f"A test e-mail to {request.business.email} is being sent.")
     return redirect("settings")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.MEMBERS_READ)
 def members(request: MemberRequest) -> HttpResponse:
-    """Who belongs to the business, and in what role."""
+    """List the members, and invite a member."""
     faults: dict[str, str] = {}
     if request.method == "POST":
         if not request.actor.may(Scope.MEMBERS_WRITE):
@@ -197,7 +205,7 @@ def members(request: MemberRequest) -> HttpResponse:
             "estimator"), "select", choices=tuple((item.value, item.value) for item in MemberRole),
         ),
     ]  # fmt: skip
-    grants = [(role.value, in_words(GRANTS[role])) for role in MemberRole]
+    grants = [(role.value, scopes_label(GRANTS[role])) for role in MemberRole]
     loose = [text for pointer, text in faults.items() if pointer != "/email"]
     values = {
         "members": [(row, _member_facts(row)) for row in rows],
@@ -267,7 +275,7 @@ def keys(request: MemberRequest) -> HttpResponse:
             faults = faults_by_pointer(refused)
     rows = ApiKey.objects.filter(business=request.business).order_by("-id")
     scopes = [
-        (scope.value, scope_word(scope), scope.value in request.POST.getlist("scope"))
+        (scope.value, scope_label(scope), scope.value in request.POST.getlist("scope"))
         for scope in sorted(BUSINESS_SCOPES & request.actor.scopes)
     ]
     name = FormField(
@@ -278,7 +286,7 @@ def keys(request: MemberRequest) -> HttpResponse:
         fault=faults.get("/name", ""),
     )
     values = {
-        "keys": [(row, in_words(row.scopes)) for row in rows],
+        "keys": [(row, scopes_label(row.scopes)) for row in rows],
         "scopes": scopes,
         "name": name,
         "faults": faults,
@@ -294,7 +302,7 @@ def keys(request: MemberRequest) -> HttpResponse:
 def _issue(request: MemberRequest) -> dict[str, str]:
     name = request.POST.get("name", "").strip()
     if not 0 < len(name) <= 120:
-        raise InvalidDocument([Fault("/name", "name", "Say what the key is for, in 120 characters at most.")])
+        raise InvalidDocument([Fault("/name", "name", "Enter the purpose of the key, with at most 120 characters.")])
     scopes = [Scope(text) for text in request.POST.getlist("scope") if text in set(BUSINESS_SCOPES)]
     services.refuse_more_than_own(scopes, request.actor)
     _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
@@ -305,8 +313,8 @@ def _issue(request: MemberRequest) -> dict[str, str]:
 @require_scope(Scope.KEYS_WRITE)
 @transaction.atomic
 def key(request: MemberRequest, ref: str) -> HttpResponse:
-    """Ends a key at once."""
+    """Revoke a key at once."""
     row = find(ApiKey.objects.filter(business=request.business).select_for_update(no_key=True, of=("self",)), ref)
     services.revoke_key(key=row, actor=request.actor)
-    messages.success(request, f"The key {row.name} is ended.")
+    messages.success(request, f"Key {row.name} revoked.")
     return redirect("keys")

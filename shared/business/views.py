@@ -1,4 +1,4 @@
-"""Signing in and out, a first password by an invitation's link, and choosing the business to work in."""
+"""Views for signing in, accepting an invitation, and selecting a business."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _KNOWN_S = 365 * 24 * 3600
 
 
 class SignInForm(AuthenticationForm):
-    """One text for a wrong password and for somebody unknown."""
+    """Sign-in form with the same error for a wrong password and an unknown address."""
 
     username = forms.EmailField(
         label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True, "autocomplete": "username"})
@@ -43,16 +43,17 @@ class SignInForm(AuthenticationForm):
     }
 
     def clean_username(self) -> str:
+        """Return the address in lower case."""
         return str(self.cleaned_data["username"]).strip().lower()
 
 
 def _guesser(request: HttpRequest, email: str) -> str:
-    """Whose tries are counted: the account's, wherever they come from, but for a browser that signed in to it before.
+    """Return the key for counting sign-in attempts: one per account, and a separate one for each browser that has signed in.
 
-    Otherwise a stranger who guesses on and on would keep out whom the account belongs to.
+    Otherwise a stranger who guesses passwords could lock out the owner of the account.
     """
-    data = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
-    browser, _, account = data.partition(":")
+    cookie = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
+    browser, _, account = cookie.partition(":")
     return f"browser:{browser}" if account == _digest(email) else f"account:{email}"
 
 
@@ -61,7 +62,7 @@ def _digest(email: str) -> str:
 
 
 class SignIn(LoginView):
-    """Slows down guessing: per account with its address (axes), per address, and per account from anywhere unknown."""
+    """Sign-in page. It limits attempts per account and address (axes), per address, and per account from unknown browsers."""
 
     template_name = "business/sign_in.html"
     form_class = SignInForm
@@ -69,15 +70,16 @@ class SignIn(LoginView):
     redirect_authenticated_user = True
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Sign in, unless there were too many attempts."""
         email = request.POST.get("username", "").strip().lower()
         for caller in (f"ip:{rate_limit.client_ip(request)}", _guesser(request, email)):
-            standing = rate_limit.count(caller, policy="sign-in", quota=_TRIES, window_s=_WINDOW_S)
-            if standing.exceeded:
+            status = rate_limit.count(caller, policy="sign-in", quota=_TRIES, window_s=_WINDOW_S)
+            if status.exceeded:
                 return locked_out(request)
         return super().post(request, *args, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        """Lets this browser be known again, for this account alone."""
+        """Set a cookie that identifies this browser for this account."""
         response = super().form_valid(form)
         mark = f"{secrets.token_urlsafe(16)}:{_digest(form.cleaned_data['username'])}"
         response.set_signed_cookie(
@@ -94,39 +96,40 @@ class SignIn(LoginView):
 
 
 class StaffForm(SignInForm):
-    """An account that may not use the admin is refused in the same words."""
+    """Sign-in form of the admin. Other accounts get the same error as for a wrong password."""
 
     def confirm_login_allowed(self, user: Person) -> None:
+        """Reject an account that may not use the admin."""
         super().confirm_login_allowed(user)
         if not user.is_staff:
             raise self.get_invalid_login_error()
 
 
 class AdminSignIn(SignIn):
-    """The sign-in of the admin: the same page with the same limits."""
+    """Sign-in page of the admin, with the same limits."""
 
     form_class = StaffForm
     authentication_form = StaffForm
-    redirect_authenticated_user = False  # who is signed in without being staff would go round in circles
+    redirect_authenticated_user = False  # otherwise a signed-in person who is not staff would be redirected for ever
     next_page = "admin:index"
 
 
 def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
-    """The answer to too many tries: the same for everybody, and it passes by itself."""
+    """Show the page for too many sign-in attempts."""
     return too_many(request, _WINDOW_S)
 
 
 def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
-    """Return the page of who has to wait."""
+    """Return the page that asks to wait."""
     response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
     response["Retry-After"] = str(seconds)
     return response
 
 
 class Welcome(PasswordResetConfirmView):
-    """The page of an invitation's link. A new password is set here; who has a proved account signs in and accepts.
+    """Page of an invitation. A new person sets a password; a person with a confirmed account signs in and accepts.
 
-    The secret moves from the address into the session at once; reading changes nothing.
+    The secret is moved from the address into the session at once. A GET changes nothing.
     """
 
     template_name = "business/welcome.html"
@@ -136,13 +139,14 @@ class Welcome(PasswordResetConfirmView):
     member: Member | None = None
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Answer a request, unless there were too many."""
         caller = f"ip:{rate_limit.client_ip(request)}"
         if rate_limit.count(caller, policy="welcome", quota=_TRIES, window_s=_WINDOW_S).exceeded:
             return locked_out(request)
         return super().dispatch(request, *args, **kwargs)
 
     def get_user(self, uidb64: str) -> Person | None:
-        """Return the person of an invitation; a removed one has no link either."""
+        """Return the person of an invitation; None if it was removed."""
         rows = Member.objects.select_related("person", "business")
         self.member = rows.filter(ref=uidb64, person__is_active=True).first()
         if self.member is None:
@@ -151,30 +155,32 @@ class Welcome(PasswordResetConfirmView):
         return self.member.person
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        return self._as_somebody_else(request) or super().get(request, *args, **kwargs)
+        """Show the invitation."""
+        return self._reject_other_person(request) or super().get(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, *args: str, **kwargs: Any) -> HttpResponse:
-        if (answer := self._as_somebody_else(request)) is not None:
-            return answer
-        member = self._invited()
+        """Set the password, accept or decline."""
+        if (response := self._reject_other_person(request)) is not None:
+            return response
+        member = self._invitation()
         if member.person.needs_password:
             return super().post(request, *args, **kwargs)
         if request.POST.get("do") == "decline":
             invitations.decline(member=member)
-            messages.success(request, f"You do not join {member.business.name}.")
+            messages.success(request, f"Invitation to {member.business.name} declined.")
         else:
             self._accept()
         return redirect(self.success_url)
 
-    def _invited(self) -> Member:
-        """Return the invitation of a link that is good: nobody else comes this far."""
+    def _invitation(self) -> Member:
+        """Return the invitation of a valid link."""
         if self.member is None:
             raise Http404
         return self.member
 
-    def _as_somebody_else(self, request: HttpRequest) -> HttpResponse | None:
-        """Return the answer to a person who has to sign in first, or who is signed in as another person."""
-        member = self._invited()
+    def _reject_other_person(self, request: HttpRequest) -> HttpResponse | None:
+        """Return the response for a person who must sign in first or is signed in as another person; otherwise None."""
+        member = self._invitation()
         if member.person.needs_password or request.user.pk == member.person_id:
             return None
         if not request.user.is_authenticated:
@@ -183,7 +189,7 @@ class Welcome(PasswordResetConfirmView):
         return self.render_to_response(self.get_context_data(is_another=True), status=403)
 
     def _accept(self) -> None:
-        member = self._invited()
+        member = self._invitation()
         try:
             invitations.accept(member=member)
         except Member.DoesNotExist:
@@ -191,25 +197,27 @@ class Welcome(PasswordResetConfirmView):
         self.request.session[SESSION_KEY] = member.business.ref
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Return the values of the template."""
         needs_password = bool(self.member and self.member.person.needs_password)
         return super().get_context_data(member=self.member, needs_password=needs_password, **kwargs)
 
     def render_to_response(self, context: dict[str, Any], **kwargs: Any) -> HttpResponse:
-        """One page for a link that is wrong, over, used or taken back."""
+        """Render the page, with 404 for a link that is wrong, expired, used or revoked."""
         form = context["form"]
-        wrong = 422 if form is not None and form.errors else 200
-        return super().render_to_response(context, **{"status": wrong if self.validlink else 404, **kwargs})
+        status = 422 if form is not None and form.errors else 200
+        return super().render_to_response(context, **{"status": status if self.validlink else 404, **kwargs})
 
     def form_valid(self, form: SetPasswordForm[Person]) -> HttpResponse:
+        """Set the password, sign in and accept the invitation."""
         with transaction.atomic():
-            response = super().form_valid(form)  # signs in, which may begin another session
+            response = super().form_valid(form)  # signs in, which may start another session
             self._accept()
         return response
 
 
 @require_POST
 def choose_business(request: HttpRequest, ref: str) -> HttpResponseBase:
-    """Another of one's own businesses."""
+    """Switch to another business of the person."""
     if not isinstance(request.user, Person) or not businesses_of(request.user).filter(ref=ref).exists():
         raise Http404
     request.session[SESSION_KEY] = ref

@@ -1,7 +1,7 @@
-"""Who changed what, when: only ever added to, each entry chained to the one before it by its hash.
+"""Audit log: entries are only added, and each contains the hash of the entry before it.
 
-An entry is written in the transaction of the change it tells of. The database refuses to change or delete one;
-should somebody get past that, ``verify`` names the first entry that is not as it was written.
+An entry is written in the transaction of its change. The database rejects changes and deletions of entries. If an entry is
+changed anyway, ``verify`` reports it.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _KIND, _BATCH = "audit", 500
 
 
 class AuditEntry(models.Model):
-    """One change. ``subject`` is ``kind:ref`` of what was changed; ``detail`` holds plain values, before and after."""
+    """Entry for one change. ``subject`` is ``kind:ref`` of the changed record; ``detail`` contains plain values."""
 
     business = models.ForeignKey(Business, on_delete=models.PROTECT, related_name="+")
     number = models.PositiveBigIntegerField()
@@ -58,7 +58,7 @@ def record(
     detail: dict[str, Any] | None = None,
     at: datetime | None = None,
 ) -> AuditEntry:
-    """Adds an entry, last in its transaction (see ``numbering``). ``action`` is a word of the trade: ``quote.sent``."""
+    """Add an entry, as the last step of a transaction (see ``numbering``). ``action`` is a name such as ``quote.sent``."""
     [entry] = record_each(business, actor, action, [(subject, detail or {})], at)
     return entry
 
@@ -67,11 +67,11 @@ def record_each(
     business: Business,
     actor: Actor,
     action: str,
-    told: Sequence[tuple[str, dict[str, Any]]],
+    changes: Sequence[tuple[str, dict[str, Any]]],
     at: datetime | None = None,
 ) -> list[AuditEntry]:
-    """The same for many subjects and their details, in two queries and one more for every few hundred."""
-    first = next_number(business, _KIND, len(told)) - len(told) + 1
+    """Add an entry for each subject and its details, in two queries and one more for every 500 entries."""
+    first = next_number(business, _KIND, len(changes)) - len(changes) + 1
     before = AuditEntry.objects.filter(business=business, number=first - 1).values_list("sha256", flat=True).first()
     common: dict[str, Any] = {
         "business": business,
@@ -83,7 +83,7 @@ def record_each(
         "request_id": request_id(),
     }
     entries = list[AuditEntry]()
-    for number, (subject, detail) in enumerate(told, first):
+    for number, (subject, detail) in enumerate(changes, first):
         entry = AuditEntry(**common, number=number, subject=subject, detail=write_json(detail).decode())
         entry.previous = entries[-1].sha256 if entries else before or ""
         entry.sha256 = _seal(entry)
@@ -92,13 +92,13 @@ def record_each(
 
 
 def verify(business: Business) -> Iterator[str]:
-    """Says what is wrong with the chain of a business: edited, missing, swapped or cut-off entries. Nothing: it is whole."""
+    """Yield the errors in a business's audit chain; nothing if it is intact."""
     previous, expected = "", 1
     for entry in AuditEntry.objects.filter(business=business).order_by("number").iterator():
         if entry.number != expected:
             yield f"entry {expected} is missing"
         if entry.sha256 != _seal(entry) or (entry.previous != previous and entry.number == expected):
-            yield f"entry {entry.number} is not as it was written"
+            yield f"entry {entry.number} was changed"
         previous, expected = entry.sha256, entry.number + 1
     from shared.database.numbering import NumberSequence
 
@@ -108,13 +108,13 @@ def verify(business: Business) -> Iterator[str]:
 
 
 def head(business: Business) -> tuple[int, str]:
-    """Number and hash of the last entry: kept elsewhere, it proves that nothing was cut off."""
+    """Return the number and hash of the last entry. Stored elsewhere, they prove that no entry was removed at the end."""
     last = AuditEntry.objects.filter(business=business).order_by("-number").values_list("number", "sha256").first()
     return last or (0, "")
 
 
 def has(business_ref: str, number: int, sha256: str) -> bool:
-    """Whether a business's chain still has an entry that was its head once."""
+    """Return whether a business's audit log contains an entry with this number and hash."""
     rows = AuditEntry.objects.filter(business__ref=business_ref, number=min(number, 2**63 - 1), sha256=sha256)
     return rows.exists()
 
@@ -130,7 +130,7 @@ def _seal(entry: AuditEntry) -> str:
 _GUARD = {
     "postgresql": [
         """CREATE OR REPLACE FUNCTION shared_audit_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
-        BEGIN RAISE EXCEPTION 'the audit trail is only ever added to' USING ERRCODE = '42501'; END $$""",
+        BEGIN RAISE EXCEPTION 'entries of the audit log cannot be changed' USING ERRCODE = '42501'; END $$""",
         """CREATE OR REPLACE TRIGGER shared_audit_rows BEFORE UPDATE OR DELETE ON shared_auditentry
         FOR EACH ROW EXECUTE FUNCTION shared_audit_refuse()""",
         """CREATE OR REPLACE TRIGGER shared_audit_all BEFORE TRUNCATE ON shared_auditentry
@@ -138,7 +138,7 @@ _GUARD = {
     ],
     "sqlite": [
         f"""CREATE TRIGGER IF NOT EXISTS shared_audit_{verb.lower()} BEFORE {verb} ON shared_auditentry
-        BEGIN SELECT RAISE(ABORT, 'the audit trail is only ever added to'); END"""
+        BEGIN SELECT RAISE(ABORT, 'entries of the audit log cannot be changed'); END"""
         for verb in ("UPDATE", "DELETE")
     ],
 }
@@ -149,12 +149,12 @@ _UNGUARD = {
 
 
 def install_audit_triggers() -> None:
-    """Makes the database refuse changes to entries; done after every migration."""
+    """Make the database reject changes of entries. It runs after every migration."""
     _run(_GUARD[connection.vendor])
 
 
-def unguard() -> None:
-    """Takes the refusal away: only for tests, which empty their tables."""
+def remove_audit_triggers() -> None:
+    """Remove the triggers. Only for tests, which empty their tables."""
     _run(_UNGUARD[connection.vendor])
 
 

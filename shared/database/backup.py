@@ -1,7 +1,7 @@
 """Backup and restore of the whole database, on PostgreSQL and SQLite.
 
-A copy is written beside its target and renamed when it is whole, so that there is never half a backup. Never
-copy a live SQLite file with ``cp``: what is still in its write-ahead log would be missing.
+A copy is written beside its target and renamed when it is complete, so that there is never a partial backup. Never copy a live
+SQLite file with ``cp``: changes in its write-ahead log would be missing.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ _POSTGRES_MAGIC = b"PGDMP"
 
 
 class CopyError(RuntimeError):
-    """The copy could not be made or read; nothing was changed."""
+    """Error while a copy is made or read. Nothing was changed."""
 
 
 def backup(target: Path) -> None:
-    """Writes a consistent copy; others may go on reading and writing meanwhile."""
+    """Write a consistent copy. The database can be used during the backup."""
     part = target.with_name(target.name + ".part")
     try:
         if connection.vendor == "postgresql":
@@ -34,8 +34,8 @@ def backup(target: Path) -> None:
             with closing(sqlite3.connect(source, timeout=20)) as live, closing(sqlite3.connect(part)) as copy:
                 live.backup(copy, pages=-1)
                 copy.execute("PRAGMA journal_mode=DELETE")
-        with part.open("rb+") as written:
-            os.fsync(written.fileno())
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
         part.replace(target)
     except (sqlite3.Error, OSError) as fault:
         raise CopyError(f"{target} could not be written: {fault}") from fault
@@ -44,10 +44,10 @@ def backup(target: Path) -> None:
 
 
 def restore(source: Path) -> None:
-    """Puts a copy in the place of everything that is there; a file that is no backup is refused first."""
+    """Replace the database by a copy. A file that is not a backup is rejected first."""
     magic = _POSTGRES_MAGIC if connection.vendor == "postgresql" else _SQLITE_MAGIC
     if not source.is_file() or source.open("rb").read(len(magic)) != magic:
-        raise CopyError(f"{source} is no backup of a {connection.vendor} database")
+        raise CopyError(f"{source} is not a backup of a {connection.vendor} database")
     connections.close_all()
     if connection.vendor == "postgresql":
         _tool("pg_restore", "--clean", "--if-exists", "--no-owner", "--single-transaction", "--exit-on-error",
@@ -61,7 +61,7 @@ def restore(source: Path) -> None:
 
 
 def _address() -> str:
-    """The database as libpq takes it; the password goes by the environment, never onto the command line."""
+    """Return the database's address for libpq. The password is passed by the environment, never on the command line."""
     data = connection.settings_dict
     parts = {"host": data["HOST"], "port": data["PORT"], "user": data["USER"], "dbname": data["NAME"]}
     return " ".join(f"{name}='{value}'" for name, value in parts.items() if value)

@@ -1,4 +1,4 @@
-"""Queries that every call makes: their SQL is written once, because writing it costs more than the database's answer."""
+"""Queries whose SQL is compiled once and reused, because compiling takes longer than running them."""
 
 from __future__ import annotations
 
@@ -14,26 +14,26 @@ _ANY = "any"
 
 
 class CompiledQuery:
-    """``Statement(lambda sku: Part.objects.filter(sku=sku).values_list(…))``: called with a value, gives its rows.
+    """Query with one text parameter: ``CompiledQuery(lambda sku: Part.objects.filter(sku=sku).values_list(…))``.
 
-    The query has one parameter, a text. What the fields do to make a database's values Python's is done as always.
+    Call it with a value to get the rows. Values are converted by the fields as usual.
     """
 
     def __init__(self, query: Callable[[str], QuerySet[Any, Any]]) -> None:
         self._query = query
 
     def __call__(self, value: str) -> Iterable[list[Any]]:
-        compiler, sql, converters = self._written
+        compiler, sql, converters = self._compiled
         with connection.cursor() as cursor:
             cursor.execute(sql, [value])
             rows = cursor.fetchall()
-        data: Iterable[list[Any]] = compiler.apply_converters(rows, converters)
-        return data
+        converted: Iterable[list[Any]] = compiler.apply_converters(rows, converters)
+        return converted
 
     @cached_property
-    def _written(self) -> tuple[SQLCompiler, str, dict[int, Any]]:
+    def _compiled(self) -> tuple[SQLCompiler, str, dict[int, Any]]:
         compiler = self._query(_ANY).query.get_compiler(DEFAULT_DB_ALIAS)
         sql, parameters = compiler.as_sql()
         if list(parameters) != [_ANY]:
-            raise ValueError(f"one parameter is wanted, not {parameters}")
+            raise ValueError(f"the query must have one parameter, not {parameters}")
         return compiler, sql, compiler.get_converters([selected[0] for selected in compiler.select])

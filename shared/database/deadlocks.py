@@ -1,4 +1,4 @@
-"""Repeats work that PostgreSQL ended because of a deadlock. Requests and background tasks share this wrapper."""
+"""Repetition of a transaction that PostgreSQL ended because of a deadlock, for requests and background tasks."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Numbers of quotes, orders and the like: for each business and kind 1, 2, 3 … without gaps or doubles.
+"""Numbers of quotes, orders and other documents: 1, 2, 3 … for each business and kind, without gaps or duplicates.
 
-The number is taken inside the transaction that uses it: rolled back, it is free again. Lock the rows you are
-going to change first, then take numbers, then write the audit trail; everybody in that order never deadlocks.
+A number is taken inside the transaction that uses it; a rollback frees it. To avoid deadlocks, first lock the rows that you
+change, then take numbers, then write the audit entry.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from shared.business.models import Business
 
 
 class NumberSequence(models.Model):
-    """The last number given out."""
+    """Last number that was used."""
 
     business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="+")
     kind = models.CharField(max_length=40)
@@ -33,8 +33,10 @@ RETURNING last
 
 
 def next_number(business: Business, kind: str, count: int = 1) -> int:
-    """The next number of ``kind``, the last of ``count`` of them; other takers of the business wait until this
-    transaction ends."""
+    """Return the next number of ``kind``; with ``count``, take several and return the last.
+
+    Other transactions of the business wait until this one ends.
+    """
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError("a number is taken inside the transaction that uses it")
     hold(business)
@@ -44,7 +46,7 @@ def next_number(business: Business, kind: str, count: int = 1) -> int:
 
 
 def hold(business: Business) -> None:
-    """One lock for all counters and the audit chain of a business, so that two of them can't block each other."""
+    """Take the only lock for all number sequences and the audit log of a business, so that they cannot block each other."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [0x62617977, business.pk % 2**31])

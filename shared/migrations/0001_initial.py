@@ -32,9 +32,9 @@ class Migration(migrations.Migration):
                 ('phone', models.CharField(blank=True, max_length=40)),
                 ('website', models.CharField(blank=True, max_length=200)),
                 ('currency', models.CharField(max_length=3, validators=[django.core.validators.RegexValidator('^[A-Z]{3}\\Z', 'Three capital letters of ISO 4217.')])),
-                ('locale', models.CharField(default='en', max_length=20, validators=[shared.business.models.known_locale])),
+                ('locale', models.CharField(default='en', max_length=20, validators=[shared.business.models.check_locale])),
                 ('language', models.CharField(default='en', max_length=20)),
-                ('time_zone', models.CharField(default='UTC', max_length=60, validators=[shared.business.models.known_time_zone])),
+                ('time_zone', models.CharField(default='UTC', max_length=60, validators=[shared.business.models.check_time_zone])),
                 ('paper_size', models.CharField(choices=[('A4', 'A4'), ('Letter', 'Letter')], default='A4', max_length=6)),
                 ('tax_rounding', models.CharField(choices=[('total', 'on the total of each rate'), ('line', 'on every line')], default='total', max_length=5)),
                 ('tax_name', models.CharField(default='Tax', max_length=20)),
@@ -196,17 +196,18 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('handler', models.CharField(max_length=120)),
-                ('state', models.CharField(choices=[('wanted', 'wanted'), ('done', 'done'), ('dead', 'given up')], default='wanted', max_length=10)),
+                ('state', models.CharField(choices=[('queued', 'queued'), ('done', 'done'), ('failed', 'failed')], default='queued', max_length=10)),
                 ('due_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('starts', models.PositiveIntegerField(default=0)),
                 ('lease', models.CharField(blank=True, max_length=32)),
                 ('leased_until', models.DateTimeField(null=True)),
                 ('done_at', models.DateTimeField(null=True)),
-                ('last_fault', models.TextField(blank=True)),
-                ('event', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='wanted', to='shared.event')),
+                ('last_error', models.TextField(blank=True)),
+                ('event', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='tasks', to='shared.event')),
             ],
             options={
-                'verbose_name_plural': 'wanted work',
+                'verbose_name': 'background task',
+                'verbose_name_plural': 'background tasks',
             },
         ),
         migrations.CreateModel(
@@ -273,15 +274,15 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='outboxtask',
-            index=models.Index(condition=models.Q(('state', 'wanted')), fields=['due_at'], name='wanted_due'),
+            index=models.Index(condition=models.Q(('state', 'queued')), fields=['due_at'], name='task_due'),
         ),
         migrations.AddConstraint(
             model_name='outboxtask',
-            constraint=models.UniqueConstraint(fields=('event', 'handler'), name='wanted_once_for_an_event'),
+            constraint=models.UniqueConstraint(fields=('event', 'handler'), name='task_once_for_an_event'),
         ),
         migrations.AddConstraint(
             model_name='outboxtask',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['wanted', 'done', 'dead'])), name='wanted_state_known'),
+            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['queued', 'done', 'failed'])), name='task_state_known'),
         ),
         migrations.AddConstraint(
             model_name='outgoingmail',

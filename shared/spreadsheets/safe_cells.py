@@ -1,4 +1,4 @@
-"""Texts in cells: what a spreadsheet would run as a formula is marked as text; numbers stay numbers."""
+"""Cells of CSV files. A text that a spreadsheet would run as a formula is marked as text."""
 
 from __future__ import annotations
 
@@ -7,15 +7,14 @@ from datetime import date, datetime
 from decimal import Decimal
 
 Cell = str | int | Decimal | date | None
-# a formula's first sign, in full width too, behind white space or a field separator that a spreadsheet may cut at (OWASP, CSV
-# injection)
-# spaces that only some engines count as white space are named, so that Python and PostgreSQL judge alike
+# first sign of a formula, also in full width, after white space or a field separator (OWASP, CSV injection); some kinds of
+# spaces are listed, because Python and PostgreSQL define white space differently
 RUNS = r"^[\s\u001c-\u001f\u0085\u00a0\u2007\u202f;,|]*[=+\-@\uff1d\uff0b\uff0d\uff20\t\r]"
 _RUNS = re.compile(RUNS)
 
 
 def guarded(text: str) -> str:
-    """The text with an apostrophe before it where a spreadsheet would run it.
+    """Return a text, with an apostrophe in front if a spreadsheet would run it.
 
     >>> guarded("=1+1"), guarded(" @SUM(A1)"), guarded("Rail 2250")
     ("'=1+1", "' @SUM(A1)", 'Rail 2250')
@@ -24,7 +23,7 @@ def guarded(text: str) -> str:
 
 
 def cell(value: Cell) -> str:
-    """A value as a cell of CSV: texts guarded, numbers in plain digits, days in ISO 8601.
+    """Return a value as a CSV cell: texts guarded, numbers in plain digits, dates in ISO 8601.
 
     >>> cell(Decimal("-12.50")), cell("-12.50"), cell(None)
     ('-12.50', "'-12.50", '')

@@ -1,4 +1,4 @@
-"""Workbooks written row by row in bounded memory: texts are texts, never formulas or links; the same bytes every time."""
+"""XLSX workbooks, written row by row with limited memory. Texts never become formulas or links, and the bytes are stable."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MADE = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class Workbook:
-    """A workbook. ``add`` writes the next row; ``close`` finishes the file."""
+    """Workbook. ``add`` writes the next row; ``close`` finishes the file."""
 
     sheet: Any
 
@@ -35,12 +35,12 @@ class Workbook:
             self.sheet.set_column(place, place, width)
 
     def begin_sheet(self, name: str) -> None:
-        """Begin another sheet: rows are added to it from now on."""
+        """Start another sheet. Further rows are added to it."""
         self.sheet = self._book.add_worksheet(name[:31])
         self._row = 0
 
     def add(self, row: Sequence[Cell], *, bold: bool = False) -> None:
-        """The next row; an empty one leaves a line free."""
+        """Add a row. An empty row leaves a blank line."""
         look = (self._bold,) if bold else ()
         for place, value in enumerate(row):
             match value:
@@ -55,5 +55,5 @@ class Workbook:
         self._row += 1
 
     def close(self) -> None:
-        """Writes what is still to be written."""
+        """Write the rest of the file."""
         self._book.close()

@@ -1,7 +1,6 @@
-"""The middlewares that only a browser needs: sessions, messages, pages that are parts of pages.
+"""Middlewares that only browsers need: sessions, messages and partial pages.
 
-A call of the API with a key never has a session: it is let past them, which is quicker and leaves a cookie that
-came along without any effect.
+An API call with a key has no session and skips them. This is faster, and a cookie sent along has no effect.
 """
 
 from __future__ import annotations
@@ -22,22 +21,22 @@ _PREFIX: Final = "/api/v1/"
 
 
 def with_key(request: HttpRequest) -> bool:
-    """Whether this is a call of the API by its Authorization header, good or bad."""
+    """Return whether this is an API call with an Authorization header, valid or not."""
     return "HTTP_AUTHORIZATION" in request.META and request.path_info.startswith(_PREFIX)
 
 
 class BrowserOnlyMixin:
-    """Mixed into a middleware: calls with a key go past it."""
+    """Mixin for a middleware that API calls with a key skip."""
 
     if TYPE_CHECKING:
         get_response: Any
 
     def __call__(self, request: HttpRequest) -> Any:
-        return self.get_response(request) if with_key(request) else super().__call__(request)  # type: ignore[misc]  # the middleware mixed into
+        return self.get_response(request) if with_key(request) else super().__call__(request)  # type: ignore[misc]  # the middleware's own class
 
 
 class CSPMiddleware(BrowserOnlyMixin, csp.CSPMiddleware):
-    """What pages may load; an answer of the API loads nothing at all."""
+    """Content security policy: pages may load our files, API responses nothing."""
 
     def __call__(self, request: HttpRequest) -> Any:
         response: HttpResponseBase = super().__call__(request)
@@ -47,7 +46,7 @@ class CSPMiddleware(BrowserOnlyMixin, csp.CSPMiddleware):
 
 
 class NoNulMiddleware:
-    """What a browser sends never holds the character NUL, which PostgreSQL takes in no text: 400 instead of a fault later."""
+    """Middleware that rejects the character NUL in cookies, addresses and forms, because PostgreSQL cannot store it."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self._get_response = get_response
@@ -60,27 +59,27 @@ class NoNulMiddleware:
         return self._get_response(request)
 
     def process_view(self, request: HttpRequest, *_: Any) -> None:
-        """A form, once the check for forgery has read it."""
+        """Check a form, after the CSRF check has read it."""
         if request.method == "POST" and not request.path_info.startswith(_PREFIX):
             _refuse_nul(text for values in request.POST.lists() for text in (values[0], *values[1]))
 
 
 def _refuse_nul(texts: Iterable[str]) -> None:
     if any("\x00" in text for text in texts):
-        raise SuspiciousOperation("a text with the character NUL")
+        raise SuspiciousOperation("a text contains the character NUL")
 
 
 class SessionMiddleware(BrowserOnlyMixin, sessions.SessionMiddleware):
-    """Who has signed in."""
+    """Session of a browser."""
 
 
 class AuthenticationMiddleware(BrowserOnlyMixin, auth.AuthenticationMiddleware):
-    """The person of a session."""
+    """Person of a session."""
 
 
 class HtmxMiddleware(BrowserOnlyMixin, htmx.HtmxMiddleware):
-    """Whether a part of a page is wanted."""
+    """Detection of requests for a part of a page."""
 
 
 class MessageMiddleware(BrowserOnlyMixin, messages.MessageMiddleware):
-    """What the next page tells."""
+    """Messages that the next page shows."""

@@ -1,6 +1,6 @@
-"""What is sent to us counts when it came whole: a form whose end was lost on its way stores nothing.
+"""Checks that a request body is complete. An incomplete form is rejected with 400.
 
-A line that breaks off in the middle of a body looks like its end to what reads it, and half of a form is a form.
+A connection that breaks during the body looks like the end of the body, and half of a form is a valid form.
 """
 
 from __future__ import annotations
@@ -15,39 +15,39 @@ _PREFIX: Final = "/api/v1/"
 
 
 class CompleteBody:
-    """A request's body that raises where it ends before its Content-Length."""
+    """Request body that raises OSError if it ends before its Content-Length."""
 
     def __init__(self, stream: IO[bytes], length: int) -> None:
         self._stream, self._left = stream, length
 
     @property
     def left(self) -> int:
-        """How many bytes have not been read yet."""
+        """Return the number of unread bytes."""
         return self._left
 
     def read(self, size: int = -1) -> bytes:
-        """As of any file."""
-        wanted = self._wanted(size)
-        return self._counted(self._stream.read(wanted), wanted)
+        """Read bytes like a file."""
+        limit = self._limit(size)
+        return self._check(self._stream.read(limit), limit)
 
     def readline(self, size: int = -1) -> bytes:
-        """As of any file."""
-        wanted = self._wanted(size)
-        line = self._stream.readline(wanted)
-        return self._counted(line, len(line) if line.endswith(b"\n") else wanted)
+        """Read a line like a file."""
+        limit = self._limit(size)
+        line = self._stream.readline(limit)
+        return self._check(line, len(line) if line.endswith(b"\n") else limit)
 
-    def _wanted(self, size: int) -> int:
+    def _limit(self, size: int) -> int:
         return self._left if size < 0 else min(size, self._left)
 
-    def _counted(self, data: bytes, wanted: int) -> bytes:
+    def _check(self, data: bytes, expected: int) -> bytes:
         self._left -= len(data)
-        if len(data) < wanted:
+        if len(data) < expected:
             raise OSError(f"The body ends {self._left} bytes too early.")
         return data
 
 
 def unread_of(environ: Mapping[str, Any]) -> int:
-    """Return how many bytes of the request's body have not been read yet."""
+    """Return the number of unread bytes of the request's body."""
     body = environ.get("wsgi.input")
     return body.left if isinstance(body, CompleteBody) else 0
 
@@ -56,19 +56,19 @@ Application = Callable[[dict[str, Any], Any], Iterable[bytes]]
 
 
 def whole(application: Application) -> Application:
-    """A WSGI application that is told when a body was cut off."""
+    """Wrap a WSGI application so that reading an incomplete body raises OSError."""
 
     def checked(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
-        data = str(environ.get("CONTENT_LENGTH") or "")
-        if data.isascii() and data.isdigit():
-            environ["wsgi.input"] = CompleteBody(environ["wsgi.input"], int(data))
+        length = str(environ.get("CONTENT_LENGTH") or "")
+        if length.isascii() and length.isdigit():
+            environ["wsgi.input"] = CompleteBody(environ["wsgi.input"], int(length))
         return application(environ, start_response)
 
     return checked
 
 
 class CompleteFormMiddleware:
-    """A form is read, and refused (400) when its end is missing, before anything goes by what is in it."""
+    """Middleware that reads a form before the view, and rejects it with 400 if it is incomplete."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self._get_response = get_response
@@ -77,7 +77,7 @@ class CompleteFormMiddleware:
         return self._get_response(request)
 
     def process_view(self, request: HttpRequest, *_: Any) -> None:
-        """Before the check for forgery, which passes over a body that broke off."""
+        """Read the form before the CSRF check, which ignores an incomplete body."""
         if request.method == "POST" and not request.path_info.startswith(_PREFIX):
             try:
                 len(request.POST)

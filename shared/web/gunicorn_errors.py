@@ -1,4 +1,4 @@
-"""gunicorn's workers, which tell what they can't parse as a problem instead of as a page of gunicorn's own."""
+"""Gunicorn worker mixin that answers unparsable requests with a problem document."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ _CODES: Final[tuple[tuple[type[Exception], str], ...]] = (
 
 
 class ProblemErrorsMixin:
-    """Comes before one of gunicorn's workers: ``class Worker(ProblemErrorsMixin, ThreadWorker)``."""
+    """Mixin for a Gunicorn worker: ``class Worker(ProblemErrorsMixin, ThreadWorker)``."""
 
     log: Any
 
     def handle_error(self, req: Any, client: Any, addr: Any, exc: Exception) -> None:
-        """What gunicorn calls where a request could not be read or answered."""
+        """Answer a request that Gunicorn could not read or answer."""
         code = next((code for kind, code in _CODES if isinstance(exc, kind)), "internal")
         if code == "internal":
             self.log.error("Error handling request", exc_info=exc)
@@ -36,4 +36,4 @@ class ProblemErrorsMixin:
         try:
             send_refusal(client, code)
         except OSError:
-            self.log.debug("Nobody waits for the refusal.")
+            self.log.debug("The client has disconnected.")

@@ -1,8 +1,8 @@
-"""Gunicorn's worker with threads, for strangers who keep a line open: none of them keeps a thread.
+"""Threaded Gunicorn worker with limits for slow clients: an idle connection does not occupy a thread.
 
-``gunicorn shared.wsgi --worker-class=shared.web.gunicorn_worker.Worker``. A thread is given out once a request has begun to
-arrive; from then on the whole of it has ten seconds and a second more for every 16 kB, and so has its answer. What is late counts
-as hung up.
+``gunicorn shared.wsgi --worker-class=shared.web.gunicorn_worker.Worker``. A thread is used once a request begins to arrive. The
+request then has ten seconds, and one second more for every 16 kB. The same applies to the response. After that the client counts
+as disconnected.
 """
 
 from __future__ import annotations
@@ -26,22 +26,22 @@ if TYPE_CHECKING:
 
 BEGUN_S = 10.0
 BYTES_PER_S = 16_384
-STAYS_OPEN_OVER = 64 * 1024  # bytes of a body that gunicorn reads to its end when nobody else did
+STAYS_OPEN_OVER = 64 * 1024  # bytes of an unread body that gunicorn reads before it closes the connection
 
 
 class TimedSocket(socket.socket):
-    """A connection that says what it has to say in time, and takes its answer in time."""
+    """Connection with time limits for the request and the response."""
 
     _begun = 0.0
     _taken = 0
 
     def setblocking(self, flag: bool) -> None:
-        """Gunicorn's sign, by ``True``, that a thread begins with a request."""
+        """Start the time of a request: Gunicorn sets ``True`` when a thread begins to read it."""
         self._begun, self._taken = time.monotonic(), 0
         super().setblocking(flag)
 
     def recv(self, bufsize: int, flags: int = 0, /) -> bytes:
-        """What comes; nothing, as when the other side hangs up, once the time for it is over."""
+        """Receive bytes; none if the client has disconnected or its time is over."""
         if self.gettimeout() == 0:
             return super().recv(bufsize, flags)
         left = self._begun + BEGUN_S + self._taken / BYTES_PER_S - time.monotonic()
@@ -56,12 +56,12 @@ class TimedSocket(socket.socket):
         return data
 
     def sendall(self, data: Any, flags: int = 0, /) -> None:
-        """Sends all of it, or gives the other side up as gone."""
+        """Send all bytes, or raise ConnectionResetError if the client does not read them in time."""
         try:
             with self._within(BEGUN_S + len(data) / BYTES_PER_S):
                 super().sendall(data, flags)
         except TimeoutError:
-            raise ConnectionResetError(errno.ECONNRESET, "the answer was not taken in time") from None
+            raise ConnectionResetError(errno.ECONNRESET, "the response was not read in time") from None
 
     @contextmanager
     def _within(self, seconds: float) -> Iterator[None]:
@@ -74,12 +74,12 @@ class TimedSocket(socket.socket):
 
 
 class TimedConnection(TConn):  # type: ignore[misc]  # as above
-    """Closing waits for nobody in the worker's main thread, which lets everybody else in."""
+    """Connection that never waits in the worker's main thread when it is closed, because that thread accepts all others."""
 
     pool: Executor
 
     def close(self, graceful: bool = False) -> None:
-        """What is still unread has to be drained, or the answer may be lost with it: that is for a thread."""
+        """Close the connection. Unread bytes must be read first, or the response may be lost: a thread does that."""
         if graceful and self.wait_for_data(0):
             self.pool.submit(super().close, graceful=True)
         else:
@@ -87,12 +87,12 @@ class TimedConnection(TConn):  # type: ignore[misc]  # as above
 
 
 def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
-    """Wrap an application so that an answer to a body that is not read to its end says that the connection closes.
+    """Wrap an application so that its response announces that the connection closes if the body was not read completely.
 
-    Gunicorn reads at most 64 kB of such a body before it closes, after an answer that promised to stay open.
+    Gunicorn reads at most 64 kB of such a body before it closes the connection, although the response kept it open.
     """
 
-    def answering(environ: dict[str, Any], start_response: Any) -> Any:
+    def application_with_close(environ: dict[str, Any], start_response: Any) -> Any:
         def start(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> Any:
             write = start_response(status, headers, exc_info)
             if unread_of(environ) > STAYS_OPEN_OVER:
@@ -101,28 +101,29 @@ def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
 
         return application(environ, start)
 
-    return answering
+    return application_with_close
 
 
 class Worker(ProblemErrorsMixin, ThreadWorker):  # type: ignore[misc]  # as above
-    """See the head of this file."""
+    """Worker with time limits and problem documents; see the module."""
 
     wsgi: Callable[..., Any]
 
     def load_wsgi(self) -> None:
+        """Load the application."""
         super().load_wsgi()
         self.wsgi = closes_over_unread(self.wsgi)
 
     def accept(self, listener: socket.socket) -> None:
-        """Lets a connection in to wait for its first byte where all the idle ones do."""
+        """Accept a connection and wait for its first byte without a thread."""
         try:
-            accepted, caller = listener.accept()
+            accepted, client = listener.accept()
         except OSError as fault:
             if fault.errno not in (errno.EAGAIN, errno.ECONNABORTED):
                 raise
             return
         line = TimedSocket(accepted.family, accepted.type, accepted.proto, fileno=accepted.detach())
-        connection = TimedConnection(self.cfg, line, caller, listener.getsockname())
+        connection = TimedConnection(self.cfg, line, client, listener.getsockname())
         connection.pool, connection.timeout = self.tpool, time.monotonic() + self.cfg.keepalive
         self.nr_conns += 1
         self.pending_conns.append(connection)

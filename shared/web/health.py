@@ -1,4 +1,4 @@
-"""Whether the process lives, and whether it can do its work."""
+"""Health checks: the process runs, and it can work."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from shared.web.unavailable import RETRY_AFTER_S
 
 
 def healthz(_: HttpRequest) -> HttpResponse:
-    """The process answers."""
+    """Return 200 if the process runs."""
     return _answer({"status": "ok"}, 200)
 
 
 def readyz(_: HttpRequest) -> HttpResponse:
-    """The database answers and is migrated. A silent Redis is told, but does not make us unready: work waits as rows."""
-    checks = {"database": _database(), "jobs": _jobs()}
+    """Return 200 if the database responds and is migrated. Redis is reported, but is not required: tasks wait in the database."""
+    checks = {"database": _database(), "tasks": _tasks()}
     ready = checks["database"] == "ok"
     return _answer({"status": "ok" if ready else "not ready", "checks": checks}, 200 if ready else 503)
 
@@ -34,18 +34,18 @@ def _database() -> str:
         return "no answer"
 
 
-def _jobs() -> str:
+def _tasks() -> str:
     if not settings.REDIS_URL:
         return "in-process"
     try:
         redis.Redis.from_url(settings.REDIS_URL, socket_connect_timeout=0.5, socket_timeout=0.5).ping()
     except redis.RedisError:
-        return "no answer, work waits"
+        return "no answer, tasks wait"
     return "ok"
 
 
-def _answer(told: dict[str, object], status: int) -> HttpResponse:
-    response = HttpResponse(write_json(told), status=status, content_type="application/json")
+def _answer(values: dict[str, object], status: int) -> HttpResponse:
+    response = HttpResponse(write_json(values), status=status, content_type="application/json")
     response["Cache-Control"] = "no-store"
     if status == HTTPStatus.SERVICE_UNAVAILABLE:
         response["Retry-After"] = str(RETRY_AFTER_S)

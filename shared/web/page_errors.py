@@ -7,12 +7,12 @@ from shared.api.problems import Problem
 from shared.common.form_fields import faults_by_pointer
 
 PAGE_ERRORS = (InvalidDocument, Problem)
-"""What a page catches around an action, to show it again with the entered values."""
+"""Errors that a page catches around an action, to show the form again with the entered values."""
 PageError = InvalidDocument | Problem
 
 
 def error_text(error: PageError) -> str:
-    """Return everything that is wrong, as sentences."""
+    """Return all errors as sentences."""
     return error.detail if isinstance(error, Problem) else " ".join(fault.text for fault in error.faults)
 
 

@@ -1,4 +1,4 @@
-"""Rate limits that are exact under concurrency: one atomic step in Redis, or in the database without it."""
+"""Rate limits that are exact for concurrent requests: one atomic step in Redis, or in the database without Redis."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ ON CONFLICT (name) DO UPDATE SET
 RETURNING calls
 """
 
-_REST_S = 5.0  # a Redis that hangs must not hold every call until its time-out: for so long the database counts
+_REST_S = 5.0  # after a Redis that does not respond, the database counts for this time: not every call may wait for the timeout
 _redis_down_until = 0.0
 
 
 class RateWindow(models.Model):
-    """Calls counted in the current window of one caller."""
+    """Number of calls of a caller in the current window."""
 
     name = models.CharField(max_length=160, unique=True)
     starts = models.BigIntegerField()
@@ -43,7 +43,7 @@ class RateWindow(models.Model):
 
 @dataclass(frozen=True, slots=True)
 class RateLimitStatus:
-    """How a caller stands after this call."""
+    """Number of calls of a caller, with its quota."""
 
     policy: str
     quota: int
@@ -53,11 +53,11 @@ class RateLimitStatus:
 
     @property
     def exceeded(self) -> bool:
-        """Whether this call was one too many."""
+        """Return whether this call is over the quota."""
         return self.calls > self.quota
 
     def headers(self) -> dict[str, str]:
-        """RateLimit-Policy and RateLimit, as in the draft of the HTTPAPI working group."""
+        """Return RateLimit-Policy and RateLimit, as in the draft of the HTTPAPI working group."""
         left = max(0, self.quota - self.calls)
         data = {
             "RateLimit-Policy": f'"{self.policy}";q={self.quota};w={self.window_s}',
@@ -69,7 +69,7 @@ class RateLimitStatus:
 def count(
     caller: str, *, policy: str = "default", quota: int | None = None, window_s: int | None = None
 ) -> RateLimitStatus:
-    """Counts one call of ``caller`` and says how it stands."""
+    """Count a call of ``caller`` and return its status."""
     quota, window_s = quota or settings.RATE_QUOTA, window_s or settings.RATE_WINDOW_S
     now = int(time.time())
     starts = now - now % window_s
@@ -78,14 +78,14 @@ def count(
     return RateLimitStatus(policy, quota, window_s, calls, starts + window_s - now)
 
 
-def refuse_flood(standing: RateLimitStatus) -> None:
-    """Raises the 429 of a caller who has used up the quota."""
-    if standing.exceeded:
-        raise Problem("quota-exceeded", headers=standing.headers(), members={"violated-policies": [standing.policy]})
+def refuse_flood(status: RateLimitStatus) -> None:
+    """Raise 429 if the caller is over the quota."""
+    if status.exceeded:
+        raise Problem("quota-exceeded", headers=status.headers(), members={"violated-policies": [status.policy]})
 
 
 def client_ip(request: HttpRequest) -> str:
-    """The caller's address: X-Forwarded-For is believed only as far as our own proxies wrote it."""
+    """Return the client's address. Only the entries of X-Forwarded-For that our own proxies wrote are trusted."""
     forwarded = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
     if settings.PROXIES and len(forwarded) >= settings.PROXIES:
         return str(forwarded[-settings.PROXIES])
@@ -100,7 +100,7 @@ def _in_database(name: str, starts: int) -> int:
 
 def _in_redis(name: str, starts: int, window_s: int) -> int:
     global _redis_down_until
-    import redis  # a command loads this module for its table, and has no use for a client
+    import redis  # imported here, because commands need only the model of this module
 
     if time.monotonic() < _redis_down_until:
         return _in_database(name, starts)
@@ -108,7 +108,7 @@ def _in_redis(name: str, starts: int, window_s: int) -> int:
         return int(_redis(settings.REDIS_URL).eval(_STEP, 1, f"rate:{name}:{starts}", window_s * 1000))
     except redis.RedisError:
         _redis_down_until = time.monotonic() + _REST_S
-        return _in_database(name, starts)  # a stopped Redis must not stop the service, nor open it to floods
+        return _in_database(name, starts)  # without Redis the service runs on, with limits
 
 
 @lru_cache

@@ -1,7 +1,7 @@
-"""Page actions on what a person saw: a form carries the version it shows, and an action on another version is refused.
+"""Page actions on the version that a person has seen: an action on another version is rejected.
 
-A form holds two hidden fields, written by the template tag ``seen``: ``version`` of the row, and ``seen``, the values on the page
-that the person decides by. The values serve only to say what changed since; they are never trusted for anything else.
+A form contains two hidden fields, written by the template tag ``seen``: ``version`` of the record, and ``seen``, the values that
+the page shows. The values are used only to show what has changed; they are not trusted for anything else.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ VERSION, SEEN = "version", "seen"
 MAX_SEEN_CHARS = 200_000
 MAX_VALUE_CHARS = 200
 MAX_CHANGES = 12
-_MISSING = "This form does not say which version it shows. Open the page again."
+_MISSING = "This form does not state which version it shows. Open the page again."
 _CHANGED = "This has changed since you opened the page, so nothing was done. Check it and press again."
 
 

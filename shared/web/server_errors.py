@@ -1,4 +1,4 @@
-"""What a web server refuses before Django hears of it, told as a problem like everything else (RFC 9457)."""
+"""Problem responses (RFC 9457) for requests that the web server rejects before Django."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from shared.web import request_id
 
 _log = logging.getLogger("baywright.access")
 _WAIT_S, _READ, _READS = 0.2, 65_536, 32
-_TOLD: Final = {"malformed": "This is no well-formed request of HTTP/1.1."}
+_DETAILS: Final = {"malformed": "This is not a well-formed HTTP/1.1 request."}
 _CODES: Final = {414: "uri-too-long", 431: "headers-too-large", 500: "internal"}
 
 
 def refusal(code: str) -> bytes:
-    """A whole answer that says why nothing of the request was looked at, and the access line that goes with it."""
-    chosen = request_id.begin()
-    problem = Problem(code, _TOLD.get(code, ""))
+    """Return a complete response that states the error, and write its access log line."""
+    new_id = request_id.begin()
+    problem = Problem(code, _DETAILS.get(code, ""))
     body = orjson.dumps(problem.document())
     head = {
         "Date": formatdate(usegmt=True),
         "Content-Type": MEDIA_TYPE,
         "Content-Length": str(len(body)),
-        request_id.HEADER: chosen,
+        request_id.HEADER: new_id,
         "Connection": "close",
     }
     status = f"HTTP/1.1 {problem.status} {HTTPStatus(problem.status).phrase}"
@@ -39,7 +39,7 @@ def refusal(code: str) -> bytes:
 
 
 def send_refusal(connection: socket.socket, code: str) -> None:
-    """Sends the answer and takes in some of what is still being sent: a connection closed over unread bytes loses both."""
+    """Send the response, and read some of the remaining request: closing a connection with unread bytes may lose the response."""
     connection.settimeout(_WAIT_S)
     connection.sendall(refusal(code))
     connection.shutdown(socket.SHUT_WR)
@@ -49,19 +49,19 @@ def send_refusal(connection: socket.socket, code: str) -> None:
 
 
 class ProblemHandler(basehttp.WSGIRequestHandler):
-    """Django's own server, for trying things out."""
+    """Request handler of Django's development server."""
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
-        """What can't be parsed: too long, or no HTTP."""
+        """Answer a request that cannot be parsed."""
         self.close_connection = True
         try:
             send_refusal(cast("socket.socket", self.connection), _CODES.get(code, "malformed"))
         except OSError:
-            _log.debug("nobody waits for the refusal")
+            _log.debug("the client has disconnected")
 
 
 class ProblemServer(basehttp.WSGIServer):
-    """Makes every connection a ``ProblemHandler``."""
+    """Development server that uses ``ProblemHandler``."""
 
     def __init__(self, address: Any, handler: type[WSGIRequestHandler], *args: Any, **options: Any) -> None:
         super().__init__(address, ProblemHandler, *args, **options)

@@ -1,7 +1,7 @@
-"""Names of static files with a hash of their content, so that a new version never meets an old copy in somebody's cache.
+"""Names of static files with a hash of their content, so that browsers never use an old copy from their cache.
 
-After ``collectstatic`` they come from its manifest. Without it (a demo, the tests) the same names are made from where the
-files lie, and a finder of our own leads from such a name back to its file.
+After ``collectstatic`` the names come from its manifest. Without it (in a demo and in tests) the same names are calculated from
+the source files, and a finder returns the file of such a name.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def _hash_of(path: Path, _size: int, _changed_ns: int) -> str:
 
 
 def hashed_name(name: str, file: str) -> str:
-    """Return the name of a static file with the hash of what is in it now."""
+    """Return the name of a static file with the hash of its current content."""
     path = Path(file)
     stat = path.stat()
     stem, dot, suffix = name.rpartition(".")
@@ -33,28 +33,31 @@ def hashed_name(name: str, file: str) -> str:
 
 
 class HashedNameFinder(finders.BaseFinder):
-    """Find the file of a name with a hash; a hash of another version finds nothing."""
+    """Finder of files by a name with a hash. The hash of another version finds nothing."""
 
     def check(self, **_: Any) -> list[Any]:
+        """Return no errors."""
         return []
 
     def find(self, path: str, find_all: bool = False, **_: Any) -> Any:
-        data = _HASHED.match(path)
-        name = data["stem"] + data["suffix"] if data else ""
+        """Return the file of a name, or a list of files."""
+        match = _HASHED.match(path)
+        name = match["stem"] + match["suffix"] if match else ""
         file = finders.find(name) if name else None
         if not isinstance(file, str) or hashed_name(name, file) != path:
             return []
         return [file] if find_all else file
 
     def list(self, ignore_patterns: Any) -> Iterator[Any]:
-        """Nothing: ``collectstatic`` takes the files by their own names."""
+        """Return nothing: ``collectstatic`` finds the files by their own names."""
         return iter(())
 
 
 class HashedStorage(CompressedManifestStaticFilesStorage):  # type: ignore[misc]  # whitenoise has no types
-    """The manifest of ``collectstatic`` where there is one, otherwise hashes of the files where they lie."""
+    """Storage with the manifest of ``collectstatic`` if it exists, otherwise with hashes of the source files."""
 
     def url(self, name: str | None, force: bool = False) -> str:
+        """Return the address of a file."""
         if self.hashed_files or not name:
             return str(super().url(name, force))
         file = finders.find(name)

@@ -1,4 +1,4 @@
-"""Faults of what we stand on: a database that is down, busy or full, a disk without room. The caller can try again later."""
+"""Errors of the database and the disk, such as a database that is down, busy or full. The client can try again later."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _log = logging.getLogger("baywright.problems")
 RETRY_AFTER_S: Final = 10
 _NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS})
 _POSTGRES: Final = frozenset({"08", "40", "53", "55", "57", "58"})
-"""Classes of SQLSTATE: connection, rolled back, no resources, not in a state to, operator intervention, system error."""
+"""Classes of SQLSTATE: connection, rollback, resources, object state, operator intervention, system error."""
 _SQLITE: Final = frozenset(
     {
         sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN,
@@ -25,11 +25,11 @@ _SQLITE: Final = frozenset(
     }
 )  # fmt: skip
 _PRIMARY: Final = 0xFF
-"""An extended code of SQLite holds the primary one in its last byte."""
+"""Last byte of an extended error code of SQLite, which is the primary code."""
 
 
 def is_unavailable(fault: BaseException) -> bool:
-    """Return whether a fault passes by itself: the same request may succeed later, with nothing of ours mended."""
+    """Return whether an error may pass: the same request can succeed later without a change of the program."""
     if isinstance(fault, InterfaceError):
         return True
     if isinstance(fault, OperationalError):
@@ -46,21 +46,21 @@ def _passes(fault: DatabaseError) -> bool:
 
 
 def note(fault: BaseException) -> None:
-    """Write the fault to the log: the answer says no more than that it may pass."""
-    _log.error("something we stand on is not available", exc_info=fault)
+    """Log the error. The response does not show it."""
+    _log.error("the database or the disk is not available", exc_info=fault)
 
 
 def handler500(request: HttpRequest) -> HttpResponse:
-    """Answer a fault that nothing caught: 503 for one that passes by itself, 500 for a mistake of ours.
+    """Answer an unhandled error: 503 if it may pass, 500 for a programming error.
 
-    Called inside the ``except`` of whatever layer it reached, so that faults of sessions and other middlewares count too.
+    Django calls it inside the ``except`` of each layer, so that errors in middlewares are included.
     """
     fault = sys.exc_info()[1]
     if fault is None or not is_unavailable(fault):
         return server_error(request)
     note(fault)
     if request.path.startswith("/api/"):
-        from shared.api.error_handler import plain_answer, unavailable  # which knows this module
+        from shared.api.error_handler import plain_answer, unavailable  # it imports this module
 
         return plain_answer(unavailable())
     response = HttpResponse(render_to_string("503.html"), status=503)

@@ -66,7 +66,7 @@ def count_made(service: Service) -> int:
 
 def is_rendering(service: Service) -> bool:
     """Return whether a worker has started a task and not finished it."""
-    return bool(service.rows("SELECT id FROM shared_outboxtask WHERE state = 'wanted' AND leased_until IS NOT NULL"))
+    return bool(service.rows("SELECT id FROM shared_outboxtask WHERE state = 'queued' AND leased_until IS NOT NULL"))
 
 
 def assert_each_made_once(service: Service) -> None:

@@ -80,8 +80,8 @@ def test_a_backup_that_does_not_fit_is_refused_and_leaves_no_partial_file(servic
 def test_a_task_that_does_not_fit_into_the_database_is_done_once_there_is_room(service: Service) -> None:
     assert service.python(f"FULL = True{RUN}") == "False"
     assert service.effects() == []
-    assert service.states() == ["wanted"]
-    [(fault,)] = service.rows("SELECT last_fault FROM shared_outboxtask")
+    assert service.states() == ["queued"]
+    [(fault,)] = service.rows("SELECT last_error FROM shared_outboxtask")
     assert "full" in fault, "the admin shows the reason"
     assert service.python(f"FULL = False{RUN}") == "True"
     assert service.effects() == ["heavy"]

@@ -52,7 +52,7 @@ def test_a_process_that_ends_before_or_after_the_mark_sends_one_email_or_the_sam
 ) -> None:
     first = sent_ids(service, fault)
     assert len(first) == 1
-    assert service.states() == ["wanted"]
+    assert service.states() == ["queued"]
     time.sleep(3)  # its lease ends
     assert sent_ids(service) == first * copies
     assert service.states() == ["done"]

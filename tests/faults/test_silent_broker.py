@@ -22,7 +22,7 @@ from tests.faults.service import MAX_WAIT_S, Service, wait_until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 ORDERS = 8
-PAUSE_S = min(runner._REST_S, rate_limit._REST_S)
+PAUSE_S = min(runner._PAUSE_S, rate_limit._REST_S)
 """Pause after a broker that does not respond, before it is tried again."""
 
 START = """
@@ -104,7 +104,7 @@ def test_a_broker_that_never_responds_delays_no_order_and_loses_nothing(service:
     # each try waits half a second: one for the rate limit and one for the task, then none until the pause ends
     assert 1 <= len(connections) <= 2 * (1 + ended_pauses)
     assert service.rows("SELECT count(*) FROM shared_event WHERE kind = 'order.event'") == [(1 + ORDERS,)]
-    assert set(service.states()) == {"wanted"}
+    assert set(service.states()) == {"queued"}
     service.start_redis()
     with redis.Redis(port=service.port) as broker:
 

@@ -54,9 +54,9 @@ def everything() -> dict[str, tuple[Any, ...]]:
 
 def run_task() -> None:
     """Run every queued task and those that follow from it."""
-    while rows := list(OutboxTask.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
+    while rows := list(OutboxTask.objects.filter(state="queued").exclude(handler__in=ELSEWHERE).order_by("pk")):
         for row in rows:
-            assert runner.run(row.pk), OutboxTask.objects.get(pk=row.pk).last_fault
+            assert runner.run(row.pk), OutboxTask.objects.get(pk=row.pk).last_error
 
 
 @pytest.fixture
@@ -96,7 +96,7 @@ def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailo
     # quotes to two, a question, its answer, two reminders, an order, an endpoint, an invitation, two answers and two receipts
     assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
     for _ in range(5):
-        OutboxTask.objects.filter(state="done").update(state="wanted", leased_until=None)
+        OutboxTask.objects.filter(state="done").update(state="queued", leased_until=None)
         run_task()
     assert everything() == before
     assert len(mailoutbox) == letters

@@ -123,7 +123,7 @@ def test_a_new_business_has_the_address_of_its_owner(business: Business) -> None
 def test_an_address_can_not_be_taken_away(owner_client: Client, business: Business) -> None:
     page = press(owner_client, "/settings", face(business, email=""))
     assert page.status_code == 422
-    assert "questions and answers of customers go there" in page.content.decode()
+    assert "questions and responses of customers" in page.content.decode()
     etag = owner_client.get("/api/v1/business")["ETag"]
     body, headers = {"email": ""}, {"If-Match": etag}
     assert owner_client.patch("/api/v1/business", body, "application/json", headers=headers).status_code == 422
@@ -135,7 +135,7 @@ def test_settings_warn_until_a_test_letter_was_sent(
     assert "Not tested" in owner_client.get("/settings").content.decode()
     with django_capture_on_commit_callbacks(execute=True):
         owner_client.post("/settings/test-mail")
-    assert [(item.to, item.subject) for item in mailoutbox] == [(["olive@example.test"], "Test letter")]
+    assert [(item.to, item.subject) for item in mailoutbox] == [(["olive@example.test"], "Test e-mail")]
     page = owner_client.get("/settings").content.decode()
     assert "Not tested" not in page
     assert "Tested on" in page

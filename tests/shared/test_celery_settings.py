@@ -28,10 +28,10 @@ def ours() -> list[str]:
 
 
 def test_there_are_two_tasks_and_everything_else_is_a_row() -> None:
-    assert ours() == ["shared.tasks.run_task", "shared.tasks.sweep"]
+    assert ours() == ["shared.tasks.run_due_tasks", "shared.tasks.run_task"]
 
 
-@pytest.mark.parametrize("name", ["shared.tasks.run_task", "shared.tasks.sweep"])
+@pytest.mark.parametrize("name", ["shared.tasks.run_due_tasks", "shared.tasks.run_task"])
 def test_every_task_survives_its_worker_and_ends_before_it_is_handed_on(name: str) -> None:
     task, conf = app.tasks[name], app.conf
     # without these a job whose pool child or worker is killed counts as done
@@ -53,7 +53,7 @@ def test_a_worker_takes_one_job_at_a_time_finishes_it_and_reads_nothing_but_json
     options = conf.broker_transport_options
     # kombu looks for lost jobs every interval x throttle: 100 s by itself
     assert options["unacked_restore_interval"] * options["unacked_restore_throttle"] <= 10
-    assert conf.beat_schedule["sweep"]["schedule"] <= 10
+    assert conf.beat_schedule["run_due_tasks"]["schedule"] <= 10
 
 
 def test_connections_are_looked_at_before_they_are_used_again() -> None:

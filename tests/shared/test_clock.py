@@ -80,7 +80,7 @@ def test_a_lease_that_is_over_is_taken_over_and_keeps_nothing_of_the_first(
     assert lease
     OutboxTask.objects.update(leased_until=Now() - timedelta(seconds=1))
     assert runner.run(row.pk)
-    handler = outbox.handler_named(row.handler)
+    handler = outbox.find_handler(row.handler)
     assert handler
     assert not runner._work(row, handler, lease)
     assert brewed == ["green"]

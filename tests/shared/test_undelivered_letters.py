@@ -72,7 +72,7 @@ def run_until(clock: Any, span: timedelta) -> None:
     while True:
         runner.run_due_tasks()
         due = (
-            OutboxTask.objects.filter(state=TaskState.WANTED)
+            OutboxTask.objects.filter(state=TaskState.QUEUED)
             .order_by("due_at")
             .values_list("due_at", flat=True)
             .first()
@@ -101,7 +101,7 @@ def test_a_letter_is_tried_for_three_days_with_growing_pauses(
         assert row.last_error == "451 try later"
         assert row.failed_at is not None
         assert timedelta(days=2, hours=19) < row.failed_at - times[0] <= timedelta(days=3)
-        assert OutboxTask.objects.get().state == TaskState.DEAD
+        assert OutboxTask.objects.get().state == TaskState.FAILED
 
 
 def test_what_a_server_could_not_take_for_two_days_still_arrives(

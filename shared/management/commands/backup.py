@@ -1,4 +1,4 @@
-"""``manage.py backup FILE``: a whole, consistent copy while the service runs on."""
+"""Command ``backup FILE``: makes a consistent copy while the service runs."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from shared.database import backup
 
 
 class Command(BaseCommand):
-    help = "Copies the database into FILE (pg_dump -Fc, or SQLite's backup); safe while others write."
+    help = "Copy the database into FILE (pg_dump -Fc, or SQLite's backup). It is safe during writes."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path)
@@ -19,7 +19,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         target: Path = options["file"]
         if target.exists():
-            raise CommandError(f"{target} exists already; a backup never writes over another.")
+            raise CommandError(f"{target} already exists. A backup never replaces a file.")
         try:
             backup.backup(target)
         except backup.CopyError as fault:

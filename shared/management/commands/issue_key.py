@@ -1,4 +1,4 @@
-"""``manage.py issue_key``: a key for a machine, printed once."""
+"""Command ``issue_key``: creates an API key and prints it once."""
 
 from __future__ import annotations
 
@@ -14,28 +14,28 @@ from shared.business.services import issue_key
 
 
 class Command(BaseCommand):
-    help = "Issues an API key with everything a role may do, or a supplier's key. The key is shown this once."
+    help = "Create an API key with the scopes of a role, or a supplier's key. The key is shown only once."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--name", default="command line", help="what the key is for")
-        parser.add_argument("--business", help="name or ref of the business; may be left out where there is only one")
+        parser.add_argument("--name", default="command line", help="purpose of the key")
+        parser.add_argument("--business", help="name or ref of the business; not needed if there is only one")
         parser.add_argument("--role", choices=[role.value for role in MemberRole], default=MemberRole.OWNER.value)
         parser.add_argument("--supplier", metavar="ACCOUNT", help="name or ref of a supplier account instead")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["supplier"]:
-            account = _one(SupplierAccount.objects.all(), options["supplier"], "supplier account")
+            account = _find(SupplierAccount.objects.all(), options["supplier"], "supplier account")
             _, text = issue_key(name=options["name"], scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)
         else:
-            business = _one(Business.objects.all(), options["business"], "business")
+            business = _find(Business.objects.all(), options["business"], "business")
             _, text = issue_key(name=options["name"], scopes=granted(options["role"]), business=business, actor=SYSTEM)
         self.stdout.write(text)
 
 
-def _one(rows: Any, asked: str | None, what: str) -> Any:
-    """The row with that name or ref; the only one there is where none is asked for."""
-    found = list((rows.filter(name=asked) | rows.filter(ref=asked) if asked else rows).order_by("id")[:2])
+def _find(rows: Any, name: str | None, what: str) -> Any:
+    """Return the record with a name or ref; without one, the only record."""
+    found = list((rows.filter(name=name) | rows.filter(ref=name) if name else rows).order_by("id")[:2])
     if len(found) != 1:
         known = ", ".join(rows.order_by("name").values_list("name", flat=True)[:20]) or "none"
-        raise CommandError(f"Name one {what}; there are: {known}.")
+        raise CommandError(f"Name one {what}. Known: {known}.")
     return found[0]

@@ -1,4 +1,4 @@
-"""``manage.py restore FILE --yes``: puts a backup in the place of the database."""
+"""Command ``restore FILE --yes``: replaces the database by a backup."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from shared.database import backup
 
 
 class Command(BaseCommand):
-    help = "Replaces the database by the backup in FILE, then brings it up to date and checks the audit trail."
+    help = "Replace the database by the backup in FILE, migrate it and check the audit log."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path)
-        parser.add_argument("--yes", action="store_true", help="yes, everything in the database now is to go")
+        parser.add_argument("--yes", action="store_true", help="confirm that the current data is deleted")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not options["yes"]:
-            raise CommandError("Everything in the database now will be replaced. Stop the service, then say --yes.")
+            raise CommandError("The whole database will be replaced. Stop the service, then add --yes.")
         try:
             backup.restore(options["file"])
         except backup.CopyError as fault:

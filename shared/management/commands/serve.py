@@ -1,4 +1,4 @@
-"""``manage.py serve``: pages and API on this machine with the demo data, for trying things out."""
+"""Command ``serve``: runs pages and API on this machine with the demo data."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from shared.business.roles import MemberRole, granted
 from shared.business.services import demo_sign_in, issue_key
 from shared.web.server_errors import ProblemServer
 
-_PASSWORD = "fences for everybody"  # noqa: S105 - printed on purpose; refused below outside of a demonstration
+_PASSWORD = "fences for everybody"  # noqa: S105 - public; only for demonstrations  # words: ok
 
 
 class Command(BaseCommand):
-    help = "Migrates, loads the demo when there is no business yet, and serves on localhost."
+    help = "Migrate, load the demo if there is no business, and serve on localhost."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", type=int, default=8000)
@@ -27,10 +27,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if not (settings.DEMO or settings.DEBUG):
             raise CommandError(
-                "serve is for trying things out: set BAYWRIGHT_DEMO=1. "
+                "serve is only for demonstrations: set BAYWRIGHT_DEMO=1. "
                 "Otherwise run gunicorn -c docker/gunicorn.conf.py shared.wsgi."
             )
-        settings.PUBLIC_URL = f"http://localhost:{options['port']}"  # links in mails lead back here
+        settings.PUBLIC_URL = f"http://localhost:{options['port']}"  # used in the links of e-mails
         call_command("migrate", verbosity=0)
         if not Business.objects.exists() and "demo" in get_commands():
             call_command("demo")

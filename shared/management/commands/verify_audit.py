@@ -1,4 +1,4 @@
-"""``manage.py verify_audit``: walks the audit chain of every business and names the first entry that was touched."""
+"""Command ``verify_audit``: checks the audit log of every business and names changed entries."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from shared.business.models import Business
 from shared.database import audit_log
 
-_TOLD = re.compile(r"\((?P<ref>[\w-]+)\): (?P<number>\d+) entries, the last is (?P<sha256>[0-9a-f]{64})$", re.MULTILINE)
+_HEAD = re.compile(r"\((?P<ref>[\w-]+)\): (?P<number>\d+) entries, the last is (?P<sha256>[0-9a-f]{64})$", re.MULTILINE)
 
 
 class Command(BaseCommand):
-    help = "Checks the audit trail of every business; exits 1 and says where when it was touched."
+    help = "Check the audit log of every business. Exit with 1 if entries were changed."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--against",
             metavar="FILE",
             type=Path,
-            help="what this command printed earlier: nothing of it may be missing",
+            help="earlier output of this command: none of its entries may be missing",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -34,17 +34,17 @@ class Command(BaseCommand):
             number, sha256 = audit_log.head(business)
             self.stdout.write(f"{business.name} ({business.ref}): {number} entries, the last is {sha256 or 'none'}")
         if faults:
-            raise CommandError(f"{faults} faults in the audit trail")
+            raise CommandError(f"{faults} errors in the audit log")
 
     def _missing(self, file: Path) -> int:
-        """Tells each head of an earlier run that the chain no longer has; how many."""
+        """Report the entries of an earlier run that are missing, and return their number."""
         try:
-            data = [match.groupdict() for match in _TOLD.finditer(file.read_text(encoding="utf-8"))]
+            heads = [match.groupdict() for match in _HEAD.finditer(file.read_text(encoding="utf-8"))]
         except (OSError, ValueError) as fault:
             raise CommandError(f"{file}: {fault}") from None
-        if not data:
-            raise CommandError(f"{file} holds nothing that verify_audit printed.")
-        gone = [item for item in data if not audit_log.has(item["ref"], int(item["number"]), item["sha256"])]
-        for item in gone:
-            self.stderr.write(f"{item['ref']}: entry {item['number']} was {item['sha256']} and is not there any more")
-        return len(gone)
+        if not heads:
+            raise CommandError(f"{file} is not an output of verify_audit.")
+        missing = [item for item in heads if not audit_log.has(item["ref"], int(item["number"]), item["sha256"])]
+        for item in missing:
+            self.stderr.write(f"{item['ref']}: entry {item['number']} was {item['sha256']} and is missing")
+        return len(missing)

@@ -1,4 +1,4 @@
-"""``manage.py write_openapi FILE``: the copy of the OpenAPI document that is kept under docs/."""
+"""Command ``write_openapi FILE``: writes the copy of the OpenAPI document in docs/."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from shared.api.openapi import document_text
 
 
 class Command(BaseCommand):
-    help = "Writes the OpenAPI document to a file."
+    help = "Write the OpenAPI document to a file."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path)

@@ -33,7 +33,7 @@ def endpoint(business: Business) -> WebhookEndpoint:
 
 def run_due(at: datetime) -> None:
     with time_machine.travel(at, tick=False):
-        for pk in OutboxTask.objects.filter(state="wanted", due_at__lte=at).order_by("id").values_list("pk", flat=True):
+        for pk in OutboxTask.objects.filter(state="queued", due_at__lte=at).order_by("id").values_list("pk", flat=True):
             runner.run(pk)
 
 

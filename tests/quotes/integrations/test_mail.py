@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
-    for pk in list(OutboxTask.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
+    for pk in list(OutboxTask.objects.filter(state="queued", due_at__lte=timezone.now()).values_list("pk", flat=True)):
         runner.run(pk)
 
 
@@ -38,7 +38,7 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     order = placed(yard)
     for _ in range(3):  # the list is made, then mailed, then mailed no more
         run_due()
-        OutboxTask.objects.filter(handler="integrations.mail_order").update(state="wanted", leased_until=None)
+        OutboxTask.objects.filter(handler="integrations.mail_order").update(state="queued", leased_until=None)
     [mail] = [item for item in mailoutbox if item.to == ["yard@example.test"]]
     (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
     assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))

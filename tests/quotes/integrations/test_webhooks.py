@@ -46,7 +46,7 @@ def receiver(inside: None) -> Iterator[Receiver]:
 
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
-    for pk in list(OutboxTask.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
+    for pk in list(OutboxTask.objects.filter(state="queued", due_at__lte=timezone.now()).values_list("pk", flat=True)):
         runner.run(pk)
 
 

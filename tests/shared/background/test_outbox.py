@@ -102,8 +102,8 @@ def test_a_handler_that_fails_leaves_nothing_rests_and_is_given_up_in_the_end(
             rests.append(int((row.due_at - timezone.now()).total_seconds()))
             clock.move_to(max(row.due_at, timezone.now()))
         assert rests[:2] == [5, 10]
-        assert (row.state, row.starts) == (TaskState.DEAD, 3)
-        assert "burnt" in row.last_fault
+        assert (row.state, row.starts) == (TaskState.FAILED, 3)
+        assert "burnt" in row.last_error
         # the number each try took was given back with its transaction
         assert next_number(business, "spoon") == 1
 
@@ -129,8 +129,8 @@ def test_a_start_that_killed_its_worker_counts(business: Business, kitchen: list
         )  # the lease is over, by the database's clock
     runner.run_due_tasks()
     row.refresh_from_db()
-    assert row.state == TaskState.DEAD
-    assert row.last_fault == "its worker died at every start"
+    assert row.state == TaskState.FAILED
+    assert row.last_error == "its worker died at every attempt"
 
 
 def test_a_worker_whose_lease_ran_out_keeps_nothing(business: Business, kitchen: list[str]) -> None:
@@ -138,7 +138,7 @@ def test_a_worker_whose_lease_ran_out_keeps_nothing(business: Business, kitchen:
     row = OutboxTask.objects.get(handler__endswith="serve")
     lease = runner._lease(row.pk)
     OutboxTask.objects.filter(pk=row.pk).update(lease="somebody else")
-    handler = outbox.handler_named(row.handler)
+    handler = outbox.find_handler(row.handler)
     assert handler is not None
     assert lease is not None
     assert runner._work(row, handler, lease) is False
@@ -150,12 +150,12 @@ def test_a_suspended_businesss_jobs_have_no_effect(business: Business, kitchen: 
     Business.objects.update(suspended_at=timezone.now())
     runner.run_due_tasks()
     assert kitchen == []
-    assert {row.last_fault for row in OutboxTask.objects.all()} == {"the business is suspended"}
+    assert {row.last_error for row in OutboxTask.objects.all()} == {"the business is suspended"}
 
 
 def test_a_routine_runs_once_in_its_time(db: None) -> None:
-    before, ran = dict(outbox._routines), []
-    outbox._routines.clear()
+    before, ran = dict(outbox._periodic_tasks), []
+    outbox._periodic_tasks.clear()
     try:
         outbox.run_every(timedelta(hours=1), name="test.count")(lambda: ran.append(1))
         runner.run_due_tasks()
@@ -165,5 +165,5 @@ def test_a_routine_runs_once_in_its_time(db: None) -> None:
         runner.run_due_tasks()
         assert len(ran) == 2
     finally:
-        outbox._routines.clear()
-        outbox._routines.update(before)
+        outbox._periodic_tasks.clear()
+        outbox._periodic_tasks.update(before)
