@@ -78,12 +78,12 @@ class OutgoingMail(models.Model):
 
     @property
     def is_late(self) -> bool:
-        """Whether an attempt failed and another one follows."""
+        """Return whether an attempt failed and another one follows."""
         return self.status == DeliveryStatus.DELAYED
 
     @property
     def is_failed(self) -> bool:
-        """Whether the e-mail could not be delivered and is not tried again."""
+        """Return whether the e-mail could not be delivered and is not tried again."""
         return self.status == DeliveryStatus.FAILED
 
     @property

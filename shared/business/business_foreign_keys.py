@@ -29,7 +29,7 @@ def add_business_foreign_keys() -> None:
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
-        cursor.execute("SELECT conname FROM pg_constraint WHERE conname LIKE 'wall\\_%%'")
+        cursor.execute("SELECT conname FROM pg_constraint WHERE conname LIKE 'same\\_business\\_%%'")
         existing = {name for (name,) in cursor.fetchall()}
         tables = set(connection.introspection.table_names(cursor))
         for name, statement, needed in _statements():
@@ -41,7 +41,8 @@ def add_business_foreign_keys() -> None:
 def _validate(cursor: Any) -> None:
     """Validate every key that is not validated, also after an interrupted run."""
     cursor.execute(
-        "SELECT conrelid::regclass::text, conname FROM pg_constraint WHERE conname LIKE 'wall\\_%%' AND NOT convalidated"
+        "SELECT conrelid::regclass::text, conname FROM pg_constraint "
+        "WHERE conname LIKE 'same\\_business\\_%%' AND NOT convalidated"
     )
     for table, name in cursor.fetchall():
         cursor.execute(f'ALTER TABLE {table} VALIDATE CONSTRAINT "{name}"')
@@ -70,4 +71,4 @@ def _link(
 
 
 def _name(what: str) -> str:
-    return f"wall_{hashlib.sha256(what.encode()).hexdigest()[:16]}"
+    return f"same_business_{hashlib.sha256(what.encode()).hexdigest()[:16]}"

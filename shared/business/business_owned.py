@@ -109,10 +109,10 @@ class UnscopedManager(models.Manager[OwnedT]):
 
 
 class BusinessOwned(models.Model):
-    """A row of a business: public id, time stamps and a version that changes with every write."""
+    """Base class of records of a business, with ref, times and a version that increases with every write."""
 
     business = models.ForeignKey("shared.Business", on_delete=models.PROTECT, related_name="+")
-    business_id: int  # the column behind it, said here because checkers can't see it on an abstract model
+    business_id: int  # declared here, because type checkers do not see it on an abstract model
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     updated_at = models.DateTimeField(default=timezone.now, editable=False)
@@ -147,10 +147,10 @@ def owned_links(model: type[models.Model]) -> list[tuple[models.ForeignKey[Any, 
 
 
 def reject_cross_business_links(rows: Iterable[BusinessOwned]) -> None:
-    """Every row that ``rows`` point at belongs to the same business as they do.
+    """Raise CrossBusinessError if a record links to a record of another business.
 
-    One query for each kind of link that is not loaded already. PostgreSQL checks the same once more with a
-    composite foreign key (see ``walls.py``).
+    It makes one query for each kind of link that is not loaded. PostgreSQL also checks it with composite foreign keys (see
+    ``business_foreign_keys.py``).
     """
     rows = list(rows)
     for field, target in owned_links(type(rows[0])) if rows else ():

@@ -41,15 +41,15 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("email", "E-mail", "email", 254),
     ("website", "Website", "text", 200),
     ("registration_number", "Registration number", "text", 60),
-    ("tax_name", "Name of the tax", "text", 20),
+    ("tax_name", "Tax name", "text", 20),
     ("tax_number", "Tax number", "text", 60),
-    ("locale", "Figures and dates", "select", 0),
+    ("locale", "Number and date format", "select", 0),
     ("time_zone", "Time zone", "select", 0),
     ("paper_size", "Paper", "select", 0),
-    ("tax_rounding", "Tax is rounded", "select", 0),
-    ("quote_validity_days", "Days a quote is valid", "number", 3),
-    ("terms", "Terms of every quote", "area", 20_000),
-    ("payment_details", "How to pay", "area", 2_000),
+    ("tax_rounding", "Tax rounding", "select", 0),
+    ("quote_validity_days", "Quote validity (days)", "number", 3),
+    ("terms", "Quote terms", "area", 20_000),
+    ("payment_details", "Payment details", "area", 2_000),
 )
 CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "paper_size": tuple((value, str(word)) for value, word in Paper.choices),
@@ -155,7 +155,7 @@ def _fields(business: Business, typed: Mapping[str, str] | None, faults: Mapping
                 label,
                 text,
                 "area",
-                hint="Leave empty to use the standard text.",
+                hint="Leave empty for the standard text.",
                 most=CUSTOM_TEXTS[key],
                 wide=True,
             )
@@ -175,7 +175,7 @@ def test_mail(request: MemberRequest) -> HttpResponse:
     try:
         send_test_letter(business=request.business, actor=request.actor)
     except InvalidDocument as refused:
-        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
+        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Failed")
     else:
         messages.success(request, f"A test e-mail to {request.business.email} is being sent.")
     return redirect("settings")
@@ -226,7 +226,7 @@ def _add_member(request: MemberRequest) -> None:
     try:
         validate_email(email)
     except ValidationError:
-        raise InvalidDocument([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
+        raise InvalidDocument([Fault("/email", "email", f"{email!r} is not an e-mail address.")]) from None
     name = request.POST.get("name", "").strip()[:120]
     member = invitations.invite(
         business=request.business, email=email, name=name, role=MemberRole(role), actor=request.actor
@@ -263,7 +263,7 @@ def _member_facts(row: Member) -> dict[str, str]:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.KEYS_READ)
 def keys(request: MemberRequest) -> HttpResponse:
-    """Keys of the business's own machines; a new one is shown this once."""
+    """List and create keys. A new key is shown only once."""
     faults: dict[str, str] = {}
     issued: dict[str, str] = {}
     if request.method == "POST":
@@ -280,7 +280,7 @@ def keys(request: MemberRequest) -> HttpResponse:
     ]
     name = FormField(
         "name",
-        "What it is for",
+        "Key name",
         "" if issued else request.POST.get("name", ""),
         most=120,
         fault=faults.get("/name", ""),

@@ -38,8 +38,8 @@ class SignInForm(AuthenticationForm):
         label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True, "autocomplete": "username"})
     )
     error_messages = {
-        "invalid_login": "This e-mail and password do not belong together.",
-        "inactive": "This e-mail and password do not belong together.",
+        "invalid_login": "Wrong e-mail address or password.",
+        "inactive": "Wrong e-mail address or password.",
     }
 
     def clean_username(self) -> str:

@@ -117,7 +117,7 @@ def version_of(row: Any) -> str:
     return f"{row.ref}.{row.version}"
 
 
-def written(facts: Facts) -> str:
+def write_facts(facts: Facts) -> str:
     """Return the text of the field ``seen``."""
     return write_json({label: _cut(value) for label, value in facts.items()}).decode()
 

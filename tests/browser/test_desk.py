@@ -27,7 +27,7 @@ def test_a_newcomer_signs_in_and_opens_a_job(browser: Browser, cast: Cast, live_
         page.get_by_label("E-mail").fill(cast.owner.email)
         page.get_by_label("Password").fill("not this one")
         page.keyboard.press("Enter")
-        expect(page.get_by_role("alert")).to_contain_text("do not belong together")
+        expect(page.get_by_role("alert")).to_contain_text("Wrong e-mail address or password")
         check_page(page)
         page.get_by_label("Password").fill(PASSWORD)
         page.keyboard.press("Enter")

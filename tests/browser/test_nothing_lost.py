@@ -107,7 +107,7 @@ def test_what_was_typed_when_the_session_had_ended_comes_back(
     phone.fill("#id_address", "9 Sedge Row")
     phone.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
     phone.get_by_role("button", name="Create job and measure").click()
-    expect(phone.get_by_text("what you typed is there again")).to_be_visible()
+    expect(phone.get_by_text("Sign in to restore your entries")).to_be_visible()
     _sign_in_at(phone, cast)
     expect(phone.get_by_text("Your entries are restored")).to_be_visible()
     expect(phone.locator("#id_name")).to_have_value("Ada Quill")

@@ -93,7 +93,7 @@ def test_a_link_works_once(invite: Send, mailoutbox: Letters) -> None:
     assert set_password(Client(), first).status_code == 302
     for link in (first, second):
         again = opened(Client(), link)
-        assert (again.status_code, "This link is over" in again.content.decode()) == (404, True)
+        assert (again.status_code, "This link has expired" in again.content.decode()) == (404, True)
 
 
 def test_a_link_ends_after_its_days(invite: Send, mailoutbox: Letters, monkeypatch: pytest.MonkeyPatch) -> None:

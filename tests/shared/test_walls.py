@@ -63,19 +63,20 @@ def test_every_change_gives_the_next_version(cast: Cast, site: Site) -> None:
 def test_postgresql_refuses_what_goes_past_our_code(site: Site, theirs: Customer) -> None:
     with connection.cursor() as cursor:
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-    with pytest.raises(IntegrityError, match="wall_"), transaction.atomic(), connection.cursor() as cursor:
+    with pytest.raises(IntegrityError, match="same_business_"), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("UPDATE jobs_site SET customer_id = %s WHERE id = %s", [theirs.pk, site.pk])
 
 
 @pytest.mark.postgres
 def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: Site) -> None:
-    keys = "SELECT count(*), bool_and(convalidated) FROM pg_constraint WHERE conname LIKE 'wall\\_%' AND contype = 'f'"
+    keys = "SELECT count(*), bool_and(convalidated) FROM pg_constraint WHERE conname LIKE 'same\\_business\\_%' AND contype = 'f'"
     with connection.cursor() as cursor:
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a table with checks still to come can't be altered
         cursor.execute(keys)
         before = cursor.fetchone()
         cursor.execute(
-            "SELECT conname FROM pg_constraint WHERE conrelid = 'jobs_site'::regclass AND conname ~ '^wall_' AND contype = 'f'"
+            "SELECT conname FROM pg_constraint "
+            "WHERE conrelid = 'jobs_site'::regclass AND conname ~ '^same_business_' AND contype = 'f'"
         )
         for (name,) in cursor.fetchall():
             cursor.execute(f'ALTER TABLE jobs_site DROP CONSTRAINT "{name}"')

@@ -88,7 +88,7 @@ def test_a_page_is_answered_503_and_when_to_come_back(browser: Client, monkeypat
     monkeypatch.setattr(queries, "jobs", raising(no_room()))
     answer = browser.get("/jobs")
     assert (answer.status_code, answer["Retry-After"]) == (503, "10")
-    assert "was not stored" in answer.content.decode()
+    assert "were not saved" in answer.content.decode()
 
 
 def test_a_call_of_the_api_is_answered_a_problem_with_503(
