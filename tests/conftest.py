@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -24,6 +26,7 @@ from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, MemberRole, Scope
 from shared.database import audit_log
+from shared.web import rate_limit
 from tests import template_database
 from tests.checked_plans import check_every_plan
 
@@ -206,6 +209,12 @@ def signed_in(cast: Cast) -> Callable[[Person], Client]:
 def owner_client(cast: Cast, signed_in: Callable[[Person], Client]) -> Client:
     """The owner's browser; also reads and writes the API."""
     return signed_in(cast.owner)
+
+
+@pytest.fixture
+def one_window(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Count all calls of a test in one window of each rate limit, whatever the time of day."""
+    monkeypatch.setattr(rate_limit, "time", SimpleNamespace(time=lambda: 1_800_000_015.0, monotonic=time.monotonic))
 
 
 @pytest.fixture

@@ -63,7 +63,7 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         return clone
 
     def owned_by(self, business: Business) -> Self:
-        """The rows of ``business``; rows made through the answer belong to it."""
+        """Return the rows of a business. Rows created with this query set belong to it."""
         if business is None or business.pk is None:
             raise UnscopedError(f"{self.model.__name__}: a stored business is needed")
         rows = self.filter(business_id=business.pk)
@@ -71,11 +71,13 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         return rows
 
     def create(self, **values: Any) -> OwnedT:
+        """Create a record of the business."""
         if self._owner_id is not None and "business" not in values:
             values.setdefault("business_id", self._owner_id)
         return super().create(**values)
 
     def bulk_create(self, objs: Iterable[OwnedT], *args: Any, **kwargs: Any) -> list[OwnedT]:
+        """Create records of the business, after checking their links."""
         rows = list(objs)
         for row in rows:
             if not row.business_id and self._owner_id is not None:
@@ -84,27 +86,29 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         return super().bulk_create(rows, *args, **kwargs)
 
     def update(self, **values: Any) -> int:
-        """As Django's, and every changed row gets its next version."""
+        """Update rows and increase their versions."""
         values.setdefault("version", F("version") + 1)
         values.setdefault("updated_at", timezone.now())
         return super().update(**values)
 
 
 class BusinessManager(models.Manager[OwnedT]):
-    """Default deny: the only way in is ``of(business)``."""
+    """Manager that works only with ``of(business)``."""
 
     def of(self, business: Business) -> OwnedQuerySet[OwnedT]:
-        """The rows of one business."""
+        """Return the rows of one business."""
         return OwnedQuerySet[OwnedT](self.model, using=self._db).owned_by(business)
 
     def get_queryset(self) -> NoReturn:
+        """Raise UnscopedError."""
         raise UnscopedError(f"{self.model.__name__}.objects needs .of(business); see DEVELOPERS.md, Owned rows")
 
 
 class UnscopedManager(models.Manager[OwnedT]):
-    """All rows of all businesses. Say why in a comment where you use it."""
+    """Manager of the rows of all businesses. Give the reason in a comment where you use it."""
 
     def get_queryset(self) -> OwnedQuerySet[OwnedT]:
+        """Return all rows."""
         return OwnedQuerySet[OwnedT](self.model, using=self._db)
 
 
@@ -138,7 +142,7 @@ class BusinessOwned(models.Model):
 
 
 def owned_links(model: type[models.Model]) -> list[tuple[models.ForeignKey[Any, Any], type[BusinessOwned]]]:
-    """The foreign keys of a model that point at rows of a business, with the model they point at."""
+    """Return the foreign keys of a model to records of a business, with their models."""
     return [
         (field, field.related_model)
         for field in model._meta.concrete_fields
@@ -154,17 +158,17 @@ def reject_cross_business_links(rows: Iterable[BusinessOwned]) -> None:
     """
     rows = list(rows)
     for field, target in owned_links(type(rows[0])) if rows else ():
-        wanted = {(getattr(row, field.attname), row.business_id) for row in rows if _unproven(row, field)}
-        if not wanted:
+        links = {(getattr(row, field.attname), row.business_id) for row in rows if _is_unchecked(row, field)}
+        if not links:
             continue
-        found = target.unscoped.filter(  # unscoped: the owner of each row found is compared here
-            pk__in={pk for pk, _ in wanted}
+        found = target.unscoped.filter(  # unscoped: the owner of each record is compared here
+            pk__in={pk for pk, _ in links}
         ).values_list("pk", "business_id")
-        if wanted - set(found):
+        if links - set(found):
             raise CrossBusinessError({field.name: f"There is no such {target._meta.verbose_name}."})
 
 
-def _unproven(row: BusinessOwned, field: models.ForeignKey[Any, Any]) -> bool:
+def _is_unchecked(row: BusinessOwned, field: models.ForeignKey[Any, Any]) -> bool:
     if getattr(row, field.attname) is None:
         return False
     linked = field.get_cached_value(row, default=None)

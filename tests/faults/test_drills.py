@@ -37,7 +37,7 @@ for row in OutboxTask.objects.all():
 """
 
 
-# prints how often the broker was tried during 40 writes, and how often a pause of 5 s after a failure could end meanwhile
+# prints how often the broker was tried during 40 writes, and how often a pause of 5 s after a failure ended in that time
 _COUNT_TRIES = """
 import time
 from django.db import transaction

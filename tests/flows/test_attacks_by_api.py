@@ -16,7 +16,7 @@ from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller, draft_quote, estimator, open_job
 
 __all__ = ["estimator"]
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("one_window")]
 JSON = "application/json"
 
 

@@ -21,7 +21,7 @@ from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("one_window")]
 CHOICES = {
     "parties": PARTIES[:1],
     "options": [{"key": "mow", "label": "Mowing strip", "net": "200.00"}],

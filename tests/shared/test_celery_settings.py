@@ -1,4 +1,4 @@
-"""How jobs are carried so that none is lost or doubled, and what a worker refuses before it starts."""
+"""Tests of the Celery settings: no task is lost or repeated, and a worker without a secret key does not start."""
 
 from __future__ import annotations
 
@@ -27,21 +27,21 @@ def ours() -> list[str]:
     return sorted(name for name in app.tasks if not name.startswith("celery."))
 
 
-def test_there_are_two_tasks_and_everything_else_is_a_row() -> None:
+def test_there_are_two_celery_tasks_and_all_others_are_in_the_outbox() -> None:
     assert ours() == ["shared.tasks.run_due_tasks", "shared.tasks.run_task"]
 
 
 @pytest.mark.parametrize("name", ["shared.tasks.run_due_tasks", "shared.tasks.run_task"])
 def test_every_task_survives_its_worker_and_ends_before_it_is_handed_on(name: str) -> None:
     task, conf = app.tasks[name], app.conf
-    # without these a job whose pool child or worker is killed counts as done
+    # otherwise a task whose worker is killed counts as done
     assert task.acks_late
     assert task.reject_on_worker_lost
     assert task.ignore_result
     hard = task.time_limit or conf.task_time_limit
     soft = task.soft_time_limit or conf.task_soft_time_limit
     assert soft < hard < conf.broker_transport_options["visibility_timeout"] / 3
-    # a job that still runs is not started a second time
+    # a running task is not started again
     assert hard <= JOB_LEASE.total_seconds()
 
 
@@ -51,7 +51,7 @@ def test_a_worker_takes_one_job_at_a_time_finishes_it_and_reads_nothing_but_json
     assert conf.worker_soft_shutdown_timeout == 10
     assert (conf.task_serializer, list(conf.accept_content)) == ("json", ["json"])
     options = conf.broker_transport_options
-    # kombu looks for lost jobs every interval x throttle: 100 s by itself
+    # kombu looks for lost tasks every interval x throttle, by default 100 s
     assert options["unacked_restore_interval"] * options["unacked_restore_throttle"] <= 10
     assert conf.beat_schedule["run_due_tasks"]["schedule"] <= 10
 

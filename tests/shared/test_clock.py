@@ -1,4 +1,4 @@
-"""Clocks that differ by ten minutes, days of 23 and 25 hours, and the 29th of February: nothing is lost, doubled or a day off."""
+"""Tests with clocks that differ by ten minutes, days of 23 and 25 hours, and the 29th of February."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ NOON = datetime(2031, 3, 3, 12, tzinfo=UTC)
 
 @pytest.fixture
 def brewed() -> Iterator[list[str]]:
-    """What a slow handler of these tests stored."""
+    """Register handlers for the tests, and yield the list of what they did."""
     done: list[str] = []
 
     @on_event("clock.tea", name="test.brew", slow=True)
@@ -66,7 +66,7 @@ def test_a_lease_lasts_as_long_by_every_clock_as_only_the_database_measures_it(
         assert runner._lease(row.pk)
     for clock in (NOON - TEN, NOON, NOON + TEN):
         with time_machine.travel(clock, tick=False):
-            assert runner._lease(row.pk) is None, "somebody is at it"
+            assert runner._lease(row.pk) is None, "another worker has the lease"
             assert runner.run_due_tasks() == 0
     assert brewed == []
 

@@ -1,4 +1,4 @@
-"""What every endpoint has in common, seen through the kernel's own."""
+"""Tests of what all endpoints have in common, with the endpoints of the base package."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_the_owner_reads_the_business(owner_client: Client) -> None:
     assert "r=599" in response["RateLimit"]
 
 
-def test_a_stranger_without_a_key_is_told_how_to_come_in(db: None) -> None:
+def test_a_client_without_a_key_gets_a_401_with_the_scheme(db: None) -> None:
     response = Client().get("/api/v1/business")
     assert problem(response)["code"] == "unauthenticated"
     assert response["WWW-Authenticate"].startswith("Bearer")
@@ -64,7 +64,7 @@ def test_a_key_reads_what_its_scope_allows_and_no_more(key_client: Callable[...,
         ("get", "/api/v1/members?page_size=-1", 400),
         ("get", "/api/v1/members?page_size=abc", 400),
         ("get", "/api/v1/members?cursor=abc", 400),
-        ("get", "/api/v1/members/nobody", 404),
+        ("get", "/api/v1/members/unknown", 404),
     ],
 )
 def test_every_refusal_is_a_problem_document(owner_client: Client, method: str, path: str, status: int) -> None:
@@ -104,7 +104,7 @@ def test_reading_on_a_condition_that_fails_is_refused_and_a_day_is_no_condition(
         assert (refused.status_code, problem(refused)["code"]) == (412, "precondition-failed")
         tag = owner_client.get(path)["ETag"]
         assert owner_client.get(path, headers={"If-Match": tag}).status_code == 200
-        # nothing here says when it was changed last, so a day to compare with is passed over
+        # no resource has a Last-Modified date, so the header is ignored
         day = {"If-Unmodified-Since": "Wed, 01 Jan 2020 00:00:00 GMT"}
         assert owner_client.get(path, headers=day).status_code == 200
 
@@ -190,10 +190,10 @@ def test_json_that_parsers_disagree_about_is_malformed(owner_client: Client, bod
 
 
 def test_a_flag_is_true_or_false_and_no_number_or_word_for_it(owner_client: Client) -> None:
-    for said in (0, 1, "true", "no", None):
-        body = {"name": "till", "scopes": ["business:read"], "test": said}
+    for value in (0, 1, "true", "no", None):
+        body = {"name": "till", "scopes": ["business:read"], "test": value}
         response = owner_client.post("/api/v1/keys", body, JSON)
-        assert response.status_code == 422, said
+        assert response.status_code == 422, value
         assert [error["pointer"] for error in response.json()["errors"]] == ["#/test"]
 
 

@@ -52,7 +52,7 @@ def test_the_image_reads_and_writes_backups_of_the_database_that_compose_runs(co
 @pytest.mark.postgres
 @pytest.mark.django_db
 def test_backup_and_restore_are_tried_with_the_major_that_is_shipped() -> None:
-    """The round trip in ``test_copies.py`` says something about the image only where it runs the same major."""
+    """The round trip in ``test_backup.py`` is valid for the image only with the same major version."""
     from django.db import connection
 
     with connection.cursor() as cursor:

@@ -1,4 +1,4 @@
-"""Invitations by mail: a link that works once and for a while. No business gets into another's account by one."""
+"""Tests of invitations: a link works once and for a few days, and gives no access to another account."""
 
 from __future__ import annotations
 
@@ -23,6 +23,8 @@ from shared.database.audit_log import AuditEntry
 from shared.web.request_id import masked
 from tests.conftest import PASSWORD, Cast, accept_by_link
 from tests.forms import press
+
+pytestmark = pytest.mark.usefixtures("one_window")
 
 JSON = "application/json"
 NEW = {"email": "Nora@example.test", "role": "estimator", "name": "Nora"}
@@ -108,7 +110,7 @@ def test_wrong_links_and_one_of_somebody_taken_out_look_the_same(invite: Send, m
     ref = invite().json()["ref"]
     link = link_in(mailoutbox[0])
     changed = link[:-1] + ("0" if link[-1] != "0" else "1")
-    other = re.sub(r"/welcome/[^/]+", "/welcome/nobody", link)
+    other = re.sub(r"/welcome/[^/]+", "/welcome/unknown", link)
     wrong = [opened(Client(), address) for address in (changed, other, f"/welcome/{ref}/set-password")]
     Member.objects.get(ref=ref).delete()
     pages_ = {re.sub(r'value="[^"]+"', "", page.content.decode()) for page in [*wrong, opened(Client(), link)]}
@@ -116,7 +118,7 @@ def test_wrong_links_and_one_of_somebody_taken_out_look_the_same(invite: Send, m
     assert {page.status_code for page in wrong} == {404}
 
 
-def test_a_weak_password_is_told_and_the_link_still_works(invite: Send, mailoutbox: Letters) -> None:
+def test_a_weak_password_is_rejected_and_the_link_still_works(invite: Send, mailoutbox: Letters) -> None:
     invite()
     client, link = Client(), link_in(mailoutbox[0])
     assert set_password(client, link, "short").status_code == 422
@@ -173,7 +175,7 @@ def test_an_invitation_can_be_declined(
 
 
 def reads(client: Client, business: Business) -> bool:
-    """Whether a browser gets into a business, chosen or not."""
+    """Return whether a browser has access to a business."""
     client.post(f"/businesses/{business.ref}/choose")
     answer = client.get("/api/v1/business")
     return answer.status_code == 200 and answer.json()["ref"] == business.ref
@@ -274,7 +276,7 @@ def test_an_invitation_without_a_key_for_its_retry_is_refused(owner_client: Clie
 
 def test_guessing_links_is_slowed_down(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(views, "_TRIES", 3)
-    assert [Client().get(f"/welcome/nobody/{n}").status_code for n in range(4)] == [404, 404, 404, 429]
+    assert [Client().get(f"/welcome/unknown/{n}").status_code for n in range(4)] == [404, 404, 404, 429]
 
 
 def test_a_business_sends_no_flood_of_letters(

@@ -1,4 +1,4 @@
-"""What a migration may do while the service runs: add, never take away, rename or rewrite; and it waits for no lock for long."""
+"""Lint of migrations: they may add, but not remove, rename or rewrite while the service runs, and they wait briefly for locks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ OURS = frozenset({"shared", "catalogue", "jobs", "quoting", "documents", "purcha
 
 
 def faults(operation: Operation, app: str, before: ProjectState, new: set[str]) -> Iterator[str]:
-    """Why an operation may not run beside a service whose code does not know of it yet."""
+    """Yield the reasons why an operation may not run while the service runs the earlier code."""
     model = getattr(operation, "model_name", getattr(operation, "name", "")).lower()
     if model in new:
         return
@@ -31,7 +31,7 @@ def faults(operation: Operation, app: str, before: ProjectState, new: set[str]) 
         case migrations.AlterField(field=field):
             old = before.models[app, model].fields[operation.name]
             if _column(old) != _column(field):
-                yield f"{model}.{operation.name} changes its type: every row is written anew under a lock"
+                yield f"{model}.{operation.name} changes its type: every row is rewritten under a lock"
             if old.null and not field.null:
                 yield f"{model}.{operation.name} becomes NOT NULL: the code that runs writes rows without it"
         case _:
@@ -51,7 +51,7 @@ def _faults_of_locks(operation: Operation, model: str) -> Iterator[str]:
 
 
 def _column(field: models.Field[object, object]) -> str:
-    """A column's type on PostgreSQL; a longer text is no other one."""
+    """Return a column's type on PostgreSQL; a longer text has the same type."""
     if isinstance(field, models.ForeignKey):
         return "key"
     kind = {"CharField": "text", "TextField": "text"}.get(field.get_internal_type(), field.get_internal_type())
@@ -90,7 +90,7 @@ CHECK = models.CheckConstraint(condition=models.Q(name__gt=""), name="named")
 
 
 @pytest.mark.parametrize(
-    ("operation", "told"),
+    ("operation", "reason"),
     [
         (migrations.RenameField("outgoingmail", "name", "title"), "still reads it"),
         (migrations.RemoveField("outgoingmail", "name"), "still reads it"),
@@ -112,12 +112,12 @@ CHECK = models.CheckConstraint(condition=models.Q(name__gt=""), name="named")
     ],
     ids=lambda value: type(value).__name__ if isinstance(value, Operation) else str(value),
 )
-def test_the_lint_finds_what_stops_a_service(operation: Operation, told: str | None) -> None:
+def test_the_lint_finds_what_stops_a_service(operation: Operation, reason: str | None) -> None:
     loader = MigrationLoader(None)
     state = loader.project_state(("shared", "0001_initial"))
     found = list(faults(operation, "shared", state, set()))
-    assert [told in fault for fault in found if told] == ([True] if told else [])
-    assert bool(found) == (told is not None)
+    assert [reason in fault for fault in found if reason] == ([True] if reason else [])
+    assert bool(found) == (reason is not None)
 
 
 @pytest.mark.postgres

@@ -1,4 +1,4 @@
-"""Whatever somebody of one business is shown, by any page or address they can reach, no row of another's is in it."""
+"""Tests that no page or address shows records of another business."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def refs_of(business: Business) -> dict[str, str]:
 
 
 def text_of(client: Client, path: str) -> str:
-    """What is answered, where it is a text. What reading writes is taken back."""
+    """Return a response as text. Changes made by reading are rolled back."""
     with transaction.atomic():
         answer: Any = client.get(path)
         content = b"".join(answer.streaming_content) if answer.streaming else answer.content
@@ -67,9 +67,9 @@ def answers(client: Client, world: World, *, supply: bool) -> Iterator[tuple[str
             yield path, text_of(client, path)
 
 
-def leaks(told: Iterator[tuple[str, str]], others: dict[str, str]) -> list[str]:
-    """Where rows of others were shown, and which."""
-    found = [(path, {others[ref] for ref in REF.findall(text) if ref in others}) for path, text in told]
+def leaks(responses: Iterator[tuple[str, str]], others: dict[str, str]) -> list[str]:
+    """Return the addresses that showed records of others, with those records."""
+    found = [(path, {others[ref] for ref in REF.findall(text) if ref in others}) for path, text in responses]
     return [f"{path}: {', '.join(sorted(labels))}" for path, labels in found if labels]
 
 

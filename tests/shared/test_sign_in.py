@@ -1,4 +1,4 @@
-"""Signing in: slow for those who guess, the same words for everybody."""
+"""Tests of signing in: attempts are limited, and all errors have the same text."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import MemberRole
 from tests.conftest import PASSWORD, Cast
+
+pytestmark = pytest.mark.usefixtures("one_window")
 
 
 def try_in(client: Client, email: str, password: str, address: str = "10.1.1.1") -> tuple[int, str]:
@@ -33,9 +35,9 @@ def test_a_member_signs_in_with_any_case_and_gets_a_new_session(cast: Cast) -> N
     assert cookie["samesite"] == "Lax"
 
 
-def test_a_wrong_password_and_an_unknown_person_are_told_the_same(cast: Cast) -> None:
+def test_a_wrong_password_and_an_unknown_person_get_the_same_error(cast: Cast) -> None:
     _, wrong = try_in(Client(), "olive@example.test", "wrong")
-    _, unknown = try_in(Client(), "nobody@example.test", "wrong")
+    _, unknown = try_in(Client(), "unknown@example.test", "wrong")
     assert "Wrong e-mail address or password" in wrong
     assert "Wrong e-mail address or password" in unknown
 
@@ -157,7 +159,5 @@ def test_a_form_sent_without_a_session_leads_back_to_the_sheet_it_stood_on(clien
     assert client.get("/jobs?state=built")["Location"] == "/sign-in?next=/jobs%3Fstate%3Dbuilt"
 
 
-def test_a_script_without_a_session_is_told_so_and_not_led_to_a_page_it_would_take_for_an_answer(
-    client: Client, db: None
-) -> None:
+def test_a_script_without_a_session_gets_a_401_and_is_not_redirected(client: Client, db: None) -> None:
     assert client.post("/measures/none", headers={"HX-Request": "true"}).status_code == 401

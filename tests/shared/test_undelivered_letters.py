@@ -1,4 +1,4 @@
-"""A letter that fails is tried for three days, can be sent again, and a mail server that hangs takes one worker at most."""
+"""Tests of undelivered e-mails: they are tried for three days and can be sent again; a server that hangs occupies one worker."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ NOON = "2026-03-02T12:00:00Z"
 
 @pytest.fixture
 def kitchen() -> Iterator[None]:
-    @on_event("soup.ready", name="test.tell", slow=True)
-    def tell(event: Event) -> None:
+    @on_event("soup.ready", name="test.send_menu", slow=True)
+    def send_menu(event: Event) -> None:
         outgoing_mail.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
     yield
-    outbox._handlers.pop("test.tell")
+    outbox._handlers.pop("test.send_menu")
 
 
 class Server:
-    """What happens to each letter that reaches the mail server."""
+    """Mail server that counts attempts and raises an error if one is set."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.fault: Exception | None = None
@@ -107,7 +107,7 @@ def test_a_letter_is_tried_for_three_days_with_growing_pauses(
 def test_what_a_server_could_not_take_for_two_days_still_arrives(
     business: Business, kitchen: None, server: Server, mailoutbox: list[Any]
 ) -> None:
-    server.fault = ConnectionRefusedError("nobody listens")
+    server.fault = ConnectionRefusedError("connection refused")
     with time_machine.travel(NOON, tick=False) as clock:
         publish_event("soup.ready", "leek", business=business)
         run_until(clock, timedelta(days=2))

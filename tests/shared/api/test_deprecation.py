@@ -49,6 +49,6 @@ def test_the_document_marks_it(leaving: None) -> None:
 @pytest.mark.parametrize(
     ("since", "ends"), [(TOLD, TOLD + timedelta(days=89)), (TOLD.replace(tzinfo=None), ENDS), (ENDS, TOLD)]
 )
-def test_an_end_is_told_ninety_days_before(since: datetime, ends: datetime) -> None:
+def test_an_end_is_announced_ninety_days_before(since: datetime, ends: datetime) -> None:
     with pytest.raises(ValueError, match=r"days|UTC"):
         Deprecation(since, ends)

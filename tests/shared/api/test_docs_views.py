@@ -1,4 +1,4 @@
-"""The published OpenAPI document: made once, counted for everybody."""
+"""Tests of the OpenAPI document: it is made once, and all clients are counted."""
 
 from __future__ import annotations
 
@@ -14,10 +14,12 @@ from shared.api import docs_views
 from shared.api.docs_views import document, published_document
 from tests.conftest import Cast
 
+pytestmark = pytest.mark.usefixtures("one_window")
+
 
 @pytest.fixture
 def made(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
-    """How often the document was made, from a start at which nobody has asked yet."""
+    """Return a list with an entry each time the document is made. It is not made before the test."""
     calls: list[int] = []
 
     def counted() -> dict[str, Any]:

@@ -83,7 +83,7 @@ def test_a_key_is_needed_and_printable(db: None, order: tuple[Call, list[int]]) 
     assert problem_of(lambda: send(order[0], key="x" * 201)) == "invalid-parameter"
 
 
-def test_while_the_first_call_runs_the_second_is_told_to_wait(db: None, order: tuple[Call, list[int]]) -> None:
+def test_while_the_first_call_runs_the_second_has_to_wait(db: None, order: tuple[Call, list[int]]) -> None:
     make, made = order
     codes: list[str] = []
 

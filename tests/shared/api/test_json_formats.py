@@ -31,7 +31,7 @@ def test_a_body_that_was_cut_off_on_its_way_is_refused_though_it_reads_well(pars
     )
 
 
-def test_a_body_whose_length_nobody_told_is_read_to_its_end() -> None:
+def test_a_body_without_a_length_is_read_to_its_end() -> None:
     request = RequestFactory().post("/api/v1/customers", BODY, "application/json")
     del request.META["CONTENT_LENGTH"]
     assert StrictJsonParser().parse(io.BytesIO(BODY), None, {"request": request}) == {"name": "Ada"}

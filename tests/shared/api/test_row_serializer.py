@@ -1,4 +1,4 @@
-"""Rows that go from the database to JSON as they are stored say what Django would have said of them."""
+"""Tests of RowSerializer: it returns the same JSON as Django's own conversion."""
 
 from __future__ import annotations
 
@@ -59,15 +59,13 @@ def test_every_list_of_the_catalogue_tells_what_its_details_tell(business: Busin
     resource = RESOURCES[name]
     rows = resource.rows(business).order_by("id")
     answers, marks = as_stored(resource.members).read(rows, "id")
-    told_by_django = [
-        _as_money(serialize_row(resource.members, row)) for row in rows.values(*columns(resource.members))
-    ]
+    by_django = [_as_money(serialize_row(resource.members, row)) for row in rows.values(*columns(resource.members))]
     assert len(answers) > 1
-    assert json.loads(write_json(answers)) == json.loads(write_json(told_by_django))
+    assert json.loads(write_json(answers)) == json.loads(write_json(by_django))
     assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
 
 
-def test_times_are_told_in_utc(cast: Cast, owner_client: Client) -> None:
+def test_times_are_in_utc(cast: Cast, owner_client: Client) -> None:
     sheet = b"sku,name,role\nA1,Cap,cap\n"
     taken = owner_client.post("/api/v1/imports?kind=components", sheet, content_type="text/csv")
     assert taken.status_code == 202, taken.content
@@ -102,21 +100,21 @@ def test_kept_statements_serve_each_business_its_own_rows(cast: Cast, key_client
         assert [item["sku"] for item in narrowed] == [f"{whose.pk}-3"]
 
 
-def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
-    """Who says that a narrower query is alike gets its rows, and spoils nobody else's."""
+def test_queries_that_differ_are_not_shared(business: Business) -> None:
+    """A query that is wrongly declared as shared gets its own rows and does not change the result of others."""
     Component.objects.of(business).bulk_create(
         [Component(business=business, sku=sku, name="Cap", role="cap") for sku in ("A", "B")]
     )
-    rows, alike, skus = (
+    rows, shared, skus = (
         Component.objects.of(business),
         SharedQuery("all", (business.pk,)),
         RowSerializer({"code": "sku"}),
     )
     narrower: QuerySet[Any] = rows.filter(Q(sku="A"))
-    assert skus.read(narrower, "id", shared=alike)[0] == [{"code": "A"}]
+    assert skus.read(narrower, "id", shared=shared)[0] == [{"code": "A"}]
     with CaptureQueriesContext(connection) as asked:
-        assert len(skus.read(rows, "id", shared=alike)[0]) == 2
-        assert len(skus.read(rows, "id", shared=alike)[0]) == 2
+        assert len(skus.read(rows, "id", shared=shared)[0]) == 2
+        assert len(skus.read(rows, "id", shared=shared)[0]) == 2
     assert len(asked) == 2
 
 

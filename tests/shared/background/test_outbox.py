@@ -1,4 +1,4 @@
-"""What is wanted is done once, whatever goes wrong on the way."""
+"""Tests of the outbox: each task is done once, whatever fails."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ from shared.database.numbering import next_number
 
 @pytest.fixture
 def kitchen() -> Iterator[list[str]]:
-    """Handlers of a kind of their own; what they did is told in the list."""
+    """Register handlers for the tests, and yield the list of what they did."""
     done: list[str] = []
 
-    @on_event("soup.wanted", name="test.cook")
+    @on_event("soup.ordered", name="test.cook")
     def cook(event: Event) -> None:
         done.append(f"cooked {event.subject}")
 
-    @on_event("soup.wanted", name="test.serve", slow=True)
+    @on_event("soup.ordered", name="test.serve", slow=True)
     def serve(event: Event) -> Finish:
         return lambda: done.append(f"served {event.subject}")
 
@@ -61,7 +61,7 @@ def test_every_handler_of_an_event_runs_after_the_commit(
     business: Business, kitchen: list[str], django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        publish_event("soup.wanted", "leek", business=business)
+        publish_event("soup.ordered", "leek", business=business)
         assert kitchen == []
     assert sorted(kitchen) == ["cooked leek", "served leek"]
     assert {row.state for row in OutboxTask.objects.all()} == {TaskState.DONE}
@@ -69,21 +69,21 @@ def test_every_handler_of_an_event_runs_after_the_commit(
 
 def test_what_is_rolled_back_is_not_wanted(business: Business, kitchen: list[str]) -> None:
     with transaction.atomic():
-        publish_event("soup.wanted", "leek", business=business)
+        publish_event("soup.ordered", "leek", business=business)
         transaction.set_rollback(True)
     assert runner.run_due_tasks() == 0
     assert kitchen == []
 
 
-def test_a_lost_nudge_is_found_by_the_sweep(business: Business, kitchen: list[str]) -> None:
-    publish_event("soup.wanted", "leek", business=business)  # in this test nothing commits, so nothing is nudged
+def test_a_task_without_a_message_is_found(business: Business, kitchen: list[str]) -> None:
+    publish_event("soup.ordered", "leek", business=business)  # nothing is committed in this test, so no message is sent
     assert runner.run_due_tasks() == 2
     assert sorted(kitchen) == ["cooked leek", "served leek"]
     assert runner.run_due_tasks() == 0
 
 
 def test_running_a_row_five_times_has_one_effect(business: Business, kitchen: list[str]) -> None:
-    publish_event("soup.wanted", "leek", business=business)
+    publish_event("soup.ordered", "leek", business=business)
     for row in list(OutboxTask.objects.all()) * 5:
         runner.run(row.pk)
     assert sorted(kitchen) == ["cooked leek", "served leek"]
@@ -122,7 +122,7 @@ def test_a_start_that_killed_its_worker_counts(business: Business, kitchen: list
     publish_event("soup.burnt", "leek", business=business)
     row = OutboxTask.objects.get()
     for _ in range(3):
-        assert runner._lease(row.pk)  # the worker dies here: nobody gives the lease back
+        assert runner._lease(row.pk)  # the worker ends here and does not release its lease
         assert runner.run_due_tasks() == 0
         OutboxTask.objects.update(
             leased_until=Now() - timedelta(seconds=1)
@@ -134,10 +134,10 @@ def test_a_start_that_killed_its_worker_counts(business: Business, kitchen: list
 
 
 def test_a_worker_whose_lease_ran_out_keeps_nothing(business: Business, kitchen: list[str]) -> None:
-    publish_event("soup.wanted", "leek", business=business)
+    publish_event("soup.ordered", "leek", business=business)
     row = OutboxTask.objects.get(handler__endswith="serve")
     lease = runner._lease(row.pk)
-    OutboxTask.objects.filter(pk=row.pk).update(lease="somebody else")
+    OutboxTask.objects.filter(pk=row.pk).update(lease="another worker")
     handler = outbox.find_handler(row.handler)
     assert handler is not None
     assert lease is not None
@@ -146,7 +146,7 @@ def test_a_worker_whose_lease_ran_out_keeps_nothing(business: Business, kitchen:
 
 
 def test_a_suspended_businesss_jobs_have_no_effect(business: Business, kitchen: list[str]) -> None:
-    publish_event("soup.wanted", "leek", business=business)
+    publish_event("soup.ordered", "leek", business=business)
     Business.objects.update(suspended_at=timezone.now())
     runner.run_due_tasks()
     assert kitchen == []

@@ -1,4 +1,4 @@
-"""A letter goes once; where nobody can know whether it went, it goes again under the same Message-ID."""
+"""Tests of outgoing e-mails: each is sent once, or again with the same Message-ID if the result is unknown."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ ROOT = Path(__file__).resolve().parents[3]
 
 @pytest.fixture
 def event(business: Business) -> Event:
-    return Event.objects.create(business=business, kind="soup.wanted", subject="leek")
+    return Event.objects.create(business=business, kind="soup.ordered", subject="leek")
 
 
 def letter() -> EmailMessage:
@@ -28,7 +28,7 @@ def letter() -> EmailMessage:
 
 
 def heads(mailoutbox: list[Any]) -> list[tuple[str, str]]:
-    """Message-ID and date of each letter, as they go out."""
+    """Return Message-ID and date of each e-mail that was sent."""
     return [(item.message()["Message-ID"], item.message()["Date"]) for item in mailoutbox]
 
 
@@ -37,7 +37,7 @@ def test_a_letter_sent_five_times_goes_once(event: Event, mailoutbox: list[Any])
     assert [item for item, _ in heads(mailoutbox)] == [f"<menu.{event.ref}@localhost>"]
 
 
-def test_two_letters_of_one_event_are_told_apart(event: Event, mailoutbox: list[Any]) -> None:
+def test_two_emails_of_one_event_are_distinct(event: Event, mailoutbox: list[Any]) -> None:
     assert outgoing_mail.send(event, "menu", letter())
     assert outgoing_mail.send(event, "bill", letter())
     assert len(set(heads(mailoutbox))) == len(mailoutbox) == 2

@@ -36,7 +36,7 @@ PACKAGES = ("shared", "catalogue", "quotes")
 
 @pytest.fixture
 def auckland(business: Business) -> Business:
-    """The business where it is a day later than in UTC for half of each day."""
+    """Return the business in a time zone in which half of each day has another date than UTC."""
     business.time_zone = "Pacific/Auckland"
     business.save()
     return business
@@ -136,7 +136,7 @@ def test_one_style_by_the_locale(locale: str, written: str) -> None:
         assert write_moment(datetime(2026, 3, 8, 20, 30, tzinfo=UTC)).startswith(f"{written}, ")
 
 
-# -- nobody goes round it ----------------------------------------------------------
+# -- no other code reads the clock ----------------------------------------------------------
 _OF_THE_MACHINE = {"localdate", "localtime", "utcnow", "utcfromtimestamp"}
 
 

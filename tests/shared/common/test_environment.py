@@ -102,7 +102,7 @@ def test_a_service_on_the_open_network_passes_djangos_own_check() -> None:
 
 
 @pytest.mark.parametrize(
-    ("env", "told"),
+    ("env", "expected"),
     [
         ({}, "max-age=31536000"),
         ({"BAYWRIGHT_HSTS_S": "0"}, None),
@@ -115,14 +115,14 @@ def test_a_service_on_the_open_network_passes_djangos_own_check() -> None:
     ],
 )
 def test_how_long_a_browser_keeps_to_https_is_a_setting_and_other_hosts_are_left_out_at_first(
-    env: dict[str, str], told: str | None
+    env: dict[str, str], expected: str | None
 ) -> None:
     code = (
         "import django; django.setup(); from django.test import Client; "
         "print(Client().get('/healthz', secure=True, headers={'Host': 'localhost'}).get('Strict-Transport-Security'))"
     )
-    asked = start(code, **{"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_URL": "https://localhost", **env})
-    assert asked.stdout.strip() == str(told), asked.stderr
+    result = start(code, **{"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_URL": "https://localhost", **env})
+    assert result.stdout.strip() == str(expected), result.stderr
 
 
 def test_a_job_ends_long_before_redis_hands_it_to_somebody_else() -> None:

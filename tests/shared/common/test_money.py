@@ -103,7 +103,7 @@ def test_a_currency_without_minor_units_is_shared_in_whole_units() -> None:
 @pytest.mark.parametrize(
     "parts",
     [{}, {"owner": Fraction(9, 10)}, {"owner": Fraction(2), "neighbour": Fraction(-1)}],
-    ids=["nobody", "short of one", "negative"],
+    ids=["no party", "short of one", "negative"],
 )
 def test_shares_that_do_not_add_up_to_one_are_refused(parts: dict[str, Fraction]) -> None:
     with pytest.raises(ValueError, match="add up to exactly 1"):

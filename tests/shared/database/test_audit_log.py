@@ -1,4 +1,4 @@
-"""The audit trail is only ever added to, and says so itself when somebody did otherwise."""
+"""Tests of the audit log: entries are only added, and a changed entry is found."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def test_postgresql_refuses_to_empty_the_trail(guarded: Business) -> None:
 
 def test_the_command_fails_on_a_touched_chain(chain: Business) -> None:
     call_command("verify_audit", stdout=StringIO())
-    AuditEntry.objects.filter(number=2).update(actor_name="somebody else")
+    AuditEntry.objects.filter(number=2).update(actor_name="another person")
     errors = StringIO()
     with pytest.raises(CommandError, match="1 faults"):
         call_command("verify_audit", stdout=StringIO(), stderr=errors)

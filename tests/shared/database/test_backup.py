@@ -48,7 +48,7 @@ def write(address: str, count: int) -> int:
 
 
 def round_trip(address: str, copy: Path) -> None:
-    """Backs up while somebody writes, writes more, restores, and goes on."""
+    """Make a backup during writes, write more, restore, and write again."""
     run(address, "migrate", "--verbosity=0")
     run(address, "shell", "--verbosity=0", "-c", _START)
     before = write(address, 0)

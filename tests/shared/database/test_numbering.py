@@ -1,4 +1,4 @@
-"""Numbers come without gap or double, also when everybody wants one at once."""
+"""Tests of numbering: numbers have no gaps or duplicates, also for concurrent transactions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a call with a key has no use for, and what a page can't do without."""
+"""Tests of the middlewares that only browsers need."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_an_answer_to_a_key_may_load_nothing_and_a_page_only_its_own(
 
 
 def test_a_session_adds_nothing_to_a_key(owner_client: Client, key_client: Callable[..., Client]) -> None:
-    """Who is signed in as the owner and sends a key is asked for the key's scopes, good or bad."""
+    """A request with a key has the scopes of the key, even in the session of an owner."""
     assert owner_client.get("/api/v1/members").status_code == 200
     for sent in ("Bearer bwl_" + "0" * 36, "Bearer ", "Basic b3duZXI6"):
         assert owner_client.get("/api/v1/members", headers={"Authorization": sent}).status_code == 401, sent

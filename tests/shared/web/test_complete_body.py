@@ -32,7 +32,7 @@ def test_lines_raise_where_the_rest_is_missing() -> None:
         cut.readline()
 
 
-def test_an_application_is_given_such_an_input_where_a_length_is_told() -> None:
+def test_an_application_gets_this_input_if_there_is_a_length() -> None:
     seen: list[Any] = []
 
     def application(environ: dict[str, Any], _: Any) -> list[bytes]:

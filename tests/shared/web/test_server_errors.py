@@ -1,4 +1,4 @@
-"""What no web server can parse is told as a problem too: seen over real sockets, as a client sees it."""
+"""Tests of problem responses to unparsable requests, over real sockets."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def gunicorn() -> Iterator[Serve]:
 
 @pytest.fixture(scope="module")
 def djangos() -> Iterator[Serve]:
-    """The same as ``manage.py serve`` does it."""
+    """Return Django's development server, like ``manage.py serve``."""
     server = ProblemServer(("127.0.0.1", 0), None)  # type: ignore[arg-type]  # it brings its own
     server.set_app(lambda environ, start: [])
     yield lambda connection, address: server.finish_request(connection, address)
@@ -79,7 +79,7 @@ def _served(serve: Serve) -> Iterator[socket.socket]:
     assert not thread.is_alive()
 
 
-def _asked(serve: Serve, sent: bytes) -> tuple[dict[str, str], dict[str, Any]]:
+def _exchange(serve: Serve, sent: bytes) -> tuple[dict[str, str], dict[str, Any]]:
     answer = b""
     with _served(serve) as client:
         client.sendall(sent)
@@ -93,7 +93,7 @@ def _asked(serve: Serve, sent: bytes) -> tuple[dict[str, str], dict[str, Any]]:
     return headers, json.loads(body)
 
 
-# RFC 9112: two spaces in a request line, a method with a bracket, a version nobody knows, a space before the colon, two lengths
+# RFC 9112: two spaces in a request line, a method with a bracket, an unknown version, a space before the colon, two lengths
 REFUSED = [
     (b"GET /" + b"a" * 100_000 + b" HTTP/1.1\r\nHost: localhost\r\n\r\n", 414, "uri-too-long"),
     (GET + b"A: " + b"a" * 100_000 + b"\r\n\r\n", 431, "headers-too-large"),
@@ -113,7 +113,7 @@ REFUSED = [
 def test_gunicorn_tells_what_it_can_not_parse_as_a_problem(
     gunicorn: Serve, sent: bytes, status: int, code: str
 ) -> None:
-    headers, problem = _asked(gunicorn, sent)
+    headers, problem = _exchange(gunicorn, sent)
     assert headers["Content-Type"] == "application/problem+json"
     assert (problem["status"], problem["code"], problem["instance"]) == (
         status,
@@ -122,15 +122,15 @@ def test_gunicorn_tells_what_it_can_not_parse_as_a_problem(
     )
 
 
-@pytest.mark.parametrize(("length", "says"), [(11_000_000, "close"), (70_000, "close"), (1_000, "keep-alive")])
+@pytest.mark.parametrize(("length", "connection"), [(11_000_000, "close"), (70_000, "close"), (1_000, "keep-alive")])
 def test_an_answer_to_a_body_that_is_not_read_says_whether_the_connection_closes(
-    gunicorn: Serve, length: int, says: str
+    gunicorn: Serve, length: int, connection: str
 ) -> None:
-    headers, problem = _asked(gunicorn, GET.replace(b"GET", b"POST") + b"Content-Length: %d\r\n\r\n" % length)
-    assert (problem["status"], headers["Connection"]) == (413, says)
+    headers, problem = _exchange(gunicorn, GET.replace(b"GET", b"POST") + b"Content-Length: %d\r\n\r\n" % length)
+    assert (problem["status"], headers["Connection"]) == (413, connection)
 
 
 @pytest.mark.parametrize(("sent", "status", "code"), [REFUSED[0], REFUSED[1], REFUSED[4], REFUSED[6]])
 def test_so_does_the_server_for_trying_things_out(djangos: Serve, sent: bytes, status: int, code: str) -> None:
-    headers, problem = _asked(djangos, sent)
+    headers, problem = _exchange(djangos, sent)
     assert (headers["Content-Type"], problem["status"], problem["code"]) == ("application/problem+json", status, code)

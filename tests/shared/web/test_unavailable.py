@@ -57,7 +57,7 @@ def no_room() -> BaseException:
         (ValueError("a mistake"), False),
     ],
 )
-def test_what_passes_by_itself_is_told_from_a_mistake(fault: BaseException, passes: bool) -> None:
+def test_an_error_that_may_pass_is_distinguished_from_a_programming_error(fault: BaseException, passes: bool) -> None:
     assert unavailable.is_unavailable(fault) is passes
 
 
@@ -65,7 +65,7 @@ def test_what_passes_by_itself_is_told_from_a_mistake(fault: BaseException, pass
     ("statement", "passes"),
     [("INSERT INTO heap VALUES (zeroblob(1000000))", True), ("SELECT a FROM nowhere", False)],
 )
-def test_sqlite_that_is_full_is_told_from_a_table_that_is_missing(tmp_path: Path, statement: str, passes: bool) -> None:
+def test_a_full_sqlite_is_distinguished_from_a_missing_table(tmp_path: Path, statement: str, passes: bool) -> None:
     assert unavailable.is_unavailable(from_sqlite(tmp_path, statement)) is passes
 
 
@@ -78,7 +78,7 @@ def raising(fault: BaseException) -> Callable[..., Any]:
 
 @pytest.fixture
 def browser(cast: Cast) -> Client:
-    """The owner's browser, which is answered as outside of tests."""
+    """Return the owner's browser, with error pages as in production."""
     client = Client(raise_request_exception=False)
     client.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
     return client
