@@ -231,7 +231,7 @@ def _add_member(request: MemberRequest) -> None:
     member = invitations.invite(
         business=request.business, email=email, name=name, role=MemberRole(role), actor=request.actor
     )
-    messages.success(request, f"{member.person} is invited as {member.role}; a letter is on its way to {email}.")
+    messages.success(request, f"{member.person} is invited as {member.role}. The invitation is being sent to {email}.")
 
 
 @require_POST
@@ -243,13 +243,13 @@ def member(request: MemberRequest, ref: str) -> HttpResponse:
         with acting_on(request, rows, ref, _member_facts) as row:
             if request.POST.get("do") == "remove":
                 services.remove_member(member=row, actor=request.actor)
-                messages.success(request, f"{row.person} does not belong here any more.")
+                messages.success(request, f"{row.person} removed.")
             elif request.POST.get("do") == "letter":
                 invitations.send_letter(member=row, actor=request.actor)
-                messages.success(request, f"Another letter is on its way to {row.person.email}.")
+                messages.success(request, f"The invitation is being sent again to {row.person.email}.")
             elif request.POST.get("role", "") in set(MemberRole):
                 services.change_role(member=row, role=MemberRole(request.POST["role"]), actor=request.actor)
-                messages.success(request, f"{row.person} is {row.role} now.")
+                messages.success(request, f"{row.person} is now {row.role}.")
     except PAGE_ERRORS as refused:
         messages.error(request, error_text(refused), extra_tags="Failed")
     return redirect("members")

@@ -296,7 +296,7 @@ def test_the_members_page_invites_and_sends_the_link_again(
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
         page = owner_client.post("/settings/members", NEW, follow=True)
-    assert "a letter is on its way to nora@example.test" in page.content.decode()
+    assert "The invitation is being sent to nora@example.test" in page.content.decode()
     assert "Has not accepted yet" in page.content.decode()
     assert 'type="password"' not in page.content.decode()
     member = Member.objects.get(person__email="nora@example.test")
