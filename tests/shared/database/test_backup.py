@@ -93,6 +93,6 @@ def test_what_is_no_backup_is_refused_and_nothing_changes(tmp_path: Path) -> Non
     (tmp_path / "letter.txt").write_text("not a database")
     refused = manage(address, "restore", str(tmp_path / "letter.txt"), "--yes")
     assert refused.returncode == 1
-    assert "no backup" in refused.stderr
+    assert "is not a backup" in refused.stderr
     with closing(sqlite3.connect(tmp_path / "live.sqlite3")) as live:
         assert live.execute("SELECT count(*) FROM kept").fetchone() == (0,)
