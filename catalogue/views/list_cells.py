@@ -21,7 +21,7 @@ SHOWN: Mapping[str, tuple[str, ...]] = {
     "supplier-terms": ("supplier", "valid_from", "minimum_order", "lead_time_days"),
     "finishes": ("name", "drawing_colour", "active"),
 }
-HEADS = {"label": "Name", "applies_to": "For", "value": "Amount"}
+HEADS = {"label": "Name", "applies_to": "For", "value": "Amount before tax, or percent"}
 PERCENT = frozenset({"markup", "discount", "tax", "payment"})
 NUMBERS = frozenset({"length_mm", "price", "minimum_quantity", "value", "minimum_order", "lead_time_days"})
 _CODES = {("components", "name"): "sku", ("suppliers", "name"): "code", ("finishes", "name"): "code"}

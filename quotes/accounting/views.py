@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -29,7 +30,6 @@ from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.models import Business
 
-AMOUNTS = {"net": "before tax", "tax": "tax", "gross": "including tax"}
 WRONG_SPAN = "Enter a first day and a last day that is not before it."
 REPORTS = (
     ("ledger", "Ledger", "Every entry: orders by line and job, and corrections."),
@@ -41,6 +41,16 @@ REPORTS = (
     ),
     ("margins", "Margins", "Sold, planned, ordered and as built, job by job."),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class AmountSums:
+    """A row of the totals: amounts before tax, of tax and including tax."""
+
+    label: str
+    net: Decimal
+    tax: Decimal
+    total: Decimal
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -74,7 +84,8 @@ def accounting(request: MemberRequest) -> HttpResponse:
         "forms": ("CSV", "XLSX", "JSON"),
         "first": span.first,
         "last": span.last,
-        "totals": _totals(request.business, span),
+        "sums": _sums(request.business, span),
+        "margins": _margins(request.business, span),
         "without_account": entries(request.business, span).filter(account="").count(),
         "currency": request.business.currency,
         "locale": request.business.locale,
@@ -102,17 +113,20 @@ def _span(request: MemberRequest) -> tuple[DateRange, str]:
     return (requested, "") if requested.first <= requested.last else (usual, WRONG_SPAN)
 
 
-def _totals(business: Business, span: DateRange) -> list[tuple[str, Decimal]]:
-    """Return the totals of the files of a span, each with its label."""
+def _sums(business: Business, span: DateRange) -> list[AmountSums]:
+    """Return the totals of the order and quote files of a span."""
     orders = totals_of(totals_table(business, span, "tax"))
     quotes = totals_of(quotes_table(business, span, "period"))
-    margins = totals_of(margins_table(business, span))
     return [
-        *((f"Orders, {label}", orders[name]) for name, label in AMOUNTS.items()),
+        AmountSums("Orders", orders["net"], orders["tax"], orders["gross"]),
         *(
-            (f"{what.capitalize()}, {label}", quotes[f"{what}_{'total' if name == 'gross' else name}"])
-            for what in ("quoted", "accepted")
-            for name, label in AMOUNTS.items()
+            AmountSums(name.capitalize(), quotes[f"{name}_net"], quotes[f"{name}_tax"], quotes[f"{name}_total"])
+            for name in ("quoted", "accepted")
         ),
-        *((f"Margins, {name.replace('_', ' ')} (before tax)", margins[name]) for name in MARGIN_SUMS),
     ]
+
+
+def _margins(business: Business, span: DateRange) -> list[tuple[str, Decimal]]:
+    """Return the totals of the margins file of a span, each with its label."""
+    margins = totals_of(margins_table(business, span))
+    return [(name.replace("_", " ").capitalize(), margins[name]) for name in MARGIN_SUMS]

@@ -143,7 +143,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
         "groups": _groups(order, rows),
         "priced": priced,
-        "money_head": order.currency,
+        "money_head": f"{order.currency}, before tax",
         "totals": _totals(order) if priced else [],
     }
 
@@ -197,8 +197,8 @@ def _totals(order: SupplierOrder) -> list[dict[str, Any]]:
         return {"text": text, "amount": written, "strong": strong}
 
     return [
-        row("Goods", order.goods),
-        *([row("Delivery", order.delivery_fee)] if order.delivery_fee else []),
+        row("Goods before tax", order.goods),
+        *([row("Delivery before tax", order.delivery_fee)] if order.delivery_fee else []),
         row(order.business.tax_name, order.tax),
-        row("Total", order.total, strong=True),
+        row("Total including tax", order.total, strong=True),
     ]
