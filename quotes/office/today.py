@@ -63,7 +63,7 @@ def _question(row: Question) -> TodayItem:
 def answers(business: Business) -> Group:
     """Return quotes declined in the last two weeks, and quotes that only some parties have accepted."""
     since = timezone.now() - timedelta(days=14)
-    rows = offers.revisions(business, {"state": QuoteState.DECLINED}).filter(closed_at__gte=since)
+    rows = offers.revisions(business, {"status": QuoteState.DECLINED}).filter(closed_at__gte=since)
     found = [_quote(row, "declined", live=True) for row in _whole(rows)]
     return _group("answers", "Declined quotes", found)
 

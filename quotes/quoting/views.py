@@ -278,7 +278,7 @@ def quote_list(request: MemberRequest) -> HttpResponse:
     """List the revisions of all quotes with their status."""
     rows = queries.revisions(
         request.business,
-        {"state": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
+        {"status": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
     )
     rows = rows.select_related("quote__job__customer").order_by("-id")
     return render(

@@ -16,12 +16,13 @@ from django.utils import timezone
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
+from quotes.quoting.customer_responses import accept, decline
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import press
 from tests.quotes.purchasing.cast import placed, supplier_actor
-from tests.quotes.quoting.cast import actor_of, drafted, measure, new_job, sent, stock_up
+from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
 SignIn = Callable[[Person], Client]
 HTMX = {"HX-Request": "true"}
@@ -190,3 +191,17 @@ def test_equal_notices_are_merged_on_the_take_off_with_all_their_bays(
     page = signed_in(cast.estimator).get(f"/measures/{version.measure.ref}/take-off").content.decode()
     assert "A-1 to A-6 (marked 1 to 6): raked at" in page
     assert page.count('<li class="notice stop">') == 1
+
+
+def test_only_declined_quotes_are_under_declined_and_the_list_of_quotes_is_filtered(
+    business: Business, owner_client: Client
+) -> None:
+    stock_up(business)
+    accepted, declined = (sent(business, {"parties": PARTIES[:1]}, measure(7200)) for _ in range(2))
+    accept(token=token(accepted, "owner"), name="Ada Quill", content_sha256=accepted.content_sha256)
+    decline(token=token(declined, "owner"), name="Ada Quill", reason="")
+    today = owner_client.get("/").content.decode()
+    group = today.split("Declined quotes", 1)[1].split("</ul>", 1)[0]
+    assert (declined.quote.number in group, accepted.quote.number in group) == (True, False)
+    listed = owner_client.get("/quotes?state=accepted").content.decode()
+    assert (f"/revisions/{accepted.ref}" in listed, f"/revisions/{declined.ref}" in listed) == (True, False)
