@@ -6,7 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator
 
-from lxml import html
+from lxml import etree, html
 
 MONEY = re.compile(r"(?:[$€£]|\b(?:NZD|EUR|USD|AUD|GBP)\s)\s?[\d., \u202f\xa0]*\d")
 NUMBER = re.compile(r"[-+−]?(?:[A-Z]{0,3}[$€£]\s?)?[\d, \xa0]*\d\.\d{2}\Z")
@@ -23,9 +23,7 @@ NOT_MONEY = re.compile(
 def unlabelled_amounts(page: str) -> list[str]:
     """Return the errors of a page: amounts without a label, and columns that hold both kinds."""
     root = html.fromstring(page)
-    for name in ("script", "style", "svg", "option", "datalist"):
-        for element in list(root.iter(name)):
-            element.drop_tree()
+    etree.strip_elements(root, "script", "style", "svg", "option", "datalist", with_tail=False)
     errors = [error for table in root.iter("table") for error in _table_errors(table)]
     return errors + [error for element in root.iter() for error in _text_errors(element)]
 

@@ -13,7 +13,8 @@ from quotes.documents.models import DocumentKind
 from quotes.documents.receipts import receipt_letter
 from quotes.quoting.emails import quote_letter
 from quotes.quoting.models import PartyResponse, SignedLink
-from tests.browser.test_every_page import PAGES, World, world
+from tests.browser.test_every_page import PAGES, world
+from tests.matrix.world import World
 from tests.money_labels import LABEL, MONEY, unlabelled_amounts
 from tests.quotes.documents.test_layout import agreed, business_with, every_paper, fence, quoted
 
