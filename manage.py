@@ -30,5 +30,5 @@ def main() -> None:
 if __name__ == "__main__":
     try:
         main()
-    except KeyboardInterrupt:  # whoever presses Ctrl-C knows why; 130 is what shells give it
+    except KeyboardInterrupt:  # the process that presses Ctrl-C knows why; 130 is what shells give it
         sys.exit(130)

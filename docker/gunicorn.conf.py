@@ -1,4 +1,4 @@
-"""What the service asks of gunicorn, in the image and elsewhere; what is said on its command line comes first."""
+"""Settings of the Gunicorn server: ``gunicorn -c docker/gunicorn.conf.py shared.wsgi``."""
 
 worker_class = "shared.web.gunicorn_worker.Worker"
 threads = 4
