@@ -1,4 +1,4 @@
-"""Every amount on a page, a paper and in a mail says whether it is before tax or including tax."""
+"""Every amount on a page, on a paper and in an e-mail states whether it is before tax or including tax."""
 
 from __future__ import annotations
 
