@@ -30,5 +30,5 @@ def main() -> None:
 if __name__ == "__main__":
     try:
         main()
-    except KeyboardInterrupt:  # the process that presses Ctrl-C knows why; 130 is what shells give it
+    except KeyboardInterrupt:  # no traceback; shells give 130 for Ctrl-C
         sys.exit(130)
