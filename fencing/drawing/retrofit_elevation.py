@@ -72,7 +72,7 @@ def _title(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], height:
     name = f"Retrofit {retrofit.id}" + ("" if bays[0] is retrofit.bays[0] else " continued")
     stands = f"{height} high" if height else "height not measured"
     total = scene.metres(retrofit.bays[-1].end)
-    return name, f"{total} m, {retrofit.lattice_height} lattice on a standing fence ({stands})"
+    return name, f"{total} m, {retrofit.lattice_height} lattice on an existing fence ({stands})"
 
 
 def _height(scene: Scene, frame: Frame, lattice: int) -> str:
@@ -89,7 +89,7 @@ def _fence(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], frame: 
     stands += svg.segment(left, frame.y(0), right, frame.y(0)) + svg.segment(
         left, frame.y(-below), right, frame.y(-below)
     )
-    parts = [svg.path("existing", stands, "Standing fence")]
+    parts = [svg.path("existing", stands, "Existing fence")]
     for bay in bays:
         panel = elevation_symbols.lattice(frame, bay.start + face, bay.end - face, (0, 0), bay.lattice_height)
         rail = svg.segment(frame.x(bay.start), frame.y(bay.top[0]), frame.x(bay.end), frame.y(bay.top[1]))

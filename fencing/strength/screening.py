@@ -262,7 +262,7 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
         for post in _worst_of_each(screening.posts)
         if post.outcome is not ScreeningOutcome.WITHIN
     ]
-    text = f"{OUTCOME_TEXTS[ScreeningOutcome.OUTSIDE]} (the height of the standing fence is not stated)"
+    text = f"{OUTCOME_TEXTS[ScreeningOutcome.OUTSIDE]} (the height of the existing fence is not stated)"
     notices += [Notice("strength.outside", Severity.WARNING, name, text) for name in screening.unscreened]
     return tuple(notices)
 

@@ -280,7 +280,7 @@ def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> li
         _fence_height(post.case, share) for share, post in zip(shares, different, strict=True) if share is not None
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
-    text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
+    text = f"{'run' if is_built else 'the existing fence'} {run} no higher than {height} mm"
     change = SuggestedChange("height", height, "mm", True, text, _names(posts), run=run)
     return [check_change(screening, change)] if is_built else [change]
 

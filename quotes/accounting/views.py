@@ -35,8 +35,8 @@ REPORTS = (
     ("ledger", "Ledger", "Every entry: orders by line and job, and corrections."),
     ("order-totals", "Order totals", "By period, supplier, job, account or tax."),
     (
-        "quotes",
-        "Quoted and accepted",
+        "quotes-and-acceptances",
+        "Quotes and acceptances",
         "Each step of a quote: sent, accepted, declined, superseded, cancelled or expired.",
     ),
     ("margins", "Margins", "Sold, planned, ordered and as built, job by job."),

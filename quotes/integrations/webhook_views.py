@@ -115,8 +115,8 @@ def supplier_keys(request: MemberRequest) -> HttpResponse:
         FormField(
             "supplier", "Supplier", typed.get("supplier", ""), "select", faults.get("/supplier", ""), choices=chosen
         ),
-        FormField("name", "What it is for", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
-        FormField("test", "Only for trying out: it never sees a real order", typed.get("test", ""), "check"),
+        FormField("name", "Key name", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
+        FormField("test", "Test key: it never sees a real order", typed.get("test", ""), "check"),
     ]
     values = {
         "boxes": boxes,

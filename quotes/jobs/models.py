@@ -158,7 +158,7 @@ class MeasureVersion(ImmutableModel):
 class BuiltKind(models.TextChoices):
     USED = "used", "used"
     RETURNED = "returned", "returned to stock"
-    CHANGED = "changed", "built otherwise"
+    CHANGED = "changed", "changed on site"
 
 
 class AsBuilt(ImmutableModel):

@@ -22,7 +22,7 @@ def order_facts(order: SupplierOrder) -> dict[str, str]:
 
 def delivery_facts(order: SupplierOrder) -> dict[str, str]:
     """Return the same without any money."""
-    days = {"Deliver by": order.deliver_by, "Promised for": order.promised_on}
+    days = {"Deliver by": order.deliver_by, "Promised date": order.promised_on}
     found = {"State": str(order.get_state_display()), **{name: str(day or "") for name, day in days.items()}}
     for line in _lines(order):
         found[_label(line)] = f"{plain(line.quantity)} ordered, {plain(line.outstanding)} outstanding"

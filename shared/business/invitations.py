@@ -140,7 +140,7 @@ def letter(member: Member) -> EmailMessage:
         " ".join(f"You are invited to {business.name} as {member.role}".split())[:200],
         f"Dear {person},\n\n{business.name} works with Baywright and invites you as {member.role}. {what}:\n\n"
         f"{address_of(member)}\n\n"
-        f"The link works once, within {days} days, and is yours alone: please do not pass it on. "
+        f"The link works once, within {days} days, and is personal. Do not forward it. "
         "If it has expired, ask for another. If you did not expect this e-mail, ignore it: you join only if you accept."
         f"\n\n{business.name}\n",
         formataddr((" ".join(business.name.split()), settings.DEFAULT_FROM_EMAIL)),

@@ -22,7 +22,7 @@ from shared.background import runner
 from shared.business.actors import SYSTEM
 runner.run_soon = lambda ids: None
 business = load_business(scenario()['business'])
-document = read_json((FOLDER / 'measures' / '5-lattice-on-standing-fence.json').read_bytes())
+document = read_json((FOLDER / 'measures' / '5-lattice-on-existing-fence.json').read_bytes())
 document['retrofits'][0].pop('shares')
 quote_measure(business=business, document=document, customer='Wren Sallow', actor=SYSTEM)
 from shared.background.outbox import OutboxTask

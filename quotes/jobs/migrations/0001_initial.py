@@ -84,7 +84,7 @@ class Migration(migrations.Migration):
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('kind', models.CharField(choices=[('used', 'used'), ('returned', 'returned to stock'), ('changed', 'built otherwise')], max_length=8)),
+                ('kind', models.CharField(choices=[('used', 'used'), ('returned', 'returned to stock'), ('changed', 'changed on site')], max_length=8)),
                 ('role', models.CharField(blank=True, max_length=20)),
                 ('component', models.CharField(blank=True, max_length=64)),
                 ('length_mm', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1)])),

@@ -415,7 +415,7 @@ def test_a_standing_fence_too_weak_for_its_lattice_is_stated_the_height_it_takes
     )
     (height,) = suggest_changes(over)
     assert (height.kind, height.run, height.resolves, height.blocked_by) == ("height", "R1", True, "")
-    assert height.text == f"the standing fence R1 no higher than {height.value} mm"
+    assert height.text == f"the existing fence R1 no higher than {height.value} mm"
     assert 600 < height.value < 1820
     assert apply_change(over.takeoff.measure, over.takeoff.system, height) is None
     assert price_changes(over, lambda *_: Decimal(1)) == (height,)

@@ -122,7 +122,7 @@ def test_long_names_a_comma_and_letter_paper_are_no_worse(tmp_path: Path) -> Non
 @pytest.mark.slow
 @pytest.mark.django_db
 def test_lattice_on_a_standing_fence_alone_is_fit_to_be_shown(tmp_path: Path) -> None:
-    document = json.loads((FOLDER / "measures" / "5-lattice-on-standing-fence.json").read_text(encoding="utf-8"))
+    document = json.loads((FOLDER / "measures" / "5-lattice-on-existing-fence.json").read_text(encoding="utf-8"))
     del document["label"]
     for _, pdf in every_paper(agreed(quoted(business_with(), {**document, "label": "Lattice"}))):
         look(pdf, tmp_path)

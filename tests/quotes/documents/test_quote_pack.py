@@ -68,7 +68,7 @@ def test_a_quote_carries_its_take_off_and_names_its_kind(contents: dict[str, Any
     assert all("options" not in run for run in carried["runs"])
 
 
-@pytest.mark.parametrize("measure", ["1-courtyard", "3-front-and-slope", "5-lattice-on-standing-fence"])
+@pytest.mark.parametrize("measure", ["1-courtyard", "3-front-and-slope", "5-lattice-on-existing-fence"])
 def test_every_document_is_tagged_titled_and_set_in_our_fonts(contents: dict[str, Any], measure: str) -> None:
     for name, made in whole_pack(contents[measure]):
         with pikepdf.open(io.BytesIO(made)) as pdf:
