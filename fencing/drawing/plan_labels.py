@@ -185,7 +185,7 @@ class Annotator:
 
     def retrofit(self, built: BuiltRetrofit, track: Track) -> None:
         words = (
-            f"{built.id} {self.shown.metres(built.bays[-1].end)} m, lattice {built.lattice_height} on an existing fence"
+            f"{built.id} {self.shown.metres(built.bays[-1].end)} m, lattice {built.lattice_height} on existing fence"
         )
         live = self.shown.is_live(built.id)
         shown = lettering.fit(words, self.size, 90)

@@ -72,7 +72,7 @@ def _title(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], height:
     name = f"Retrofit {retrofit.id}" + ("" if bays[0] is retrofit.bays[0] else " continued")
     stands = f"{height} high" if height else "height not measured"
     total = scene.metres(retrofit.bays[-1].end)
-    return name, f"{total} m, {retrofit.lattice_height} lattice on an existing fence ({stands})"
+    return name, f"{total} m, {retrofit.lattice_height} lattice on existing fence ({stands})"
 
 
 def _height(scene: Scene, frame: Frame, lattice: int) -> str:

@@ -154,7 +154,10 @@ def _errors_of_form(name: str, step: FormStep, scene: Scene) -> Iterator[str]:
         yield f"{name}: the form has no version"
         return
     before = entry_count(scene.business)
-    for fields, text in (({}, "does not say which version"), (stale(hidden), "has changed since you opened the page")):
+    for fields, text in (
+        ({}, "does not state which version"),
+        (stale(hidden), "has changed since you opened the page"),
+    ):
         answer = scene.client.post(path, {**fields, **entered}, follow=True)
         if text not in answer.content.decode() or entries_after(scene.business, before):
             yield f"{name}: {answer.status_code}, without “{text}”"
