@@ -76,13 +76,13 @@ def test_limited_stock_shared_by_a_bar_with_and_without_credit_is_bought_once() 
 def test_stock_that_runs_out_is_infeasible_and_names_the_piece() -> None:
     plan = checked(demand(0, [(3000, 3)], [StockLength(3000, 1, have=2)]))
     assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((3000, 1),))
-    assert plan.document()["text"] == "not enough stock: no bar is left for 1 of 3000 mm"
+    assert plan.document()["summary"] == "not enough stock: no bar is left for 1 of 3000 mm"
 
 
 def test_a_piece_longer_than_every_stock_is_named() -> None:
     plan = checked(demand(3, [(7000, 2), (100, 1)], [StockLength(6500, 1), StockLength(9000, 1, have=0)]))
     assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((7000, 2),))
-    assert "a piece of 7000 mm" in str(plan.document()["text"])
+    assert "a piece of 7000 mm" in str(plan.document()["summary"])
 
 
 def test_stock_that_costs_nothing_makes_a_plan_that_costs_nothing() -> None:
