@@ -26,7 +26,7 @@ def test_one_of_several_requests_with_the_same_sku_succeeds_and_the_others_are_r
             store(
                 Component(business=business),
                 actor=SYSTEM,
-                values={"sku": "R1", "label": f"Latch {number}", "role": "latch"},
+                values={"sku": "R1", "name": f"Latch {number}", "role": "latch"},
             )
         except InvalidDocument as refused:
             return refused.faults[0].code
