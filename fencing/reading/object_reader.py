@@ -77,7 +77,7 @@ class ObjectReader:
         """
         return not self.whole_lost and self._bad.isdisjoint(keys)
 
-    def raw(self, key: str) -> object:
+    def raw(self, key: str, hint: str = "") -> object:
         """Return the member unchanged [any value]; a missing member is a fault and gives None.
 
         >>> table = ObjectReader({"id": "A"}, "", FaultList(), ("id", "label"))
@@ -87,17 +87,17 @@ class ObjectReader:
         if key not in self._members:
             self._bad.add(key)
             if not self.whole_lost:
-                self.faults.add(self.pointer(key), "missing", f"{key} is missing")
+                self.faults.add(self.pointer(key), "missing", f"{key} is missing{hint}")
             return None
         return self._members[key]
 
-    def _choose(self, key: str, default: T | None) -> tuple[bool, T | None]:
+    def _choose(self, key: str, default: T | None, hint: str = "") -> tuple[bool, T | None]:
         """Return (true, default) if the member is left out; a missing member without a default is a fault."""
         if key in self._members:
             return False, None
         if default is not None:
             return True, default
-        self.raw(key)
+        self.raw(key, hint)
         return True, None
 
     def whole(
@@ -208,7 +208,7 @@ class ObjectReader:
         >>> table.word("form", ("level", "stepped")), "did you mean stepped?" in table.faults.found[0].text
         ('level', True)
         """
-        settled, stand_in = self._choose(key, default)
+        settled, stand_in = self._choose(key, default, f"; write {listed(words)}")
         if settled:
             return stand_in or next(iter(words))
         value = self._members[key]

@@ -148,3 +148,11 @@ def test_json_that_programs_read_differently_is_refused(text: str | bytes, code:
     with pytest.raises(InvalidDocument) as refused:
         read_json(text)
     assert refused.value.faults[0].code == code
+
+
+def test_an_error_names_the_schema_that_a_document_lacks() -> None:
+    with pytest.raises(InvalidDocument) as refused:
+        read_measure({"label": "Rear", "system": "ribbed", "runs": [{"id": "A", "length_mm": 9000, "height_mm": 1500}]})
+    assert [(fault.pointer, fault.text) for fault in refused.value.faults] == [
+        ("/schema", "schema is missing; write measure-2")
+    ]
