@@ -32,10 +32,11 @@ from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.serializers import DraftIn, MeasureIn, TakeOffIn
-from quotes.jobs.takeoff_cache import prices_for, read_for, take_off_measure
+from quotes.jobs.takeoff_cache import TakeOffResult, take_off_measure
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
+from shared.business.actors import Actor
 from shared.business.roles import Scope
 
 
@@ -145,9 +146,7 @@ class MeasureTakeOffView(Endpoint):
             raise Problem("invalid-parameter", errors=[fault])
         version = find_version(self, ref, int(asked) if asked else None)
         result = take_off_measure(self.business, parsed(version.document))
-        document = takeoff_document(result.takeoff)
-        if self.actor.may(Scope.QUOTES_READ):
-            document = with_prices(document, result.takeoff, result.found)
+        document = _document_of(result, self.actor)
         response = Response(document)
         response["ETag"] = f'"{digest(canonical(document))}"'
         return response
@@ -162,22 +161,22 @@ class TakeOffs(Endpoint):
     @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SCHEMA}, summary="Calculate a take-off")
     def post(self, request: Request) -> Response:
         body, raw = self.validated_data(TakeOffIn), _document(request.data)
-        system, document, prices, found = body.get("system"), raw["measure"], None, None
+        system, document = body.get("system"), raw["measure"]
         if isinstance(system, Mapping):
             measure, built_from = _read_both(document, raw["system"])
-        else:
-            if isinstance(system, str):
-                document = {**document, "system": system}
             with pointing("/measure"):
-                measure, found = read_for(self.business, document)
-            built_from = found.system
-            prices = prices_for(measure, found)
+                return Response(takeoff_document(take_off(measure, built_from)))
+        if isinstance(system, str):
+            document = {**document, "system": system}
         with pointing("/measure"):
-            taken = take_off(measure, built_from, prices)
-        written = takeoff_document(taken)
-        if found is not None and self.actor.may(Scope.QUOTES_READ):
-            written = with_prices(written, taken, found)
-        return Response(written)
+            result = take_off_measure(self.business, document)
+        return Response(_document_of(result, self.actor))
+
+
+def _document_of(result: TakeOffResult, actor: Actor) -> dict[str, Any]:
+    """Return the take-off document, with the prices of suggested changes for an actor who may read quotes."""
+    document = takeoff_document(result.takeoff)
+    return with_prices(document, result.takeoff, result.found) if actor.may(Scope.QUOTES_READ) else document
 
 
 def _read_both(document: object, system: object) -> tuple[Measure, System]:

@@ -26,7 +26,7 @@ MAX_REMEMBERED_LENGTH = 300_000
 
 
 @dataclass(frozen=True, slots=True)
-class MeasureTakeOff:
+class TakeOffResult:
     """A measure, the fence system and prices of today, and the take-off made from them."""
 
     measure: Measure
@@ -44,25 +44,24 @@ class _Inputs:
     prices: PriceList | None = field(compare=False)
 
 
-def take_off_measure(business: Business, document: object) -> MeasureTakeOff:
+def take_off_measure(business: Business, document: object) -> TakeOffResult:
     """Return the take-off of a measure with the system and prices of today. Raise InvalidDocument with all errors."""
     measure, found = read_for(business, document)
-    inputs = _inputs(measure, found)
-    length = sum(run.length for run in measure.runs)
-    return MeasureTakeOff(measure, found, (_remembered if length <= MAX_REMEMBERED_LENGTH else _computed)(inputs))
+    prices = prices_for(measure, found)
+    if _length(measure) > MAX_REMEMBERED_LENGTH:
+        return TakeOffResult(measure, found, take_off(measure, found.system, prices))
+    parts = [measure.sha256, measure_document(measure), found.sha256, price_mark(prices)]
+    inputs = _Inputs(digest(canonical(parts)), measure, found.system, prices)
+    return TakeOffResult(measure, found, _remembered(inputs))
 
 
-def _computed(inputs: _Inputs) -> TakeOff:
+@lru_cache(maxsize=MAX_REMEMBERED)
+def _remembered(inputs: _Inputs) -> TakeOff:
     return take_off(inputs.measure, inputs.system, inputs.prices)
 
 
-_remembered = lru_cache(maxsize=MAX_REMEMBERED)(_computed)
-
-
-def _inputs(measure: Measure, found: SystemWithPrices) -> _Inputs:
-    prices = prices_for(measure, found)
-    parts = [measure.sha256, measure_document(measure), found.sha256, price_mark(prices)]
-    return _Inputs(digest(canonical(parts)), measure, found.system, prices)
+def _length(measure: Measure) -> int:
+    return sum(run.length for run in measure.runs) + sum(sum(retrofit.bays) for retrofit in measure.retrofits)
 
 
 def prices_for(measure: Measure, found: SystemWithPrices) -> PriceList | None:

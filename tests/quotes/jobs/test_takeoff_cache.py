@@ -96,6 +96,15 @@ def test_a_long_measure_is_taken_off_but_not_remembered(business: Business, call
     assert len(calls) == 2
 
 
+def test_existing_fence_counts_as_length_too(business: Business, calls: list[str]) -> None:
+    stock_up(business)
+    bays = [2000] * (takeoff_cache.MAX_REMEMBERED_LENGTH // 2000)
+    document = {**measure(9000), "retrofits": [{"id": "R1", "bays_mm": bays, "lattice_mm": 340}]}
+    first, second = take_off_measure(business, document).takeoff, take_off_measure(business, document).takeoff
+    assert first == second
+    assert len(calls) == 2
+
+
 def test_canonical_text_does_not_depend_on_the_order_of_members() -> None:
     one, other = {"b": [Decimal("1.50"), 2], "a": "ü"}, {"a": "ü", "b": [Decimal("1.50"), 2]}
     assert canonical(one) == canonical(other) == '{"a":"ü","b":[1.50,2]}'
