@@ -8,9 +8,9 @@ from datetime import date
 
 from catalogue import queries
 from catalogue.engine import engine_input
-from catalogue.engine.purchase_options import Article, PurchaseOptions
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
+from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import InvalidDocument
 from fencing.model.system import SheetSupply, System
 from fencing.set_out.holes import diameters
@@ -69,31 +69,28 @@ def _required_roles(system: System) -> Iterator[tuple[str, int | None]]:
         yield from (("post.extension", None), ("lattice_clip", None))
 
 
-def _serves(article: Article, length: int | None) -> bool:
-    return length is None or article.length is None or article.length == length
-
-
-def _lack(
-    market: PurchaseOptions, priced: frozenset[str], role: str, finish: str | None, length: int | None
-) -> MissingItem | None:
-    found = [item for item in market.serving(role, finish) if _serves(item, length)]
+def _lack(market: PurchaseOptions, role: str, finish: str | None, length: int | None) -> MissingItem | None:
+    found = [
+        item
+        for item in market.articles
+        if item.serves(role, finish) and (length is None or item.length in (None, length))
+    ]
     what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
     place = f" in {finish}" if finish else ""
     if not found:
         return MissingItem("component.missing", role, finish, f"no {what}{place}", length)
-    if not any(item.sku in priced for item in found):
+    if not any(market.cheapest(item.sku) for item in found):
         return MissingItem("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
     return None
 
 
 def _of_components(system: System, market: PurchaseOptions, finishes: list[str]) -> Iterator[MissingItem | None]:
-    priced = frozenset(engine_input.cheapest(market))
     for finish in finishes:
         for role, length in _required_roles(system):
-            yield _lack(market, priced, role, finish, length)
+            yield _lack(market, role, finish, length)
     for role in _ANY:
-        yield _lack(market, priced, role, finishes[0] if finishes else None, None)
-    bag, mix = (_lack(market, priced, role, None, None) for role in ("concrete.bag", "concrete.mix"))
+        yield _lack(market, role, finishes[0] if finishes else None, None)
+    bag, mix = (_lack(market, role, None, None) for role in ("concrete.bag", "concrete.mix"))
     if bag and mix:
         yield bag
 

@@ -9,9 +9,9 @@ from datetime import date
 from decimal import Decimal
 
 from catalogue import queries
-from catalogue.engine.purchase_options import Article, PurchaseOptions, Seller, SupplierListing
-from catalogue.models import FenceSystemVersion
+from catalogue.models import FenceSystemVersion, Supplier, SupplierTerms
 from catalogue.rules.price_bands import read_bands
+from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
 from fencing.reading.system import read_system
@@ -42,36 +42,34 @@ def market(business: Business, on: date | None = None) -> PurchaseOptions:
 
 def _read_market(business: Business, on: date) -> PurchaseOptions:
     terms = queries.terms_on(business, on)
-    found = queries.suppliers(business).filter(active=True).order_by("code")
-    sellers = {row.pk: row for row in found}
+    prices: dict[int, list[SupplierPrice]] = defaultdict(list)
     rows = queries.offers_on(queries.offers(business), on).filter(supplier__active=True)
-    return PurchaseOptions(
-        articles=tuple(_articles(business, on)),
-        sellers=tuple(
-            Seller(
-                row.code,
-                row.name,
-                row.preferred,
-                terms[row.pk].minimum_order if row.pk in terms else Decimal(0),
-                read_bands(terms[row.pk].delivery_fees) if row.pk in terms else (),
-            )
-            for row in sellers.values()
-        ),
-        sold=tuple(
-            SupplierListing(
-                sellers[row.supplier_id].code,
-                row.component.sku,
-                row.supplier_sku or row.component.sku,
-                row.price,
-                read_bands(row.price_breaks),
-                row.pack_size,
-                row.minimum_quantity,
-                (terms[row.supplier_id].lead_time_days if row.supplier_id in terms else 0)
-                if row.lead_time_days is None
-                else row.lead_time_days,
-            )
-            for row in rows.select_related("component").order_by("component__sku", "supplier__code")
-        ),
+    for row in rows.select_related("component").order_by("component__sku", "supplier__code"):
+        sku = row.component.sku
+        price = SupplierPrice(
+            sku,
+            row.price,
+            read_bands(row.price_breaks),
+            row.pack_size,
+            row.minimum_quantity,
+            row.lead_time_days,
+            row.supplier_sku or sku,
+        )
+        prices[row.supplier_id].append(price)
+    sellers = queries.suppliers(business).filter(active=True).order_by("code")
+    suppliers = (_supplier(row, terms.get(row.pk), prices[row.pk]) for row in sellers)
+    return PurchaseOptions(tuple(_articles(business, on)), tuple(suppliers))
+
+
+def _supplier(row: Supplier, terms: SupplierTerms | None, prices: Iterable[SupplierPrice]) -> SupplierTermsAndPrices:
+    plain = SupplierTermsAndPrices(row.code, tuple(prices), preferred=row.preferred, name=row.name)
+    if terms is None:
+        return plain
+    return replace(
+        plain,
+        minimum_order=terms.minimum_order,
+        delivery=read_bands(terms.delivery_fees),
+        lead=terms.lead_time_days,
     )
 
 
@@ -117,32 +115,19 @@ def fence_system(
     return system_of(queries.system_version(business, wanted, number), market(business, on))
 
 
-def cheapest(bought: PurchaseOptions) -> dict[str, Decimal]:
-    """Return the minimum price of one sale unit of each article, before price breaks."""
-    found: dict[str, Decimal] = {}
-    for item in bought.sold:
-        found[item.sku] = min(item.price, found.get(item.sku, item.price))
-    return found
-
-
 def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
-    """Return the comparison prices: those of the cheapest supplier of each article."""
-    prices = cheapest(bought)
-    articles = [article for article in bought.articles if article.sku in prices]
-    eaches: dict[tuple[str, str | None], Decimal] = {}
-    for article in articles:
-        if article.role not in PIECE_ROLES:
+    """Return the comparison prices: those of the cheapest supplier of each article, before price breaks."""
+    stock, eaches = list[StockPrice](), dict[tuple[str, str | None], Decimal]()
+    for article in bought.articles:
+        best = bought.cheapest(article.sku)
+        if best is None:
+            continue
+        if article.role in PIECE_ROLES:
+            stock.append(StockPrice(article.role, article.finish, article.length, best.price))
+        else:
             key = (article.role, article.finish)
-            eaches[key] = min(prices[article.sku], eaches.get(key, prices[article.sku]))
-    return PriceList(
-        stock=tuple(
-            StockPrice(article.role, article.finish, article.length, prices[article.sku])
-            for article in articles
-            if article.role in PIECE_ROLES
-        ),
-        eaches=eaches,
-        labour=labour,
-    )
+            eaches[key] = min(best.price, eaches.get(key, best.price))
+    return PriceList(tuple(stock), eaches, labour)
 
 
 def price_list(business: Business, system: System, on: date | None = None) -> PriceList:

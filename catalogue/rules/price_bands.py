@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from fencing.buying.supplier_prices import Bands
+
 MAX_BANDS = 20
 PLACES = 4
 _NO_DIGITS = frozenset("eE_")
-
-Bands = tuple[tuple[Decimal, Decimal], ...]
 
 
 def plain_decimal(text: object, *, places: int = PLACES, most: Decimal = Decimal(10) ** 10) -> Decimal | None:
@@ -61,19 +61,6 @@ def _start_of(pair: Any) -> Decimal | None:
 def read_bands(value: Sequence[Sequence[str]]) -> Bands:
     """Return stored bands as numbers, ascending."""
     return tuple((Decimal(start), Decimal(amount)) for start, amount in value)
-
-
-def amount_at(bands: Bands, at: Decimal, otherwise: Decimal) -> Decimal:
-    """Return the amount of the band that ``at`` falls in; ``otherwise`` below the first.
-
-    >>> amount_at(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
-    Decimal('4.50')
-    """
-    amount = otherwise
-    for start, value in bands:
-        if start <= at:
-            amount = value
-    return amount
 
 
 def format_bands(value: Sequence[Sequence[str]]) -> str:

@@ -7,15 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.buying.packs import plain
-from fencing.buying.supplier_prices import (
-    ChosenQuantity,
-    SupplierPrice,
-    SupplierSplit,
-    SupplierTermsAndPrices,
-    in_time,
-    levels,
-    order_from,
-)
+from fencing.buying.supplier_orders import ChosenQuantity, SupplierSplit, in_time, levels, order_from
+from fencing.buying.supplier_prices import SupplierPrice, SupplierTermsAndPrices
 from fencing.buying.supplier_reasons import SearchRequest, why_here
 from fencing.buying.supplier_search import Band, Pick, SplitResult, Task, search
 

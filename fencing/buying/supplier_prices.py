@@ -1,14 +1,51 @@
-"""Prices and terms of suppliers, and the cost of an order to one of them, in exact money."""
+"""Purchase options of a day: components, and the suppliers with their terms and prices."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
-
-from fencing.buying.packs import in_packs, plain
+from decimal import Decimal
+from functools import cached_property
 
 ZERO = Decimal(0)
+Bands = tuple[tuple[Decimal, Decimal], ...]
+"""(from, amount) pairs, ascending. The amount of the last one reached applies."""
+
+
+def amount_at(bands: Bands, value: Decimal, otherwise: Decimal = ZERO) -> Decimal:
+    """Return the amount of the band that a value reaches; ``otherwise`` below the first. Source: common practice.
+
+    >>> amount_at(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
+    Decimal('4.50')
+    """
+    reached = [amount for start, amount in bands if value >= start]
+    return reached[-1] if reached else otherwise
+
+
+@dataclass(frozen=True, slots=True)
+class Article:
+    """A component that can be bought. ``length`` [mm] is None if it is sold by the metre or by count.
+
+    If ``finish`` is None, it fits every finish. ``bag_yield`` is the concrete of a bag [m3].
+    """
+
+    sku: str
+    label: str
+    role: str
+    finish: str | None
+    length: int | None
+    height: int | None
+    unit: str
+    bag_yield: Decimal | None
+    account: str
+
+    def serves(self, role: str, finish: str | None) -> bool:
+        """Return whether this is for a role in a finish. Source: house rule.
+
+        >>> Article("r", "Rail", "rail", None, 2400, None, "C62", None, "").serves("rail", "slate")
+        True
+        """
+        return self.role == role and self.finish in (None, finish)
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,15 +57,15 @@ class SupplierPrice:  # words: ok
 
     component: str
     price: Decimal
-    breaks: tuple[tuple[Decimal, Decimal], ...] = ()
+    breaks: Bands = ()
     pack: Decimal = Decimal(1)
     least: Decimal = ZERO
     lead: int | None = None
+    supplier_sku: str = ""
 
     def unit_price(self, quantity: Decimal) -> Decimal:
         """Return the price of one sale unit for an order of ``quantity``."""
-        reached = [price for start, price in self.breaks if quantity >= start]
-        return reached[-1] if reached else self.price
+        return amount_at(self.breaks, quantity, self.price)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,111 +77,52 @@ class SupplierTermsAndPrices:
     """
 
     code: str
-    offers: tuple[SupplierPrice, ...]
+    offers: tuple[SupplierPrice, ...] = ()
     minimum_order: Decimal = ZERO
-    delivery: tuple[tuple[Decimal, Decimal], ...] = ()
+    delivery: Bands = ()
     lead: int = 0
     preferred: bool = False
     name: str = ""
 
     def fee(self, goods: Decimal) -> Decimal:
         """Return the delivery fee for goods of that value."""
-        reached = [fee for start, fee in self.delivery if goods >= start]
-        return reached[-1] if reached else ZERO
+        return amount_at(self.delivery, goods)
 
 
-@dataclass(frozen=True, slots=True)
-class PurchasedComponent:
-    """One component from one supplier. ``need`` is the name of its need; ``choice`` is the reason for this supplier."""
+@dataclass(frozen=True)
+class PurchaseOptions:
+    """Everything that can be bought on a day."""
 
-    component: str
-    wanted: Decimal
-    ordered: Decimal
-    price: Decimal
-    cost: Decimal
-    why: str
-    need: str = ""
-    choice: str = ""
+    articles: tuple[Article, ...] = ()
+    suppliers: tuple[SupplierTermsAndPrices, ...] = ()
 
-    @property
-    def reason(self) -> str:
-        """Return the reasons for the quantity and for the supplier."""
-        return "; ".join(part for part in (self.why, self.choice) if part)
+    @cached_property
+    def _prices(self) -> dict[str, dict[str, SupplierPrice]]:
+        """Return the prices by component and supplier's code."""
+        found: dict[str, dict[str, SupplierPrice]] = {}
+        for supplier in self.suppliers:
+            for price in supplier.offers:
+                found.setdefault(price.component, {})[supplier.code] = price
+        return found
 
+    def supplier(self, code: str) -> SupplierTermsAndPrices:
+        """Return a supplier; one without terms and prices for an unknown code."""
+        return next((item for item in self.suppliers if item.code == code), SupplierTermsAndPrices(code))
 
-@dataclass(frozen=True, slots=True)
-class Order:
-    """Everything to order from one supplier."""
+    def price(self, sku: str, supplier: str) -> SupplierPrice | None:
+        """Return a supplier's price of a component, or None if it does not sell it."""
+        return self._prices.get(sku, {}).get(supplier)
 
-    supplier: str
-    lines: tuple[PurchasedComponent, ...]
-    goods: Decimal
-    delivery: Decimal
-    ready_in: int
+    def cheapest(self, sku: str, supplier: str | None = None) -> SupplierPrice | None:
+        """Return the lowest price of a component, of equal ones that of the first supplier by code; None if no supplier sells it.
 
-    @property
-    def total(self) -> Decimal:
-        return self.goods + self.delivery
+        If a supplier is named, only its price counts.
+        """
+        if supplier is not None:
+            return self.price(sku, supplier)
+        prices = self._prices.get(sku)
+        return prices[min(prices, key=lambda code: (prices[code].price, code))] if prices else None
 
-
-@dataclass(frozen=True, slots=True)
-class SupplierSplit:
-    """One way to buy everything; ``orders`` are sorted by the supplier's code."""
-
-    orders: tuple[Order, ...]
-
-    @property
-    def total(self) -> Decimal:
-        return sum((order.total for order in self.orders), ZERO)
-
-
-def in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
-    """Return whether a supplier can deliver within ``days``."""
-    return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
-
-
-def in_money(amount: Decimal, digits: int | None) -> Decimal:
-    """Round an amount to ``digits`` decimals, halves up; None: do not round."""
-    return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
-
-
-def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
-    """Return quantities to consider with their cost: the needed quantity in packs, and each higher price break.
-
-    Rule: order more only if the next break makes the total cheaper. Source: common practice.
-
-    >>> levels(Decimal(95), SupplierPrice("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
-    [(Decimal('95'), Decimal('190')), (Decimal('100'), Decimal('150.00'))]
-    """
-    starts = [start for start, _ in offer.breaks if start > wanted]
-    quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (wanted, *starts)}
-    return [(quantity, in_money(quantity * offer.unit_price(quantity), digits)) for quantity in sorted(quantities)]
-
-
-@dataclass(frozen=True, slots=True)
-class ChosenQuantity:
-    """Quantity to buy for a need."""
-
-    need: str
-    component: str
-    wanted: Decimal
-    ordered: Decimal
-    choice: str = ""
-
-
-def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
-    """Make the order to a supplier, in exact money."""
-    offers = {offer.component: offer for offer in supplier.offers}
-    lines = [_line(item, offers[item.component], digits) for item in sorted(chosen, key=lambda item: item.need)]
-    goods = sum((line.cost for line in lines), ZERO)
-    leads = [supplier.lead if (lead := offers[line.component].lead) is None else lead for line in lines]
-    return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
-
-
-def _line(item: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
-    price, packed = offer.unit_price(item.ordered), in_packs(item.wanted, offer.pack, offer.least)
-    reached = "" if item.ordered == packed.ordered else f"; {plain(item.ordered)} reach the price of {plain(price)}"
-    cost = in_money(item.ordered * price, digits)
-    return PurchasedComponent(
-        item.component, item.wanted, item.ordered, price, cost, f"{packed.why}{reached}", item.need, item.choice
-    )
+    def sold(self, role: str, finish: str | None) -> Iterator[Article]:
+        """Yield the articles of a role in a finish that a supplier sells."""
+        return (item for item in self.articles if item.serves(role, finish) and item.sku in self._prices)

@@ -9,7 +9,7 @@ from typing import Any
 
 from catalogue import queries
 from catalogue.engine import engine_input
-from catalogue.engine.purchase_options import PurchaseOptions
+from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
 from quotes.jobs.document_text import canonical, digest

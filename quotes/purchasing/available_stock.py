@@ -7,9 +7,9 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import Article, PurchaseOptions, SupplierListing
 from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption
 from fencing.buying.stock_options import StockOptions as Offered
+from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice
 from fencing.model.pieces import BreakdownLine, Piece, Quantity
 from fencing.quantities.comparison_prices import PIECE_ROLES
 
@@ -51,8 +51,8 @@ def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
     """Return the quantity in bags of the named component, or of the cheapest one, which is then named."""
     choices = [
         (item.sku != row.component, bags * best.price, item.sku, bags, item.bag_yield)
-        for item in market.serving(row.role, row.finish)
-        if item.bag_yield and (best := cheapest(market.offers(item.sku)))
+        for item in market.sold(row.role, row.finish)
+        if item.bag_yield and (best := market.cheapest(item.sku))
         for bags in [(row.total / item.bag_yield).to_integral_value(ROUND_CEILING)]
     ]
     if not choices or row.unit != CUBIC_METRE:
@@ -79,7 +79,7 @@ def offered(
     stock = [replace(item, width=strips) if item.role == "sheet" else item for item in on_hand]
     made, counted = list[MadeItem](), list[CountedItem]()
     for article in market.articles:
-        best = cheapest(market.offers(article.sku))
+        best = market.cheapest(article.sku)
         if best is None:
             continue
         if article.role not in PIECE_ROLES:
@@ -96,14 +96,9 @@ def _width(article: Article, strips: int | None) -> int | None:
     return strips if article.role == "sheet" else None
 
 
-def _length(article: Article, best: SupplierListing, width: int | None) -> StockLengthOption:
+def _length(article: Article, best: SupplierPrice, width: int | None) -> StockLengthOption:
     whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
     length = article.length or 0
     return StockLengthOption(
         article.sku, article.role, article.finish, length, best.price, width=width, keep=KEPT_FROM, pack=whole
     )
-
-
-def cheapest(offers: Iterable[SupplierListing]) -> SupplierListing | None:
-    """Return the lowest price; of equal ones that of the first supplier by code."""
-    return min(offers, key=lambda item: (item.price, item.supplier), default=None)

@@ -12,13 +12,13 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.engine.engine_input import market
-from catalogue.engine.purchase_options import PurchaseOptions, SupplierListing
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.units import whole_fault
 from fencing.buying.packs import in_packs
-from fencing.buying.supplier_prices import Order as Split
+from fencing.buying.supplier_orders import Order as Split
+from fencing.buying.supplier_prices import PurchaseOptions, SupplierPrice
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job, JobState
@@ -142,7 +142,7 @@ def _rows(
     part: Split, plan: PurchasePlan, jobs: Sequence[Job], known: Mapping[str, Component], bought: PurchaseOptions
 ) -> Iterable[DraftLine]:
     pks = {job.number: job.pk for job in jobs}
-    offers = {item.sku: item for item in bought.sold if item.supplier == part.supplier}
+    offers = {item.component: item for item in bought.supplier(part.supplier).offers}
     for line in part.lines:
         needs = [need for need in plan.needs if need.sku == line.component]
         spare = line.ordered - line.wanted
@@ -158,7 +158,7 @@ def _row(
     price: Decimal,
     why: str,
     component: Component,
-    sold: SupplierListing,
+    sold: SupplierPrice,
     weights: Mapping[str, Decimal],
     pks: Mapping[str, int],
 ) -> DraftLine:
@@ -255,7 +255,7 @@ def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
 
 def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[DraftLine]:
     known = {row.sku: row for row in components(order.business).select_related("finish")}
-    offers = {item.sku: item for item in market(order.business).sold if item.supplier == order.supplier.code}
+    offers = {item.component: item for item in market(order.business).supplier(order.supplier.code).offers}
     faults: list[Fault] = []
     for place, line in enumerate(lines):
         if line["component"] not in known:
@@ -272,10 +272,10 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
     for line in lines:
         component, sold = known[line["component"]], offers.get(line["component"])
         required, pack = line["quantity"], sold.pack if sold else component.pack_size
-        packed = in_packs(required, pack, sold.minimum_quantity if sold else ZERO)
+        packed = in_packs(required, pack, sold.least if sold else ZERO)
         price = line.get("price")
         if price is None:
-            price = sold.price_at(packed.ordered) if sold else ZERO
+            price = sold.unit_price(packed.ordered) if sold else ZERO
         weights = taken.get(component.sku) or taken.get(ALL)
         parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
         sku = sold.supplier_sku if sold else ""
@@ -298,8 +298,7 @@ def _write(order: SupplierOrder, rows: Iterable[DraftLine]) -> None:
         lines.append(line)
     fee = rules.tax(Category.DELIVERY)
     goods = sum((line.net for line in lines), ZERO)
-    seller = next((item for item in market(business).sellers if item.code == order.supplier.code), None)
-    order.delivery_fee = seller.delivery_fee(goods) if seller else ZERO
+    order.delivery_fee = market(business).supplier(order.supplier.code).fee(goods)
     order.fee_tax_code, order.fee_tax_category, order.fee_tax_rate = fee.code, fee.category, fee.rate
     order_totals.store(order, lines)
 

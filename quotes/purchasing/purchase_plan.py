@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import PurchaseOptions
 from fencing.buying.choose_suppliers import Sourcing, split
 from fencing.buying.combined_jobs import Job, consolidate
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Purchase, PurchaseLine
 from fencing.buying.stock_options import StockLengthOption
 from fencing.buying.stock_options import StockOptions as Offered
-from fencing.buying.supplier_prices import SupplierSplit
+from fencing.buying.supplier_orders import SupplierSplit
+from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.purchasing.available_stock import offered, read_pieces, read_quantities
@@ -110,7 +110,7 @@ def plan_for(
     required: dict[str, Decimal] = {}
     for need in needs:
         required[need.sku] = required.get(need.sku, ZERO) + need.quantity
-    sourcing = split(required, market.suppliers(), days, max_suppliers, digits=digits)
+    sourcing = split(required, market.suppliers, days, max_suppliers, digits=digits)
     return PurchasePlan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 

@@ -69,8 +69,7 @@ def place(*, order: SupplierOrder, actor: Actor, allow_below_minimum: bool = Fal
 
 def least_order_of(order: SupplierOrder) -> Decimal:
     """Return the supplier's minimum order value by its terms of today."""
-    sellers = market(order.business).sellers
-    return next((item.minimum_order for item in sellers if item.code == order.supplier.code), ZERO)
+    return market(order.business).supplier(order.supplier.code).minimum_order
 
 
 def face_of(order: SupplierOrder) -> dict[str, Any]:

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import PurchaseOptions
 from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_prices import Order, SupplierSplit, SupplierTermsAndPrices
+from fencing.buying.supplier_orders import Order, SupplierSplit
+from fencing.buying.supplier_prices import PurchaseOptions, SupplierTermsAndPrices
 from fencing.cutting import Demand
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
@@ -49,7 +49,7 @@ def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Bu
     cheapest split (``fencing.buying.choose_suppliers.split``) is used, the first of equal ones. If no split reaches the
     minimum orders, the job is priced without them, with a note.
     """
-    suppliers = market.suppliers()
+    suppliers = market.suppliers
     lists = _lists(takeoff, market, suppliers)
     tried = [(wanted, _split(wanted, suppliers, digits)) for wanted in lists]
     wanted, sourcing = min(tried, key=lambda item: (item[1].best is None, item[1].best.total if item[1].best else 0))
@@ -64,7 +64,7 @@ def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Bu
         least = {supplier.code: supplier.minimum_order for supplier in suppliers}
         orders = sourcing.best.orders if sourcing.best else ()
         short = tuple(order.supplier for order in orders if order.goods < least[order.supplier])
-    return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, tuple(suppliers), short)
+    return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, suppliers, short)
 
 
 def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:

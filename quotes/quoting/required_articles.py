@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 
-from catalogue.engine.purchase_options import Article, PurchaseOptions
+from fencing.buying.supplier_prices import Article, PurchaseOptions
 from fencing.cutting import Budget, Demand, Status, StockLength, plan_cuts
 from fencing.model.faults import Fault
 from fencing.model.pieces import Piece, Quantity
@@ -84,16 +84,8 @@ class _ArticleReader:
 
     def _priced(self, stock: list[Article], supplier: str | None) -> list[tuple[Article, Decimal]]:
         """Return articles at the lowest price, or those of a supplier at its own price."""
-        found = []
-        for article in stock:
-            prices = [
-                offer.price
-                for offer in self.market.offers(article.sku)
-                if supplier is None or offer.supplier == supplier
-            ]
-            if prices:
-                found.append((article, min(prices)))
-        return found
+        offers = [(article, self.market.cheapest(article.sku, supplier)) for article in stock]
+        return [(article, offer.price) for article, offer in offers if offer is not None]
 
     def _planned(
         self, stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]
@@ -128,7 +120,7 @@ class _ArticleReader:
 
     def _articles(self, role: str, finish: str | None) -> list[Article]:
         """Return the articles of the role that a supplier sells; record an error if there are none."""
-        articles = [item for item in self.market.serving(role, finish) if self.market.offers(item.sku)]
+        articles = list(self.market.sold(role, finish))
         if not articles:
             self.faults.append(_nobody(role, finish, self.market))
         return articles
@@ -181,7 +173,7 @@ def _nobody(role: str, finish: str | None, market: PurchaseOptions) -> Fault:
     sold = {
         article.finish
         for article in market.articles
-        if article.role == role and article.finish and market.offers(article.sku)
+        if article.role == role and article.finish and market.cheapest(article.sku)
     }
     if sold:
         finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under finishes in the measure."

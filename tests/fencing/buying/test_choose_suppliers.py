@@ -12,7 +12,8 @@ from random import Random
 import pytest
 
 from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_prices import SupplierPrice, SupplierSplit, SupplierTermsAndPrices
+from fencing.buying.supplier_orders import SupplierSplit
+from fencing.buying.supplier_prices import SupplierPrice, SupplierTermsAndPrices
 
 D = Decimal
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
-from catalogue.engine.purchase_options import Article, PurchaseOptions, Seller, SupplierListing
+from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Finishes, Form, Layout, Run, Terminal
-from quotes.quoting.purchase_costs import Buying, bought_for
+from fencing.quantities.take_off import TakeOff
+from quotes.quoting import purchase_costs
+from quotes.quoting.purchase_costs import Buying
 from tests.quotes.pricing.cast import SYSTEM, taken_off
 
 ROLES = ("post.channel", "post.square", "sheet", "cap.pair", "cap.square", "screw")
@@ -21,23 +23,54 @@ def article(sku: str, role: str, length: int | None = None, bag: str | None = No
     return Article(sku, sku, role, None, length, None, "C62", Decimal(bag) if bag else None, "")
 
 
+Offer = tuple[str, SupplierPrice]
+"""Supplier's code and its price."""
+
+
 def sold(
     sku: str, price: str, pack: str = "1", breaks: tuple[tuple[str, str], ...] = (), supplier: str = "near"
-) -> SupplierListing:
+) -> Offer:
     """One supplier's offer."""
     bands = tuple((Decimal(start), Decimal(amount)) for start, amount in breaks)
-    return SupplierListing(supplier, sku, sku, Decimal(price), bands, Decimal(pack), Decimal(0), 1)
+    return supplier, SupplierPrice(sku, Decimal(price), bands, Decimal(pack))
 
 
-def market(*extra: tuple[Article, SupplierListing], without: str = "") -> PurchaseOptions:
+@dataclass(frozen=True)
+class Goods:
+    """Articles, terms of suppliers, and offers; a supplier without terms asks nothing of an order."""
+
+    articles: tuple[Article, ...]
+    suppliers: tuple[SupplierTermsAndPrices, ...]
+    sold: tuple[Offer, ...]
+
+    def options(self) -> PurchaseOptions:
+        known = {item.code for item in self.suppliers}
+        others = [
+            SupplierTermsAndPrices(code) for code in dict.fromkeys(code for code, _ in self.sold) if code not in known
+        ]
+        return PurchaseOptions(
+            self.articles,
+            tuple(
+                replace(item, offers=tuple(price for code, price in self.sold if code == item.code))
+                for item in (*self.suppliers, *others)
+            ),
+        )
+
+
+def market(*extra: tuple[Article, Offer], without: str = "") -> Goods:
     """Everything a plain run needs at a price of 1, and what is put beside it."""
     plain = [(article(role, role, 3000 if role in {*ROLES[:3]} else None), sold(role, "1")) for role in ROLES]
     plain += [(article("mix", "concrete.mix"), sold("mix", "100"))]
     pairs = [*(pair for pair in plain if pair[0].role != without), *extra]
-    return PurchaseOptions(tuple(item for item, _ in pairs), (), tuple(item for _, item in pairs))
+    return Goods(tuple(item for item, _ in pairs), (), tuple(item for _, item in pairs))
 
 
-def rail(length: int, price: str) -> tuple[Article, SupplierListing]:
+def bought_for(takeoff: TakeOff, goods: Goods) -> Buying:
+    """The purchase of these goods for a fence."""
+    return purchase_costs.bought_for(takeoff, goods.options())
+
+
+def rail(length: int, price: str) -> tuple[Article, Offer]:
     return article(f"rail {length}", "rail", length), sold(f"rail {length}", price)
 
 
@@ -91,7 +124,7 @@ def test_of_two_suppliers_the_cheaper_one_for_the_whole_order_is_taken() -> None
     # one at a time costs 0.15; the other's pack of 1000 costs 0.02 each, which is 20 in all
     few, many = (article("one", "screw"), sold("one", "0.15")), sold("one", "0.02", pack="1000", supplier="far")
     offered = market(rail(4000, "16"), few, without="screw")
-    both = PurchaseOptions(offered.articles, offered.sellers, (*offered.sold, many))
+    both = Goods(offered.articles, offered.suppliers, (*offered.sold, many))
     screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
     bought = next(item for item in bought_for(taken_off(RUN), both).bought if item.role == "screw")
     assert bought.cost == min(screws * Decimal("0.15"), Decimal(20))
@@ -121,9 +154,9 @@ def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
     assert (ordered.quantity, ordered.cost) == (metres.to_integral_value(ROUND_CEILING), ordered.quantity * 9)
 
 
-def seller(code: str, *fees: tuple[str, str]) -> Seller:
+def seller(code: str, *fees: tuple[str, str]) -> SupplierTermsAndPrices:
     bands = tuple((Decimal(start), Decimal(amount)) for start, amount in fees)
-    return Seller(code, code, preferred=False, minimum_order=Decimal(0), delivery=bands)
+    return SupplierTermsAndPrices(code, delivery=bands)
 
 
 def orders_of(buying: Buying) -> dict[str, tuple[Decimal, Decimal]]:
@@ -141,19 +174,19 @@ def test_each_supplier_is_paid_for_bringing_its_part_by_the_value_of_that_part()
         seller("far", ("0", "45"), (str(far + 1), "0")),  # a unit short of free delivery
         seller("idle", ("0", "70")),  # brings nothing, so it asks for nothing
     )
-    buying = bought_for(taken_off(RUN), replace(goods, sellers=fees))
+    buying = bought_for(taken_off(RUN), replace(goods, suppliers=fees))
     assert orders_of(buying) == {"near": (near, Decimal(30)), "far": (far, Decimal(45))}
 
 
-def two_sellers(fee: str, least: str = "0") -> PurchaseOptions:
+def two_sellers(fee: str, least: str = "0") -> Goods:
     """Near sells everything; far sells the screws for less, asks ``fee`` for bringing them and takes no order under ``least``."""
     plain = market(rail(4000, "16"), without="screw")
     both = (sold("s", "0.20"), sold("s", "0.10", supplier="far"))
     far = replace(seller("far", ("0", fee)), minimum_order=Decimal(least))
-    return PurchaseOptions((*plain.articles, article("s", "screw")), (seller("near"), far), (*plain.sold, *both))
+    return Goods((*plain.articles, article("s", "screw")), (seller("near"), far), (*plain.sold, *both))
 
 
-def screws_from(market: PurchaseOptions) -> tuple[str, str]:
+def screws_from(market: Goods) -> tuple[str, str]:
     bought = next(item for item in bought_for(taken_off(RUN), market).bought if item.role == "screw")
     return bought.supplier, bought.why
 
@@ -174,7 +207,7 @@ def test_what_is_cheaper_elsewhere_is_not_bought_under_the_minimum_order() -> No
 
 def test_a_job_under_every_least_order_is_priced_and_says_so() -> None:
     goods = market(rail(4000, "16"))
-    strict = replace(goods, sellers=(replace(seller("near"), minimum_order=Decimal(100_000)),))
+    strict = replace(goods, suppliers=(replace(seller("near"), minimum_order=Decimal(100_000)),))
     plain, buying = bought_for(taken_off(RUN), goods), bought_for(taken_off(RUN), strict)
     assert [item.cost for item in buying.bought] == [item.cost for item in plain.bought]
     assert (buying.short, plain.short) == (("near",), ())
@@ -185,14 +218,14 @@ def test_stock_lengths_are_those_of_whoever_brings_the_rest_where_that_saves_a_d
     # four bays take eight rails: four bars of 4000 at 15 from far and 40 for bringing them, or eight of 1990 at 8 with the rest
     plain = market(rail(1990, "8"))
     long = article("rail 4000", "rail", 4000)
-    goods = PurchaseOptions(
+    goods = Goods(
         (*plain.articles, long),
         (seller("near"), seller("far", ("0", "40"))),
         (*plain.sold, sold("rail 4000", "15", supplier="far")),
     )
     rails = [item for item in bought_for(taken_off(RUN), goods).bought if item.role == "rail"]
     assert [(item.sku, item.quantity, item.supplier) for item in rails] == [("rail 1990", Decimal(8), "near")]
-    free = replace(goods, sellers=(seller("near"), seller("far")))
+    free = replace(goods, suppliers=(seller("near"), seller("far")))
     rails = [item for item in bought_for(taken_off(RUN), free).bought if item.role == "rail"]
     assert [(item.sku, item.quantity, item.supplier) for item in rails] == [("rail 4000", Decimal(4), "far")]
 
@@ -204,7 +237,7 @@ def test_of_articles_that_serve_alike_the_one_is_taken_that_makes_the_whole_chea
     plain = market(rail(4000, "16"), (article("box", "screw"), sold("box", "0.12", pack="500")), without="screw")
     for fee, sku in (("0", "one"), ("60", "box")):
         sellers = (seller("near"), seller("far", ("0", fee)))
-        goods = PurchaseOptions(
+        goods = Goods(
             (*plain.articles, article("one", "screw")), sellers, (*plain.sold, sold("one", "0.10", supplier="far"))
         )
         bought = next(item for item in bought_for(taken_off(RUN), goods).bought if item.role == "screw")
