@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve check test lint format bench bench-cutting lock openapi checks fuzz
+.PHONY: setup setup-tests demo serve check test lint format bench bench-cutting lock openapi content-schema checks fuzz
 
 setup: $(READY)
 
@@ -65,6 +65,10 @@ lock:
 
 openapi: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json
+
+content-schema: setup
+	@$(BIN)/python -m quotes.quoting.content > quotes/quoting/schema/quote-content-2.json.new
+	@mv quotes/quoting/schema/quote-content-2.json.new quotes/quoting/schema/quote-content-2.json
 
 fuzz: setup-tests
 	@FUZZ_CHECKS=all FUZZ_EXAMPLES=$(EXAMPLES) $(BIN)/python -m pytest -q -s tests/flows/test_fuzz.py

@@ -10,14 +10,17 @@ from typing import Any
 import pytest
 from django.utils import timezone
 from jsonschema import Draft202012Validator
+from msgspec import ValidationError
 
 from catalogue.models import Finish
 from fencing.model.faults import InvalidDocument
 from quotes.documents.scope_text import scope
 from quotes.jobs.document_text import parsed
+from quotes.quoting.content import CONTENT_SCHEMA, TITLE, Content, read_content, write_content
 from quotes.quoting.content_document import assemble
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.json_values import json_schema
 from quotes.quoting.models import Revision
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.queries import agreed, agreed_build, agreed_lines
@@ -52,6 +55,27 @@ def test_an_offer_is_what_its_schema_says(alone: Revision) -> None:
     assert _faults(alone.content) == []
 
 
+def test_the_schema_is_generated_from_the_classes() -> None:
+    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == json_schema(
+        Content, CONTENT_SCHEMA, TITLE
+    )  # make content-schema
+
+
+@pytest.mark.parametrize(
+    ("member", "value"),
+    [("job", {"number": "J1", "label": "", "more": 1}), ("currency", "eur"), ("terms", None), ("builds", [])],
+)
+def test_a_content_with_a_wrong_member_is_not_read(alone: Revision, member: str, value: object) -> None:
+    wrong = json.dumps({**json.loads(alone.content), member: value})
+    assert _faults(wrong)
+    with pytest.raises(ValidationError):
+        read_content(wrong)
+
+
+def test_a_content_is_written_as_it_was_read(alone: Revision) -> None:
+    assert write_content(read_content(alone.content)) == alone.content
+
+
 def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alone: Revision) -> None:
     accept(token=token(alone, "owner"), name="Ada", content_sha256=alone.content_sha256, choices={"options": ["mow"]})
     draft = revise(quote=alone.quote, actor=actor_of(alone.business))
@@ -59,6 +83,7 @@ def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alon
     draft.save()
     varied = send(revision=draft, actor=actor_of(alone.business))
     assert _faults(varied.content) == []
+    assert write_content(read_content(varied.content)) == varied.content
     difference = parsed(varied.content)["difference"]["lines"]
     assert [(line["change"], line["text"], line["net"]) for line in difference] == [("added", "Second tap", "95.00")]
     accept(token=token(varied, "owner"), name="Ada", content_sha256=varied.content_sha256)
