@@ -11,7 +11,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.documents.models import Document, DocumentKind, DocumentState
+from quotes.documents.kinds import FOR_CREW, KINDS
+from quotes.documents.models import Document, DocumentState
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
@@ -24,7 +25,7 @@ SCHEMA: dict[str, Any] = {
     "required": list(FIELDS),
     "properties": {
         "ref": {"type": "string"},
-        "kind": {"type": "string", "enum": DocumentKind.values},
+        "kind": {"type": "string", "enum": list(KINDS)},
         "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
         "order": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
         "status": {"type": "string", "enum": DocumentState.values},
@@ -34,7 +35,6 @@ SCHEMA: dict[str, Any] = {
         "pdf_url": {"type": ["string", "null"], "description": "Address of the PDF, once it is ready."},
     },
 }
-OF_CREW = (DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.SAW_SHEET)
 _PDF = Concat(Value("/api/v1/documents/"), "ref", Value(".pdf"))
 DOCUMENTS = RowSerializer(
     {
@@ -96,7 +96,7 @@ class DocumentPdf(Endpoint):
         if row.pdf is None:
             raise Problem("conflict", "This document is still in preparation. Try again in a moment.")
         answer = HttpResponse(bytes(row.pdf), content_type="application/pdf")
-        answer["Content-Disposition"] = f'attachment; filename="{row.kind.replace("_", "-")}-{row.ref[:8]}.pdf"'
+        answer["Content-Disposition"] = f'attachment; filename="{KINDS[row.kind].file_name}-{row.ref[:8]}.pdf"'
         answer["ETag"] = f'"{row.sha256}"'
         return answer
 
@@ -104,4 +104,4 @@ class DocumentPdf(Endpoint):
 def seen_by(endpoint: Endpoint) -> Any:
     """Return the documents an actor may see: all, or those without money."""
     rows = Document.objects.of(endpoint.business)
-    return rows if endpoint.actor.may(Scope.DOCUMENTS_READ) else rows.filter(kind__in=OF_CREW)
+    return rows if endpoint.actor.may(Scope.DOCUMENTS_READ) else rows.filter(kind__in=FOR_CREW)

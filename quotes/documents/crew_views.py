@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fencing.model.faults import InvalidDocument
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
-from quotes.documents.crew_sheets import crew_values
+from quotes.documents.kinds.set_out import crew_values
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.checklist import ChecklistMark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job

@@ -24,8 +24,11 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
 from fencing.model.faults import InvalidDocument
-from quotes.documents.models import Document, DocumentKind, DocumentState
-from quotes.documents.quote_sheet import drawings, quote_values
+from quotes.documents.document_kind import DocumentKind
+from quotes.documents.kinds.acceptance import ACCEPTANCE
+from quotes.documents.kinds.quote import QUOTE, quote_values
+from quotes.documents.models import Document, DocumentState
+from quotes.documents.page_parts import drawings
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView
@@ -86,7 +89,7 @@ def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    return _made(request, link, DocumentKind.QUOTE)
+    return _made(request, link, QUOTE)
 
 
 @require_safe
@@ -96,15 +99,17 @@ def party_record(request: HttpRequest, handle: str) -> HttpResponse:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    return _made(request, link, DocumentKind.ACCEPTANCE)
+    return _made(request, link, ACCEPTANCE)
 
 
 def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpResponse:
-    row = Document.objects.of(link.business).filter(revision=link.revision, kind=kind, party=link.party.key).first()
+    row = (
+        Document.objects.of(link.business).filter(revision=link.revision, kind=kind.code, party=link.party.key).first()
+    )
     if row is None or row.pdf is None:
         return _private(render(request, "documents/party_wait.html", status=404))
     response = _private(HttpResponse(bytes(row.pdf), content_type="application/pdf"))
-    name = f"{kind}-{link.revision.quote.number}-{link.revision.number}.pdf"
+    name = f"{kind.file_name}-{link.revision.quote.number}-{link.revision.number}.pdf"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
 
@@ -221,9 +226,7 @@ def _drawn_page(
 def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) -> dict[str, Any]:
     document, values = view.document, quote_values(view.document)
     link = link_of(token)
-    kept = Document.objects.of(link.business).filter(
-        revision=link.revision, kind=DocumentKind.QUOTE, party=link.party.key
-    )
+    kept = Document.objects.of(link.business).filter(revision=link.revision, kind=QUOTE.code, party=link.party.key)
     return {
         "view": view,
         "document": document,

@@ -9,15 +9,11 @@ from quotes.quoting.models import Revision
 from shared.models import BusinessOwned
 
 
-class DocumentKind(models.TextChoices):
-    QUOTE = "quote", "quote"
-    SET_OUT = "set_out", "set-out sheet"
-    CUT_LIST = "cut_list", "cut list"
-    SAW_SHEET = "saw_sheet", "saw sheet"
-    CARE = "care", "care sheet"
-    SCREENING = "screening", "screening annex"
-    ACCEPTANCE = "acceptance", "acceptance record"
-    ORDER_LIST = "order_list", "order list"
+def kind_choices() -> list[tuple[str, str]]:
+    """Return code and label of each kind of document."""
+    from quotes.documents.kinds import KINDS  # here, so that reading a model does not load what renders
+
+    return [(kind.code, kind.label) for kind in KINDS.values()]
 
 
 class DocumentState(models.TextChoices):
@@ -33,7 +29,7 @@ class Document(BusinessOwned):
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, null=True, blank=True, related_name="documents")
-    kind = models.CharField(max_length=12, choices=DocumentKind)
+    kind = models.CharField(max_length=12, choices=kind_choices)
     party = models.CharField(max_length=40, blank=True)
     subject = models.CharField(max_length=32, blank=True, db_default="")
     content = models.TextField(blank=True, editable=False, db_default="")

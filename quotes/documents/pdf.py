@@ -1,10 +1,17 @@
-"""PDF rendering from a template and plain values, without network, clock or files other than our fonts."""
+"""PDF rendering from a template and plain values, without network, clock or files other than our fonts.
+
+Only the project's own fonts are used, so that every machine makes the same PDF: B612 for all characters it has, DejaVu Sans
+for names in other alphabets. Fontconfig gets these and no others before WeasyPrint loads. A machine without fonts would
+otherwise end the process, and a machine with other fonts would use other glyphs.
+"""
 
 from __future__ import annotations
 
 import atexit
 import hashlib
 import logging
+import os
+import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,9 +20,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
 from django.template.loader import render_to_string
-
-from quotes.documents import fonts as fonts_module
 
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
@@ -31,7 +37,41 @@ p { margin-bottom: 1.4mm } figure { margin-bottom: 2mm } table { margin-bottom: 
 td, .crew td { padding-top: 0.8mm; padding-bottom: 0.8mm }
 .cautions.lesser li { margin-bottom: 0.9mm } .cautions.lesser { font-size: 7.8pt; line-height: 1.3 }
 """
+FONTS = Path(settings.ROOT) / "shared" / "pages" / "static" / "fonts"
+_CONFIGURATION = """<?xml version="1.0"?>
+<!DOCTYPE fontconfig SYSTEM "urn:fontconfig:fonts.dtd">
+<fontconfig><dir>{fonts}</dir><cachedir>{cache}</cachedir></fontconfig>
+"""
 STYLES = Path(__file__).resolve().parent / "paper.css"
+
+
+class NoTypeface(RuntimeError):
+    """Raised if the project's font files are missing."""
+
+
+def font_files() -> list[Path]:
+    """Return the font files that ship with the project, in a fixed order.
+
+    Raises:
+        NoTypeface: there are no font files.
+    """
+    found = sorted((*FONTS.glob("*.otf"), *FONTS.glob("*.ttf")))
+    if not found:
+        raise NoTypeface(f"no font files in {FONTS.name}: restore shared/pages/static/fonts from the project")
+    return found
+
+
+def prepare_fonts() -> None:
+    """Configure fontconfig with our fonts only. Call it before WeasyPrint is imported; a second call changes nothing."""
+    if os.environ.get("BAYWRIGHT_FONTS_READY") == str(FONTS):
+        return
+    font_files()
+    folder = Path(tempfile.gettempdir()) / f"baywright-fonts-{os.getuid()}"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    configuration = folder / f"fonts-{os.getpid()}.conf"
+    configuration.write_text(_CONFIGURATION.format(fonts=FONTS, cache=folder / "cache"), encoding="utf-8")
+    os.environ["FONTCONFIG_FILE"] = str(configuration)
+    os.environ["BAYWRIGHT_FONTS_READY"] = str(FONTS)
 
 
 class Variant(StrEnum):
@@ -53,10 +93,10 @@ class Enclosure:
 @lru_cache(maxsize=1)
 def _fetcher() -> URLFetcher:
     """Return a fetcher that accepts ``data:`` addresses and our own fonts (``asset:``) only."""
-    fonts_module.prepare()
+    prepare_fonts()
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    fonts = {f"asset:{file.name}": file for file in fonts_module.files()}
+    fonts = {f"asset:{file.name}": file for file in font_files()}
 
     class OwnPaperOnly(URLFetcher):  # type: ignore[misc]  # the library ships no types
         def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
@@ -69,7 +109,7 @@ def _fetcher() -> URLFetcher:
 
 @lru_cache(maxsize=1)
 def _fonts() -> FontConfiguration:
-    fonts_module.prepare()
+    prepare_fonts()
     from weasyprint.text.fonts import FontConfiguration
 
     atexit.register(_forget)  # the configuration must clean up before the interpreter ends
@@ -84,7 +124,7 @@ def _forget() -> None:
 
 @lru_cache(maxsize=1)
 def _stylesheet() -> Any:
-    fonts_module.prepare()
+    prepare_fonts()
     from weasyprint import CSS
 
     return CSS(string=STYLES.read_text(encoding="utf-8"), url_fetcher=_fetcher(), font_config=_fonts())
@@ -126,7 +166,7 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
 
     The same arguments give the same bytes: the dates are ``made`` and the identifier is the digest of the HTML.
     """
-    fonts_module.prepare()
+    prepare_fonts()
     from weasyprint import Attachment
 
     attached = [

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quotes.documents.notice_key import NoticeRow, marked
+from quotes.documents.notices import NoticeRow, marked
 from quotes.documents.number_format import metres, ranges
 
 Document = Mapping[str, Any]

@@ -3,58 +3,43 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils import timezone
 
-from quotes.documents.models import Document, DocumentKind, DocumentState
-from quotes.documents.quote_pack import (
-    acceptance_pdf,
-    acceptance_record_pdf,
-    crew_pdf,
-    is_annexed,
-    quote_pdf,
-    screening_pdf,
-)
+from quotes.documents.document_kind import DocumentKind
+from quotes.documents.kinds import KINDS
+from quotes.documents.kinds.quote import QUOTE
+from quotes.documents.models import Document, DocumentState
 from quotes.jobs.document_text import parsed
-from quotes.quoting.models import Party, PartyResponse, Revision
-from quotes.quoting.totals import Content, read_choices
-from shared.background.outbox import load_task_modules, publish_event
-from shared.common.dates import dates_by, write_moment
+from quotes.quoting.models import Revision
+from shared.background.outbox import publish_event
 from shared.models import Business
-
-TEMPLATES = {DocumentKind.SET_OUT: "setout", DocumentKind.CUT_LIST: "cutlist", DocumentKind.CARE: "care"}
-Maker = Callable[[Document], bytes]
-_makers: dict[DocumentKind, Maker] = {}
-
-
-def makes(*kinds: DocumentKind) -> Callable[[Maker], Maker]:
-    """Register a function that creates the PDFs of some kinds (in an app's ``tasks.py``)."""
-
-    def register(maker: Maker) -> Maker:
-        _makers.update(dict.fromkeys(kinds, maker))
-        return maker
-
-    return register
 
 
 def make(document: Document) -> bytes:
     """Return the PDF of a document, from its revision's frozen content or its own. Each call gives the same bytes."""
-    load_task_modules()
-    return _makers[DocumentKind(document.kind)](document)
+    return KINDS[document.kind].make(document)
 
 
 @transaction.atomic
-def want_documents(*, revision: Revision, kinds: tuple[DocumentKind, ...]) -> list[Document]:
+def want_documents_at(event: str, revision: Revision) -> None:
+    """Queue the documents that an event of a revision asks for."""
+    content = parsed(revision.content)
+    kinds = [kind for kind in KINDS.values() if kind.asked_at == event and kind.is_needed(content, revision.choices)]
+    want_documents(revision=revision, kinds=kinds)
+
+
+@transaction.atomic
+def want_documents(*, revision: Revision, kinds: Iterable[DocumentKind]) -> list[Document]:
     """Queue documents of a revision and return their rows: one for each party if it is the quote. Existing rows do not change."""
     rows = list[Document]()
     for kind in kinds:
-        parties = [party.key for party in revision.parties.order_by("position")] if kind is DocumentKind.QUOTE else [""]
+        parties = [party.key for party in revision.parties.order_by("position")] if kind.per_party else [""]
         for party in parties:
             row, is_new = Document.objects.of(revision.business).get_or_create(
-                revision=revision, kind=kind, party=party
+                revision=revision, kind=kind.code, party=party
             )
             rows.append(row)
             if is_new:
@@ -66,7 +51,7 @@ def want_documents(*, revision: Revision, kinds: tuple[DocumentKind, ...]) -> li
 def want_document(*, business: Business, kind: DocumentKind, subject: str, content: str) -> Document:
     """Queue a document without a revision and return its row with the values it is made from. An existing row does not change."""
     row, is_new = Document.objects.of(business).get_or_create(
-        subject=subject, kind=kind, revision=None, defaults={"content": content}
+        subject=subject, kind=kind.code, revision=None, defaults={"content": content}
     )
     if is_new:
         publish_event("document.wanted", row.ref, business=business)
@@ -75,7 +60,7 @@ def want_document(*, business: Business, kind: DocumentKind, subject: str, conte
 
 def stored_document(*, revision: Revision, kind: DocumentKind, party: str = "") -> bytes:
     """Return the stored PDF of a revision or of one of its parties; create and store it first if it is missing."""
-    row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party=party)
+    row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind.code, party=party)
     if row.pdf is None:
         keep(document=row, pdf=make(row))
         row.refresh_from_db()
@@ -84,35 +69,10 @@ def stored_document(*, revision: Revision, kind: DocumentKind, party: str = "") 
     return bytes(row.pdf)
 
 
-def is_screened(revision: Revision) -> bool:
-    """Return whether the accepted revision has a screening annex."""
-    return is_annexed(parsed(revision.content), revision.choices)
-
-
 def quotes_made(revision: Revision) -> dict[str, bytes]:
     """Return the finished quote PDFs of a revision, by the party's key."""
-    rows = Document.objects.of(revision.business).filter(
-        revision=revision, kind=DocumentKind.QUOTE, state=DocumentState.READY
-    )
+    rows = Document.objects.of(revision.business).filter(revision=revision, kind=QUOTE.code, state=DocumentState.READY)
     return {row.party: bytes(row.pdf) for row in rows if row.pdf is not None}
-
-
-@makes(DocumentKind.QUOTE, DocumentKind.ACCEPTANCE, DocumentKind.SCREENING, *TEMPLATES)
-def of_content(document: Document) -> bytes:
-    """Create a PDF from a revision's frozen content."""
-    revision, kind = document.revision, DocumentKind(document.kind)
-    if revision is None:
-        raise ValueError(f"a document of kind {kind} is of a revision")
-    content = parsed(revision.content)
-    if kind is DocumentKind.QUOTE:
-        return quote_pdf(content, document.party)
-    if kind is DocumentKind.ACCEPTANCE and document.party:
-        return acceptance_record_pdf(content, document.party, _receipt(revision, document.party))
-    if kind is DocumentKind.ACCEPTANCE:
-        return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
-    if kind is DocumentKind.SCREENING:
-        return screening_pdf(content, revision.choices)
-    return crew_pdf(content, TEMPLATES[kind], revision.choices)
 
 
 @transaction.atomic
@@ -126,32 +86,3 @@ def keep(*, document: Document, pdf: bytes) -> None:
     row.state, row.made_at = DocumentState.READY, timezone.now()
     row.save()
     publish_event(f"{row.kind}.made", row.ref, business=row.business)
-
-
-def _receipt(revision: Revision, party: str) -> dict[str, Any]:
-    answer = PartyResponse.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
-    return {name: getattr(answer, name) for name in ("name", "responded_at", "content_sha256", "choices")}
-
-
-def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
-    names = {party.pk: party.name for party in Party.objects.of(revision.business).filter(revision=revision)}
-    rows = PartyResponse.objects.of(revision.business).filter(party__revision=revision).order_by("id")
-    business = content["business"]
-    with dates_by(business["time_zone"], business["locale"]):
-        return [_answer_row(row, names) for row in rows]
-
-
-def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
-    return {
-        "party": names[row.party_id],
-        "answer": "accepted" if row.accepted else "declined",
-        "name": row.name,
-        "when": write_moment(row.responded_at, seconds=True),
-        "amount": format(row.total.normalize(), "f"),
-    }
-
-
-def _chosen(content: Content, revision: Revision) -> list[str]:
-    choices = read_choices(content, revision.choices)
-    builds = [build["label"] for build in content["builds"] if build["key"] == choices.build]
-    return builds + [option["label"] for option in content["options"] if option["key"] in choices.options]

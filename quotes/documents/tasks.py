@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from quotes.documents import services
-from quotes.documents.models import Document, DocumentKind, DocumentState
-from quotes.documents.receipts import receipt_letter
+from quotes.documents.kinds.acceptance import ACCEPTANCE, receipt_letter
+from quotes.documents.models import Document, DocumentState
 from quotes.quoting.models import PartyResponse, Revision
 from shared.background import outgoing_mail
 from shared.background.outbox import Finish, on_event
@@ -13,21 +13,12 @@ from shared.models import Event
 
 @on_event("quote.sent", name="documents.request_quote_papers")
 def request_quote_papers(event: Event) -> None:
-    services.want_documents(revision=_revision(event), kinds=(DocumentKind.QUOTE,))
+    services.want_documents_at("quote.sent", _revision(event))
 
 
 @on_event("quote.accepted", name="documents.request_job_papers")
 def request_job_papers(event: Event) -> None:
-    revision = _revision(event)
-    kinds = (
-        DocumentKind.ACCEPTANCE,
-        DocumentKind.SET_OUT,
-        DocumentKind.CUT_LIST,
-        DocumentKind.SAW_SHEET,
-        DocumentKind.CARE,
-    )
-    annexes = (DocumentKind.SCREENING,) if services.is_screened(revision) else ()
-    services.want_documents(revision=revision, kinds=(*kinds, *annexes))
+    services.want_documents_at("quote.accepted", _revision(event))
 
 
 @on_event("party.answered", name="documents.mail_receipt", slow=True)
@@ -38,7 +29,7 @@ def mail_receipt(event: Event) -> None:
     answer = rows.filter(ref=event.subject, accepted=True).first()
     if answer is None:
         return
-    pdf = services.stored_document(revision=answer.revision, kind=DocumentKind.ACCEPTANCE, party=answer.party.key)
+    pdf = services.stored_document(revision=answer.revision, kind=ACCEPTANCE, party=answer.party.key)
     if answer.party.email:
         outgoing_mail.send(event, "receipt", receipt_letter(answer, pdf))
 

@@ -8,9 +8,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from fencing.model.faults import InvalidDocument
-from quotes.documents.api import OF_CREW
+from quotes.documents.kinds import FOR_CREW, KINDS
+from quotes.documents.kinds.quote import quote_pdf
 from quotes.documents.models import Document
-from quotes.documents.quote_pack import quote_pdf
 from quotes.quoting import queries
 from quotes.quoting.content_document import assemble
 from quotes.quoting.models import RevisionState
@@ -54,10 +54,10 @@ def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
     """Return a stored PDF; the crew gets only documents without money."""
     rows = Document.objects.of(request.business)
     if not request.actor.may(Scope.DOCUMENTS_READ):
-        rows = rows.filter(kind__in=OF_CREW)
+        rows = rows.filter(kind__in=FOR_CREW)
     row = find(rows, ref)
     if row.pdf is None:
         return render(request, "documents/party_wait.html", status=409)
     response = HttpResponse(bytes(row.pdf), content_type="application/pdf")
-    response["Content-Disposition"] = f'attachment; filename="{row.kind.replace("_", "-")}-{row.ref[:8]}.pdf"'
+    response["Content-Disposition"] = f'attachment; filename="{KINDS[row.kind].file_name}-{row.ref[:8]}.pdf"'
     return response

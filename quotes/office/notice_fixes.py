@@ -15,7 +15,7 @@ from fencing.model.measure import Form, Run
 from fencing.quantities.take_off import TakeOff, grounds_of
 from fencing.set_out.corners import corners
 from fencing.set_out.ground import Ground
-from quotes.documents.merged_notices import NAMED, gathered, in_one
+from quotes.documents.notices import NAMED, gathered, in_one
 
 
 @dataclass(frozen=True, slots=True)

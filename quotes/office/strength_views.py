@@ -11,7 +11,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.documents.screening_annex import annex_pdf, place_of
+from quotes.documents.kinds.screening import annex_pdf
+from quotes.documents.page_parts import place_of
 from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed

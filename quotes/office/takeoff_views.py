@@ -16,8 +16,9 @@ from fencing.cutting import INTERACTIVE
 from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from quotes.documents.notice_key import marked
-from quotes.documents.set_out_sheet import cut_list, run_sheets
+from quotes.documents.kinds.cut_list import cut_list
+from quotes.documents.kinds.set_out import run_sheets
+from quotes.documents.notices import marked
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 from shared.common.lazy_import import at_first_call
@@ -11,6 +13,7 @@ class PurchasingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        import_module("quotes.purchasing.receivers")
         from quotes.jobs.models import JobState
         from quotes.jobs.ordered_hooks import tells_ordered
         from quotes.jobs.state_hooks import follows

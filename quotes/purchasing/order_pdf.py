@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import json
-from datetime import datetime
-
-from quotes.documents.models import Document, DocumentKind, DocumentState
-from quotes.documents.order_list import orderlist_pdf
+from quotes.documents.kinds.order_list import ORDER_LIST, order_list_pdf
+from quotes.documents.models import Document, DocumentState
 from quotes.documents.services import want_document
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.queries import order_sheet
@@ -23,13 +20,7 @@ def list_content(order: SupplierOrder) -> str:
 
 def want_list(order: SupplierOrder) -> None:
     """Queue the list of an order that was just placed."""
-    want_document(business=order.business, kind=DocumentKind.ORDER_LIST, subject=order.ref, content=list_content(order))
-
-
-def list_pdf(content: str) -> bytes:
-    """Return the PDF of the list from its values."""
-    data = json.loads(content)
-    return orderlist_pdf(data["sheet"], data["business"], datetime.fromisoformat(data["made"]))
+    want_document(business=order.business, kind=ORDER_LIST, subject=order.ref, content=list_content(order))
 
 
 def order_pdf(order: SupplierOrder) -> bytes:
@@ -37,8 +28,8 @@ def order_pdf(order: SupplierOrder) -> bytes:
     content = list_content(order)
     kept = (
         Document.objects.of(order.business)
-        .filter(kind=DocumentKind.ORDER_LIST, subject=order.ref, content=content, state=DocumentState.READY)
+        .filter(kind=ORDER_LIST.code, subject=order.ref, content=content, state=DocumentState.READY)
         .values_list("pdf", flat=True)
         .first()
     )
-    return list_pdf(content) if kept is None else bytes(kept)
+    return order_list_pdf(content) if kept is None else bytes(kept)

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 
-from quotes.documents.models import DocumentKind
+from quotes.documents.kinds.saw_sheet import SAW_SHEET
 from quotes.documents.services import stored_document
 from quotes.jobs.queries import jobs
 from quotes.purchasing.saw_sheets import last_agreed
@@ -27,7 +27,7 @@ class SawSheet(Endpoint):
     def get(self, request: Request, ref: str) -> HttpResponse:
         job = self.find(jobs(self.business).select_related("business"), ref)
         answer = HttpResponse(
-            stored_document(revision=last_agreed(job), kind=DocumentKind.SAW_SHEET), content_type="application/pdf"
+            stored_document(revision=last_agreed(job), kind=SAW_SHEET), content_type="application/pdf"
         )
         answer["Content-Disposition"] = f'attachment; filename="saw-sheet-{job.number}.pdf"'
         return answer

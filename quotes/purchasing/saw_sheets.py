@@ -12,8 +12,8 @@ from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Blank, Cutting, Purchase
 from fencing.drawing.saw_sheet import saw_sheets
 from fencing.model.pieces import Piece
-from quotes.documents.quote_pack import made_at
-from quotes.documents.saw_sheet import sawsheet_pdf
+from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
+from quotes.documents.page_parts import made_at
 from quotes.jobs.models import Job
 from quotes.purchasing.available_stock import offered, read_pieces, read_quantities, strip_width
 from quotes.quoting.models import Revision
@@ -91,4 +91,4 @@ def saw_pdf(revision: Revision) -> bytes:
     names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
     cuttings = [replace(item, finish=names.get(item.finish or "", item.finish)) for item in sawn(bought)]
     drawings: Sequence[str] = [svg for item in cuttings for svg in saw_sheets(item, job, WIDTH, HEIGHT)]
-    return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)
+    return saw_sheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)

@@ -1,4 +1,4 @@
-"""Input and output of commands that use only the engine."""
+"""Input and output of commands, and files that are written completely or not at all."""
 
 from __future__ import annotations
 
@@ -72,3 +72,19 @@ def _report_output_error(reason: str) -> int:
 def discard_output() -> None:
     """Discard the buffered output, so that it is not written when the process ends."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def save(path: Path, content: bytes) -> Path:
+    """Write ``content`` to a temporary file, flush it to disk, then rename it. The file is never incomplete."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    half = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with half.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        half.replace(path)
+    except BaseException:
+        half.unlink(missing_ok=True)
+        raise
+    return path

@@ -37,8 +37,7 @@ from weasyprint import HTML
 
 from fencing.reading import read_json
 from quotes.documents import pdf
-from quotes.documents.quote_pack import quote_pdf
-from quotes.documents.quote_sheet import quote_values
+from quotes.documents.kinds.quote import quote_pdf, quote_values
 from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting.party_documents import party_document
@@ -51,14 +50,15 @@ LARGEST = "1-courtyard"
 
 _END_TO_END = f"""
 import time
-from quotes.documents.models import Document, DocumentKind
+from quotes.documents.models import Document
+from quotes.documents.kinds.set_out import SET_OUT
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
 revision = Revision.unscoped.get()
 for _ in range({SENT} + 1):
     Document.unscoped.all().delete()
     began = time.monotonic()
-    want_documents(revision=revision, kinds=(DocumentKind.SET_OUT,))
+    want_documents(revision=revision, kinds=(SET_OUT,))
     while not Document.unscoped.filter(state='ready').exists():
         time.sleep(0.005)
     print(time.monotonic() - began)

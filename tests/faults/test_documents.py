@@ -31,10 +31,12 @@ OutboxTask.objects.exclude(event__kind='document.wanted').update(state='done')
 
 # three documents of the sent revision are queued
 QUEUE = """
-from quotes.documents.models import DocumentKind
+from quotes.documents.kinds.care import CARE
+from quotes.documents.kinds.cut_list import CUT_LIST
+from quotes.documents.kinds.set_out import SET_OUT
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
-want_documents(revision=Revision.unscoped.get(), kinds=(DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.CARE))
+want_documents(revision=Revision.unscoped.get(), kinds=(SET_OUT, CUT_LIST, CARE))
 """
 
 

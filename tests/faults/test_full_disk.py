@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from quotes.documents.atomic_write import save
+from shared.common.command_io import save
 from tests.faults.service import ROOT, Service
 from tests.faults.test_drills import START
 
@@ -23,7 +23,7 @@ resource.setrlimit(resource.RLIMIT_FSIZE, ({limit}, {limit}))
 """
 SAVE = """
 from pathlib import Path
-from quotes.documents.atomic_write import save
+from shared.common.command_io import save
 try:
     save(Path(sys.argv[1]), b"x" * 200_000)
 except OSError as full:

@@ -12,7 +12,7 @@ import pytest
 from django.test import Client
 from lxml import html
 
-from quotes.documents.quote_pack import quote_pdf
+from quotes.documents.kinds.quote import quote_pdf
 from quotes.jobs.document_text import parsed
 from quotes.quoting.models import Revision
 from quotes.quoting.services import revise

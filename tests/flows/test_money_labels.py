@@ -9,8 +9,8 @@ from django.template.loader import render_to_string
 from django.test import Client
 
 from quotes.documents import pdf
-from quotes.documents.models import DocumentKind
-from quotes.documents.receipts import receipt_letter
+from quotes.documents.kinds import KINDS
+from quotes.documents.kinds.acceptance import receipt_letter
 from quotes.quoting.emails import quote_letter
 from quotes.quoting.models import PartyResponse, SignedLink
 from tests.browser.test_every_page import PAGES, world
@@ -43,7 +43,7 @@ def test_every_amount_on_a_paper_has_its_label(monkeypatch: pytest.MonkeyPatch) 
 
     monkeypatch.setattr(pdf, "render_to_string", record)
     kinds = {kind for kind, _ in every_paper(agreed(quoted(business_with(), fence(1))))}
-    assert kinds == set(DocumentKind)
+    assert kinds == set(KINDS)
     errors = [error for paper in papers for error in unlabelled_amounts(paper)]
     assert not errors, "\n".join(errors)
     assert sum("including tax" in paper for paper in papers) >= 3  # quote, acceptance record, order list

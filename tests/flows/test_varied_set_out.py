@@ -9,7 +9,7 @@ import pypdf
 import pytest
 from django.test import Client
 
-from quotes.documents.quote_pack import crew_pdf
+from quotes.documents.kinds.set_out import set_out_pdf
 from quotes.jobs import measure_services
 from quotes.jobs.models import Job
 from quotes.quoting.customer_responses import accept
@@ -49,7 +49,7 @@ def _vary(job: Job) -> None:
 def _first_page(job: Job) -> str:
     revision = agreed(job)
     assert revision is not None
-    pdf = crew_pdf(content_of(revision), "setout", revision.choices)
+    pdf = set_out_pdf(content_of(revision), revision.choices)
     return " ".join(pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
 
 

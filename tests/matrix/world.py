@@ -16,7 +16,8 @@ from catalogue.models import (
     SupplierPrice,
     SupplierTerms,
 )
-from quotes.documents.models import Document, DocumentKind
+from quotes.documents.kinds.cut_list import CUT_LIST
+from quotes.documents.models import Document
 from quotes.integrations.models import WebhookEndpoint
 from quotes.integrations.webhook_signatures import new_secret
 from quotes.jobs.as_built import record_built
@@ -57,7 +58,7 @@ def world_of(business: Business, account: SupplierAccount) -> World:
     )
     reservation = stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     document = Document.objects.of(business).filter(revision=revision).first()
-    document = document or Document.objects.of(business).create(revision=revision, kind=DocumentKind.CUT_LIST)
+    document = document or Document.objects.of(business).create(revision=revision, kind=CUT_LIST.code)
     measure = StoredMeasure.objects.of(business).filter(job=job).first()
     assert measure is not None
     suppliers_key, _ = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)

@@ -1,6 +1,7 @@
 import django.db.models.deletion
 import django.db.models.manager
 import django.utils.timezone
+import quotes.documents.models
 import shared.business.business_owned
 from django.db import migrations, models
 
@@ -23,7 +24,7 @@ class Migration(migrations.Migration):
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('kind', models.CharField(choices=[('quote', 'quote'), ('set_out', 'set-out sheet'), ('cut_list', 'cut list'), ('saw_sheet', 'saw sheet'), ('care', 'care sheet'), ('screening', 'screening annex'), ('acceptance', 'acceptance record'), ('order_list', 'order list')], max_length=12)),
+                ('kind', models.CharField(choices=quotes.documents.models.kind_choices, max_length=12)),
                 ('party', models.CharField(blank=True, max_length=40)),
                 ('subject', models.CharField(blank=True, db_default='', max_length=32)),
                 ('content', models.TextField(blank=True, db_default='', editable=False)),

@@ -19,8 +19,8 @@ from catalogue.engine.engine_input import market
 from fencing.model.faults import InvalidDocument
 from fencing.reading.json_reader import sound
 from quotes.documents import pdf as pdf_module
-from quotes.documents.models import DocumentKind
-from quotes.documents.quote_pack import crew_pdf, quote_pdf
+from quotes.documents.kinds import KINDS as DOCUMENT_KINDS
+from quotes.documents.kinds.quote import quote_pdf
 from quotes.jobs.document_text import canonical
 from quotes.purchasing.purchase_plan import plan_for
 from quotes.purchasing.saw_sheets import saw_pdf
@@ -180,7 +180,7 @@ def content_with(draft: Revision, document: Members) -> Members:
 def papers(content: Members) -> Members:
     """Every paper set from the content of a quote, as HTML."""
     made = {party["key"]: quote_pdf(content, party["key"]).decode() for party in content["parties"]}
-    return made | {name: crew_pdf(content, name).decode() for name in ("setout", "cutlist", "care")}
+    return made | {kind.code: kind.in_pack(content, None).decode() for kind in DOCUMENT_KINDS.values() if kind.in_pack}
 
 
 def check_order(revision: Revision, content: Members) -> None:
@@ -193,7 +193,7 @@ def check_order(revision: Revision, content: Members) -> None:
     revision.state, revision.content = RevisionState.DRAFT, ""
 
 
-def whole_way(business: Business, document: Members) -> Iterator[tuple[DocumentKind, str]]:
+def whole_way(business: Business, document: Members) -> Iterator[tuple[str, str]]:
     """Every paper of a measure that is quoted, agreed and ordered by the services, as HTML."""
     setup = {"parties": [{"key": "owner", "name": "Wren Sallow"}], "default_shares": {"owner": "1"}}
     runs_ = [{key: value for key, value in run.items() if key != "shares"} for run in document["runs"]]
@@ -218,5 +218,5 @@ def test_any_valid_measure_goes_through_every_paper(
     if turn == 13:  # one in 25 goes the whole way through the services
         with transaction.atomic():
             kinds = dict(whole_way(draft.business, document)).keys()
-            assert {DocumentKind.QUOTE, DocumentKind.SET_OUT, DocumentKind.SAW_SHEET, DocumentKind.ORDER_LIST} <= kinds
+            assert {"quote", "set_out", "saw_sheet", "order_list"} <= kinds
             transaction.set_rollback(True)

@@ -12,8 +12,9 @@ import pytest
 from django.test import Client
 
 from fencing.cautions.register import REGISTER, Reader
-from quotes.documents.quote_pack import crew_pdf, quote_pdf
-from quotes.documents.saw_sheet import sawsheet_pdf
+from quotes.documents.kinds.quote import quote_pdf
+from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
+from quotes.documents.kinds.set_out import set_out_pdf
 from quotes.jobs.document_text import parsed
 from quotes.purchasing.models import OrderLine
 from quotes.purchasing.queries import loading_cautions
@@ -67,7 +68,7 @@ def papers(business: Business, signed_in: SignIn, cast: Cast) -> dict[Reader, st
     content = content_of(revision)
     return {
         Reader.CUSTOMER: text_of(quote_pdf(content, "owner")),
-        Reader.CREW: text_of(crew_pdf(content, "setout")),
+        Reader.CREW: text_of(set_out_pdf(content)),
         Reader.OWNER: plain(page.replace("&#x27;", "'")),
     }
 
@@ -113,7 +114,7 @@ def test_a_plain_job_is_asked_about_a_pool_and_warned_of_nothing_it_has_not(busi
 
 
 def test_the_saw_sheet_has_the_cautions_of_the_saw(business: Business) -> None:
-    text = text_of(sawsheet_pdf("J1", [], face(business), datetime(2031, 3, 4, tzinfo=UTC)))
+    text = text_of(saw_sheet_pdf("J1", [], face(business), datetime(2031, 3, 4, tzinfo=UTC)))
     words = {caution.id: opening(caution.words[Reader.CREW]) for caution in REGISTER if Reader.CREW in caution.words}
     assert words["sawing"] in text
     assert words["coated"] in text

@@ -10,9 +10,12 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.models import Document, DocumentKind
+from quotes.documents.kinds import KINDS
+from quotes.documents.kinds.order_list import ORDER_LIST
+from quotes.documents.kinds.quote import quote_pdf
+from quotes.documents.kinds.set_out import set_out_pdf
+from quotes.documents.models import Document
 from quotes.documents.pdf import Variant, render
-from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.services import make, want_documents
 from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import FOLDER, load_business, scenario
@@ -29,7 +32,6 @@ from tests.quotes.quoting.cast import token
 LONG = "The Honourable Wilhelmina Featherstonehaugh-Cholmondeley and Partners, Trustees of the Lower Saltmarsh Estate"
 UNBROKEN = "GrößenverträglichkeitsprüfungsübergangsbestimmungsñandúçéèêÅÄÖ" + "x" * 18
 PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
-OF_REVISIONS = tuple(kind for kind in DocumentKind if kind is not DocumentKind.ORDER_LIST)
 
 
 def fence(runs: int, **first: Any) -> dict[str, Any]:
@@ -79,16 +81,16 @@ def agreed(revision: Revision) -> Revision:
     return revision
 
 
-def every_paper(revision: Revision) -> Iterator[tuple[DocumentKind, bytes]]:
+def every_paper(revision: Revision) -> Iterator[tuple[str, bytes]]:
     """Each document there is of an agreed revision, those of the orders it leads to among them."""
-    screened = "strength" in parsed(revision.content)["builds"][0]["takeoff"]
-    kinds = tuple(kind for kind in OF_REVISIONS if screened or kind is not DocumentKind.SCREENING)
+    content = parsed(revision.content)
+    kinds = [kind for kind in KINDS.values() if kind.asked_at and kind.is_needed(content, revision.choices)]
     for document in want_documents(revision=revision, kinds=kinds):
-        yield DocumentKind(document.kind), make(document)
+        yield document.kind, make(document)
     for order in order_for(jobs=[revision.quote.job], actor=SYSTEM):
         place(order=order, actor=SYSTEM, allow_below_minimum=True)
-    for document in Document.objects.of(revision.business).filter(kind=DocumentKind.ORDER_LIST):
-        yield DocumentKind.ORDER_LIST, make(document)
+    for document in Document.objects.of(revision.business).filter(kind=ORDER_LIST.code):
+        yield ORDER_LIST.code, make(document)
 
 
 def look(pdf: bytes, folder: Path, paper: str = "A4") -> Looked:
@@ -106,7 +108,7 @@ def test_every_kind_of_document_of_a_short_job_is_fit_to_be_shown(tmp_path: Path
     for kind, pdf in every_paper(agreed(quoted(business_with(), fence(1)))):
         look(pdf, tmp_path)
         seen.add(kind)
-    assert seen == set(DocumentKind)
+    assert seen == set(KINDS)
 
 
 @pytest.mark.slow
@@ -135,7 +137,7 @@ def test_25_runs_are_set_on_full_pages_with_the_total_beside_the_last_line(tmp_p
     quote = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
     last = content["builds"][0]["lines"][-1]["text"]
     assert on_one_page(quote, "Total before tax", last)
-    assert len(look(crew_pdf(content, "setout"), tmp_path).words) > 25 / 3  # a run takes at least a third of a page
+    assert len(look(set_out_pdf(content), tmp_path).words) > 25 / 3  # a run takes at least a third of a page
 
 
 def on_one_page(looked: Looked, total: str, last: str) -> bool:

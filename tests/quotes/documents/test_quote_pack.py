@@ -15,8 +15,11 @@ import pypdf
 import pytest
 from babel.numbers import format_currency
 
+from quotes.documents.kinds import whole_pack
+from quotes.documents.kinds.acceptance import acceptance_pdf
+from quotes.documents.kinds.quote import quote_pdf
+from quotes.documents.kinds.set_out import set_out_pdf
 from quotes.documents.pdf import Variant, render
-from quotes.documents.quote_pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.jobs.document_text import parsed
 from quotes.quoting.totals import sums
 from tests.quotes.documents.conftest import sent
@@ -32,7 +35,7 @@ def test_the_same_content_gives_the_same_bytes(contents: dict[str, Any]) -> None
     content = contents["2-side-boundary"]
     again = json.loads(json.dumps(content))
     assert quote_pdf(content, "owner") == quote_pdf(again, "owner")
-    assert crew_pdf(content, "setout") == crew_pdf(again, "setout")
+    assert set_out_pdf(content) == set_out_pdf(again)
 
 
 def test_each_party_reads_its_own_total_and_not_the_others(contents: dict[str, Any]) -> None:
@@ -176,7 +179,7 @@ def test_no_figure_of_a_german_business_has_a_point_before_its_decimals(db: None
 
 def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:
     content = contents["3-front-and-slope"]
-    text = text_of(crew_pdf(content, "setout"))
+    text = text_of(set_out_pdf(content))
     for run in content["builds"][0]["takeoff"]["runs"]:
         for post in run["posts"]:
             assert post["id"] in text

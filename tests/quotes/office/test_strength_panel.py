@@ -21,8 +21,12 @@ from fencing.quantities.take_off import take_off
 from fencing.reading import read_measure, read_system
 from fencing.strength.curves import chart
 from fencing.strength.screening import Screening, screen
-from quotes.documents.models import Document, DocumentKind
-from quotes.documents.quote_pack import crew_pdf, screening_pdf, whole_pack
+from quotes.documents.kinds import whole_pack
+from quotes.documents.kinds.cut_list import CUT_LIST
+from quotes.documents.kinds.saw_sheet import SAW_SHEET
+from quotes.documents.kinds.screening import SCREENING, screening_pdf
+from quotes.documents.kinds.set_out import SET_OUT, set_out_pdf
+from quotes.documents.models import Document
 from quotes.documents.tasks import request_job_papers
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
@@ -185,7 +189,7 @@ def test_the_price_of_a_change_is_what_the_quote_keeps(key_client: Any, offered:
 
 def test_the_set_out_sheet_tells_the_crew_what_would_help_without_money(offered: Revision) -> None:
     content = parsed(offered.content)
-    text = text_of(crew_pdf(content, "setout"))
+    text = text_of(set_out_pdf(content))
     depth = next(item for item in content["builds"][0]["suggested_changes"] if item["kind"] == "hole_depth")
     assert depth["change"].capitalize() in text
     assert depth["cost"] not in text
@@ -204,9 +208,9 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
 ) -> None:
     request_job_papers(Event(kind="quote.accepted", subject=offered.ref, business=offered.business))
     rows = Document.objects.of(offered.business)
-    assert rows.filter(kind=DocumentKind.SCREENING).count() == 1
+    assert rows.filter(kind=SCREENING.code).count() == 1
     kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}
-    assert kinds == {DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.SAW_SHEET}
+    assert kinds == {SET_OUT.code, CUT_LIST.code, SAW_SHEET.code}
     assert "+" in text_of(screening_pdf(parsed(offered.content)))
 
 

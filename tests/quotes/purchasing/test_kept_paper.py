@@ -12,7 +12,9 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from quotes.documents.models import Document, DocumentKind
+from quotes.documents.kinds.order_list import ORDER_LIST
+from quotes.documents.kinds.saw_sheet import SAW_SHEET
+from quotes.documents.models import Document
 from quotes.documents.services import stored_document
 from quotes.purchasing import order_pdf, services
 from quotes.purchasing.saw_sheets import last_agreed
@@ -48,19 +50,19 @@ def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
         order = placed(yard)
-    kept_list = bytes(Document.objects.of(yard).get(kind=DocumentKind.ORDER_LIST).pdf or b"")
+    kept_list = bytes(Document.objects.of(yard).get(kind=ORDER_LIST.code).pdf or b"")
     with monkeypatch.context() as watched:
-        watched.setattr(order_pdf, "orderlist_pdf", lambda *args: pytest.fail("it was set again"))
+        watched.setattr(order_pdf, "order_list_pdf", lambda *args: pytest.fail("it was set again"))
         assert order_pdf.order_pdf(now(order)) == kept_list
     services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
     assert order_pdf.order_pdf(now(order)) != kept_list
-    assert Document.objects.of(yard).get(kind=DocumentKind.ORDER_LIST).pdf == kept_list
+    assert Document.objects.of(yard).get(kind=ORDER_LIST.code).pdf == kept_list
 
 
 def test_an_order_is_listed_as_it_was_placed_however_late_the_job_runs(yard: Business) -> None:
     order = placed(yard)
     services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
-    [document] = Document.objects.of(yard).filter(kind=DocumentKind.ORDER_LIST)
+    [document] = Document.objects.of(yard).filter(kind=ORDER_LIST.code)
     lines = [line for group in json.loads(document.content)["sheet"]["groups"] for line in group["lines"]]
     assert sorted(line["quantity"].split()[0] for line in lines) == ["10", "500"]
 
@@ -85,9 +87,9 @@ def test_a_saw_sheet_is_made_when_a_job_is_agreed_and_stays_as_the_crew_first_go
 
 def test_a_saw_sheet_nobody_made_yet_is_made_and_kept_when_it_is_asked_for(yard: Business) -> None:
     revision = last_agreed(agreed_job(yard, 11300))
-    Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET).delete()
-    first = stored_document(revision=revision, kind=DocumentKind.SAW_SHEET)
-    [row] = Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET)
+    Document.objects.of(yard).filter(kind=SAW_SHEET.code).delete()
+    first = stored_document(revision=revision, kind=SAW_SHEET)
+    [row] = Document.objects.of(yard).filter(kind=SAW_SHEET.code)
     assert (row.state, bytes(row.pdf or b"")) == ("ready", first)
 
 
@@ -101,7 +103,7 @@ def test_the_crew_sees_no_order_list(
 
 def test_a_document_is_of_a_revision_or_of_a_subject_and_one_of_each_kind(yard: Business) -> None:
     order = drafted(yard)
-    Document.objects.of(yard).create(kind=DocumentKind.ORDER_LIST, subject=order.ref)
+    Document.objects.of(yard).create(kind=ORDER_LIST.code, subject=order.ref)
     for subject in (order.ref, ""):
         with pytest.raises(IntegrityError), transaction.atomic():
-            Document.objects.of(yard).create(kind=DocumentKind.ORDER_LIST, subject=subject)
+            Document.objects.of(yard).create(kind=ORDER_LIST.code, subject=subject)

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from quotes.documents import quote_pack
+from quotes.documents import kinds
 from quotes.documents.management.commands import quote
 from quotes.quoting.models import Revision, RevisionState
 from shared.background import runner
@@ -79,7 +79,7 @@ def test_a_quote_that_a_job_has_made_is_not_set_again(
     first = (tmp_path / "out" / "quote.pdf").read_bytes()
     for _ in range(2):  # the first wants the document, the second makes it
         runner.run_due_tasks()
-    monkeypatch.delattr(quote_pack, "quote_pdf")
+    monkeypatch.delattr(kinds, "quote_pdf")
     assert _run(tmp_path, measure(7200))[0] == 0
     assert (tmp_path / "out" / "quote.pdf").read_bytes() == first
 

@@ -15,8 +15,7 @@ from django.core.management.base import BaseCommand
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
 from fencing.reading.json_reader import MAX_BYTES, sound
-from quotes.documents.atomic_write import save
-from quotes.documents.quote_pack import whole_pack
+from quotes.documents.kinds import whole_pack
 from quotes.documents.services import quotes_made
 from quotes.jobs.business_choice import choose_business
 from quotes.quoting.models import Revision
@@ -26,7 +25,7 @@ from quotes.quoting.quote_command import quote_measure
 from quotes.quoting.totals import Content, sums
 from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
-from shared.common.command_io import OUTPUT_FAILED, discard_output, read_source
+from shared.common.command_io import OUTPUT_FAILED, discard_output, read_source, save
 from shared.common.money import shown
 
 REFUSED = 2

@@ -13,13 +13,13 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from quotes.documents.atomic_write import save
-from quotes.documents.quote_pack import whole_pack
+from quotes.documents.kinds import whole_pack
 from quotes.integrations.order_formats import FORMS
 from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 from quotes.purchasing.saw_sheets import saw_pdf
 from quotes.quoting.models import Revision, RevisionState
+from shared.common.command_io import save
 from shared.models import Business
 
 

@@ -1,4 +1,4 @@
-"""Values of the set-out sheet, read from a take-off document: holes by chainage, corners of bays, gates."""
+"""Set-out sheet: holes by chainage, corners of bays, gates, and the cut list. The crew's build page shows its values too."""
 
 from __future__ import annotations
 
@@ -8,8 +8,16 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from quotes.documents.notice_key import NoticeRow, marked
-from quotes.documents.number_format import called, level, metres, ranges
+from quotes.documents.document_kind import Choices, DocumentKind, from_content
+from quotes.documents.kinds.cut_list import crew_page, cuts
+from quotes.documents.notices import NoticeRow, marked
+from quotes.documents.number_format import by_locale, called, level, metres, ranges
+from quotes.documents.page_parts import drawings, made_at
+from quotes.documents.pdf import Variant, markup, render
+from quotes.documents.retrofit_sheets import retrofit_sheets
+from quotes.documents.strength_sheet import strength_sheet
+from quotes.documents.variation_text import replaced
+from quotes.quoting.party_documents import crew_document
 from shared.common.figures import localize
 
 Document = Mapping[str, Any]
@@ -89,43 +97,6 @@ class RunSheet:
     @property
     def rakes(self) -> bool:
         return any(bay.rake for bay in self.bays)
-
-
-@dataclass(frozen=True, slots=True)
-class CutRow:
-    count: int
-    length: str
-    width: str
-    finish: str
-    component: str
-    places: str
-
-
-@dataclass(frozen=True, slots=True)
-class CutGroup:
-    """A material of the cut list, longest pieces first."""
-
-    material: str
-    rows: tuple[CutRow, ...]
-    pieces: int
-    named: bool
-
-    @property
-    def wide(self) -> bool:
-        """Return whether the pieces have widths."""
-        return any(row.width for row in self.rows)
-
-
-MATERIALS = {
-    "post.square": "Square posts",
-    "post.channel": "Channel posts",
-    "post.extension": "Post extensions",
-    "rail": "Rails",
-    "sheet": "Sheets",
-    "lattice": "Lattice panels",
-    "gate.stile": "Gate stiles",
-    "gate.rail": "Gate rails",
-}
 
 
 def run_sheets(
@@ -319,26 +290,50 @@ def _by(pair: Sequence[int]) -> str:
     return f"{pair[0]} × {pair[1]}"
 
 
-def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGroup, ...]:
-    """Return the cut list by material, in the order of the take-off. ``finishes`` are the names of finish codes."""
-    groups: dict[str, list[CutRow]] = {}
-    for piece in takeoff["pieces"]:
-        material = MATERIALS.get(piece["role"], piece["role"])
-        groups.setdefault(material, []).append(_cut(piece, finishes or {}))
-    return tuple(
-        CutGroup(material, tuple(rows), sum(row.count for row in rows), any(row.component for row in rows))
-        for material, rows in groups.items()
-    )
+def crew_values(document: Document, made: str) -> dict[str, Any]:
+    """Return the values that the set-out sheet and the build page show.
+
+    Args:
+        document: what is built, without money (``quotes.quoting.party_documents.crew_document``).
+        made: the time the revision was sent, RFC 3339.
+    """
+    with by_locale(document["business"]["locale"]):
+        page = crew_page(document, made)
+        return {**page, **cuts(document["build"]), "sheet": {**page["sheet"], **_sheet_values(document)}}
 
 
-def _cut(piece: Document, finishes: Document) -> CutRow:
-    places: Sequence[str] = piece["used_at"]
-    finish = piece.get("finish") or ""
-    return CutRow(
-        count=piece["count"],
-        length=str(piece["length_mm"]),
-        width=str(piece.get("width_mm") or ""),
-        finish=finishes.get(finish, finish),
-        component=piece.get("component") or "",
-        places=ranges(places),
-    )
+def _sheet_values(document: Document) -> dict[str, Any]:
+    build, system = document["build"], document["build"]["system"]
+    hole = system["hole"]
+    # a retrofit has no holes to set out, so its elevation is shown instead
+    shown = ("plan", "set_out", "detail") if build["takeoff"]["runs"] else ("plan", "elevation")
+    change = replaced(document)
+    return {
+        "named": f"Quote {document['number']}, revision {document['revision']}",
+        "system": system["label"],
+        "digs": bool(build["takeoff"]["runs"]),
+        "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
+        "cautions": build.get("cautions", {}).get("crew", []),
+        "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"], change.moved if change else {}),
+        "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
+        "strength": strength_sheet(build["takeoff"]),
+        "drawings": drawings(build, *shown),
+        "options": document.get("options", []),
+        "replaces": change,
+    }
+
+
+def set_out_pdf(content: Document, choices: Choices = None) -> bytes:
+    """Return the set-out sheet as PDF."""
+    values = crew_values(crew_document(content, choices), content["dates"]["sent_at"])
+    return render(markup("setout", values), Variant.ACCESSIBLE, made_at(content))
+
+
+SET_OUT = DocumentKind(
+    code="set_out",
+    label="set-out sheet",
+    make=from_content(set_out_pdf),
+    asked_at="quote.accepted",
+    for_crew=True,
+    in_pack=set_out_pdf,
+)

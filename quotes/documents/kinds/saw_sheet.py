@@ -1,4 +1,4 @@
-"""Saw sheet as PDF."""
+"""Saw sheet: the bars of a job with their cuts. Purchasing knows the bars, so it answers ``saw_sheet_asked``."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ from typing import Any
 from fencing.buying.purchase_lines import Blank
 from fencing.cautions.facts import CautionFacts
 from fencing.cautions.select import Reader, cautions_for
+from quotes.documents.document_kind import DocumentKind, revision_of
+from quotes.documents.hooks import saw_sheet_of
 from quotes.documents.number_format import strip
+from quotes.documents.page_parts import face, safe
 from quotes.documents.pdf import Variant, markup, render
-from quotes.documents.quote_sheet import face, safe
 
 EMPTY: Mapping[str, str] = MappingProxyType({})
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
@@ -23,7 +25,7 @@ def saw_cautions() -> list[str]:
     return [item.text for item in cautions_for(AT_THE_SAW, Reader.CREW)]
 
 
-def sawsheet_pdf(
+def saw_sheet_pdf(
     job: str,
     drawings: Sequence[str],
     business: Mapping[str, Any],
@@ -60,3 +62,12 @@ def _ripped(blank: Blank, finishes: Mapping[str, str]) -> dict[str, Any]:
 def _strip_data(take: tuple[int, int | None, str]) -> dict[str, Any]:
     length, width, where = take
     return {"length": length, "width": width, "where": where}
+
+
+SAW_SHEET = DocumentKind(
+    code="saw_sheet",
+    label="saw sheet",
+    make=lambda row: saw_sheet_of(revision_of(row)),
+    asked_at="quote.accepted",
+    for_crew=True,
+)

@@ -1,12 +1,14 @@
-"""Notice at the top of a variation's set-out sheet: the sheet it replaces and the changes."""
+"""What a variation changes, on paper: its lines and quantities, and the notice of the set-out sheet it replaces."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
-from quotes.documents.number_format import called, metres, ranges
+from fencing.model.roles import part
+from quotes.documents.number_format import MINUS, called, metres, quantity, ranges
 
 Document = Mapping[str, Any]
 _NOUNS = {"posts": "holes", "bays": "bays", "gates": "gates"}
@@ -27,7 +29,7 @@ def replaced(document: Document) -> Replaced | None:
     data = document.get("replaces")
     if data is None:
         return None
-    changes = [text for part in data["parts"] for text in _part(part)]
+    changes = [text for part in data["parts"] for text in _part_changes(part)]
     if data["system"]:
         changes.insert(0, "The fence system changed: every size on the old sheet may have changed.")
     changes += [f"Also: {text}." for text in data["extra_items"]]
@@ -41,7 +43,7 @@ def replaced(document: Document) -> Replaced | None:
     return Replaced(text, tuple(changes) or ("The set-out is unchanged. See the cut list and the notes.",), moved)
 
 
-def _part(part: Document) -> Iterator[str]:
+def _part_changes(part: Document) -> Iterator[str]:
     name = part["part"]
     if part["change"] != "changed":
         yield f"{name}: new." if part["change"] == "added" else f"{name}: no longer built."
@@ -69,3 +71,54 @@ def _change_texts(run: str, places: Sequence[Document]) -> Iterator[str]:
     for change, word in _WORDS.items():
         if names := [called(run, place["id"]) for place in places if place["change"] == change]:
             yield f"{word} {ranges(names)}"
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityChange:
+    part: str
+    finish: str
+    before: str
+    after: str
+    difference: str
+
+
+def change_of(line: Document, locale: str) -> str:
+    """Return the change of a variation's line as text.
+
+    >>> side = {"text": "Run A", "detail": "", "quantity": "12.00", "unit": "MTR"}
+    >>> change_of({"change": "changed", "before": side, "after": {**side, "quantity": "14.40"}}, "en")
+    'changed: 12.000 m become 14.400 m'
+    >>> change_of({"change": "removed", "before": side, "after": None}, "en")
+    'removed: 12.000 m'
+    """
+    old, new = (_side(line.get(name), locale) for name in ("before", "after"))
+    if line["change"] != "changed":
+        return f"{line['change']}: {old or new}"
+    if old != new:
+        return f"changed: {old} become {new}"
+    before, after = line["before"], line["after"]
+    data = "detail" if before["detail"] != after["detail"] else "text"
+    return f"changed: was {before[data]}" if before[data] and before[data] != after[data] else "changed in price"
+
+
+def _side(side: Document | None, locale: str) -> str:
+    return "" if side is None else quantity(side["quantity"], side["unit"], locale)
+
+
+def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityChange, ...]:
+    """Return the changed quantities of a variation."""
+    return tuple(
+        QuantityChange(
+            part(row["role"]).capitalize(),
+            row["finish"] or "",
+            quantity(row["before"], row["unit"], locale),
+            quantity(row["after"], row["unit"], locale),
+            _signed(row["difference"], row["unit"], locale),
+        )
+        for row in rows
+    )
+
+
+def _signed(text: str, unit: str, locale: str) -> str:
+    sign = "+" if Decimal(text) > 0 else MINUS
+    return sign + quantity(abs(Decimal(text)), unit, locale)

@@ -1,61 +1,42 @@
-"""Values of the quote template: one party's document in the business's locale."""
+"""Quote of one party: its values in the business's locale, and the PDF with its take-off attached."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from django.utils.safestring import SafeString, mark_safe
-
-from quotes.documents.notice_key import marked
+from quotes.documents.document_kind import DocumentKind, revision_of
+from quotes.documents.notices import marked
 from quotes.documents.number_format import by_locale, day, metres, money, number, quantity, strip
+from quotes.documents.page_parts import drawings, face, job_name, made_at, place_of
+from quotes.documents.pdf import Enclosure, Variant, markup, render
 from quotes.documents.scope_text import scope
 from quotes.documents.strength_sheet import strength_sheet
-from quotes.documents.variation_sheet import change_of, quantity_changes
-from shared.common.dates import dates_by, write_moment
+from quotes.documents.variation_text import change_of, quantity_changes
+from quotes.jobs.document_text import parsed
+from quotes.quoting.party_documents import party_document
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices
+from shared.common.dates import dates_by
 from shared.common.figures import localize
 
+if TYPE_CHECKING:
+    from quotes.documents.models import Document as Row
+
+Content = Mapping[str, Any]
 Document = Mapping[str, Any]
 
-CAPTIONS = {
-    "plan": "Plan, seen from above.",
-    "elevation": "Elevations, seen from the right of each run.",
-    "set_out": "Holes on the string line.",
-    "detail": "Detail.",
-    "phone_drawings": "Plan and elevations, seen from the right of each run; lengths in mm, levels and whole runs in m.",
-    "curves": "Screening curves.",
-}
 
-
-def face(business: Document) -> dict[str, Any]:
-    """Return the letterhead of a business: its name, address lines and logo."""
-    lines = [business["name"], *business["address"].splitlines()]
-    lines.append(" ".join(filter(None, (business["postcode"], business["city"]))))
-    lines += [business["phone"], business["email"], business["website"]]
-    if business["registration_number"]:
-        lines.append(f"Reg. {business['registration_number']}")
-    if business["tax_number"]:
-        lines.append(f"{business['tax_name']} no. {business['tax_number']}")
-    logo = business.get("logo_png")
-    return {
-        "name": business["name"],
-        "lines": [line for line in lines if line],
-        "logo": f"data:image/png;base64,{logo}" if logo else "",
-        "language": business["language"],
-        "paper": business["paper_size"],
-    }
-
-
-def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
-    """Return the stored drawings of some kinds; the last drawing of a kind has the caption."""
-    kept = build.get("drawings", {})
-    return [
-        {"svg": safe(svg), "caption": CAPTIONS[kind] if left == 0 else "", "alt": CAPTIONS[kind]}
-        for kind in kinds
-        for left, svg in zip(reversed(range(len(kept.get(kind, [])))), kept.get(kind, []), strict=True)
-    ]
+def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -> bytes:
+    """Return a party's quote as PDF/A-3 with its take-off attached."""
+    document = party_document(content, party, choices)
+    takeoff = document["build"]["takeoff"]
+    enclosure = Enclosure(
+        "takeoff.json", "The take-off this quote rests on", json.dumps(takeoff, sort_keys=True, indent=1).encode()
+    )
+    return render(markup("quote", quote_values(document)), Variant.ARCHIVE, made_at(content), [enclosure])
 
 
 def quote_values(document: Document, acceptance: Document | None = None) -> dict[str, Any]:
@@ -63,27 +44,13 @@ def quote_values(document: Document, acceptance: Document | None = None) -> dict
 
     Args:
         document: a party's document (``quotes.quoting.party_documents.party_document``).
-        acceptance: who accepted it and when (``accepted_by``), for the acceptance record.
+        acceptance: who accepted it and when (``acceptance.accepted_by``), for the acceptance record.
     """
     business = document["business"]
     with by_locale(business["locale"]), dates_by(business["time_zone"], business["locale"]):
         values = _values(document)
         values["sheet"]["acceptance"] = acceptance
         return values
-
-
-def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
-    """Return the facts of an acceptance for its record: name, time in the business's time zone, digest of the accepted document.
-
-    Args:
-        document: the party's document with its choices.
-        receipt: fields ``name``, ``responded_at`` and ``content_sha256`` of the party's response.
-    """
-    business = document["business"]
-    zone = business["time_zone"].replace("_", " ")
-    with dates_by(business["time_zone"], business["locale"]):
-        when = f"{write_moment(receipt['responded_at'], seconds=True)} ({zone})"
-    return {"name": receipt["name"], "when": when, "digest": receipt["content_sha256"]}
 
 
 def _choices_made(document: Document) -> list[str]:
@@ -102,12 +69,11 @@ def _values(document: Document) -> dict[str, Any]:
     locale = business["locale"]
     kind = "Variation" if document["kind"] == "variation" else "Quote"
     named = f"{kind} {document['number']}, revision {document['revision']}"
-    site = document["site"]
     sheet = {
         "heading": named,
         "number": document["number"],
-        "job": f"{document['job']['number']} {document['job']['label']}".strip(),
-        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["city"]))),
+        "job": job_name(document),
+        "place": place_of(document["site"]),
         "customer": document["party"]["name"],
         "what": _what(document),
         "issued_on": day(document["dates"]["date"], locale),
@@ -239,6 +205,14 @@ def _signed(amount: str, locale: str) -> str:
     return f"+{shown}" if Decimal(amount) > 0 else f"−{shown}" if Decimal(amount) < 0 else shown
 
 
-def safe(svg: str) -> SafeString:
-    """Return markup that the engine made, marked as safe."""
-    return mark_safe(svg)  # noqa: S308  (made and escaped by the engine)
+def _make(row: Row) -> bytes:
+    return quote_pdf(parsed(revision_of(row).content), row.party)
+
+
+QUOTE = DocumentKind(
+    code="quote",
+    label="quote",
+    make=_make,
+    asked_at="quote.sent",
+    per_party=True,
+)

@@ -6,8 +6,7 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.merged_notices import in_one, skeleton
-from quotes.documents.notice_key import marked
+from quotes.documents.notices import in_one, marked, skeleton
 
 
 def _notice(where: str, text: str, code: str = "gap.high", level: str = "stop") -> dict[str, Any]:
