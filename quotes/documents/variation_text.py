@@ -1,4 +1,4 @@
-"""What a variation changes, on paper: its lines and quantities, and the notice of the set-out sheet it replaces."""
+"""Text of a variation on paper: its lines and quantities, and the notice of the set-out sheet it replaces."""
 
 from __future__ import annotations
 
