@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from catalogue import queries
 from catalogue.rules.codes import SALE_UNITS
-from fencing.model.roles import ROLES, part
+from fencing.model.roles import ROLES, name_role
 from shared.business.models import Business
 
 KINDS: Mapping[str, str] = {
@@ -53,7 +53,7 @@ def role_word(role: str) -> str:
     >>> role_word("post.channel"), role_word("concrete.bag"), role_word("unknown")
     ('Post channel', 'Concrete in bags', 'unknown')
     """
-    words = part(role, 1)
+    words = name_role(role, 1)
     return words[:1].upper() + words[1:] if role in ROLES else role
 
 
@@ -100,7 +100,7 @@ def _factor_word(name: str, finer: str) -> str:
 def _part_word(key: str) -> str:
     if key in ROLES:
         return role_word(key)
-    family = [word for role, word in ROLES.items() if role.partition(".")[0] == key]
+    family = [role.plural for role in ROLES.values() if role.family == key]
     return " and ".join(family).capitalize() if 0 < len(family) < 3 else f"{key.capitalize()}"
 
 

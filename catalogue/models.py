@@ -10,11 +10,12 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from catalogue.rules.codes import SALE_UNITS, ComponentRole, ImportKind, ImportState, PlanState, is_gtin, is_piece
+from catalogue.rules.codes import SALE_UNITS, ImportKind, ImportState, PlanState, is_gtin, role_choices
 from catalogue.rules.price_bands import bands_fault
 from catalogue.rules.price_rules import RuleKind, rule_faults
 from catalogue.rules.site_words import rule_key
 from catalogue.rules.units import whole_fault
+from fencing.model.roles import BAG, CUT_ROLES
 from shared.common.dates import today
 from shared.models import BusinessOwned, SupplierAccount
 
@@ -72,7 +73,7 @@ class Component(BusinessOwned):
 
     sku = models.CharField(max_length=64)
     name = models.CharField(max_length=200)
-    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in ComponentRole])
+    role = models.CharField(max_length=20, choices=role_choices)
     finish = models.ForeignKey(Finish, on_delete=models.PROTECT, null=True, blank=True, related_name="components")
     length_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
     width_mm = models.PositiveIntegerField(null=True, blank=True)
@@ -104,9 +105,9 @@ class Component(BusinessOwned):
 
     def clean(self) -> None:
         """Check fields against each other."""
-        if is_piece(self.role) and self.length_mm is None and self.sale_unit != "MTR":
+        if self.role in CUT_ROLES and self.length_mm is None and self.sale_unit != "MTR":
             raise ValidationError({"length_mm": "Enter a stock length in mm, or MTR as sale unit."})
-        if self.role == ComponentRole.CONCRETE_BAG and not self.bag_yield_m3:
+        if self.role == BAG and not self.bag_yield_m3:
             raise ValidationError({"bag_yield_m3": "How much concrete one bag makes, in m3."})
         _refuse_parts(self.sale_unit, pack_size=self.pack_size)
 

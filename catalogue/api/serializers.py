@@ -8,9 +8,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from catalogue.models import Component, SupplierPrice, SupplierTerms
-from catalogue.rules.codes import SALE_UNITS, ComponentRole, sale_unit
+from catalogue.rules.codes import SALE_UNITS, sale_unit
 from catalogue.rules.price_bands import MAX_BANDS, bands_fault
 from catalogue.rules.price_rules import RuleKind
+from fencing.model.roles import ROLES
 from shared.api.serializers import ExactField, StrictSerializer, TextField, defaults
 
 _PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
@@ -77,7 +78,7 @@ class ComponentIn(StrictSerializer):
     cleared = defaults(Component, "sale_unit", "pack_size")
     sku = _text(64, needed=True)
     name = _text(200, needed=True)
-    role = serializers.ChoiceField(choices=[role.value for role in ComponentRole])
+    role = serializers.ChoiceField(choices=list(ROLES))
     finish = TextField(max_length=40, required=False, allow_null=True)
     length_mm = _mm()
     width_mm = _mm()

@@ -12,30 +12,12 @@ from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
 from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import InvalidDocument
+from fencing.model.roles import ROLES, Need, Role
 from fencing.model.system import SheetSupply, System
 from fencing.set_out.holes import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 
-_NAMES = {
-    "post.channel": "channel",
-    "post.square": "square post",
-    "post.extension": "post extension",
-    "rail": "rail",
-    "sheet": "sheet",
-    "lattice": "lattice panel",
-    "gate.stile": "gate stile",
-    "gate.rail": "gate rail",
-    "cap.pair": "cap for a pair",
-    "cap.square": "cap for a square post",
-    "screw": "screws",
-    "lattice_clip": "lattice clips",
-    "drop_bolt": "drop bolt",
-    "stile_plug": "stile plug",
-    "concrete.bag": "concrete in bags",
-}
-_PER_FINISH = ("cap.pair", "cap.square", "screw")
-_ANY = ("hinge", "latch", "drop_bolt", "stile_plug")
 _LABOUR = ("set_out", "dig", "erect", "rake", "gate", "remove")
 
 
@@ -54,45 +36,49 @@ class MissingItem:
     key: str = ""
 
 
-def _required_roles(system: System) -> Iterator[tuple[str, int | None]]:
-    """Every role and stock length a system asks for; length None: any."""
-    for role, section in (("post.channel", system.channel), ("post.square", system.square)):
-        yield from ((role, length) for length in section.stock)
-    yield from (("rail", length) for length in system.rails.stock)
-    if system.sheets.supply is SheetSupply.STOCK:
-        yield from (("sheet", length) for length in system.sheets.stock)
-    else:
-        yield "sheet", None
-    yield from (("lattice", length) for length in system.lattice.stock)
-    yield from (("gate.stile", None), ("gate.rail", None), *((role, None) for role in _PER_FINISH))
-    if system.lattice.heights:
-        yield from (("post.extension", None), ("lattice_clip", None))
+def _required(system: System, finishes: list[str]) -> Iterator[tuple[Role, str | None, int | None]]:
+    """Return each role, finish and stock length that a system needs; length None: any."""
+    lengths = _stock_lengths(system)
+    for finish in finishes:
+        for role in ROLES.values():
+            if role.need is Need.EVERY_LENGTH:
+                yield from ((role, finish, length) for length in lengths[role.code])
+            elif role.need is Need.EVERY_FINISH or (role.need is Need.LATTICE_FINISHES and system.lattice.heights):
+                yield role, finish, None
+    yield from ((role, next(iter(finishes), None), None) for role in ROLES.values() if role.need is Need.ONE)
 
 
-def _lack(market: PurchaseOptions, role: str, finish: str | None, length: int | None) -> MissingItem | None:
+def _stock_lengths(system: System) -> dict[str, tuple[int | None, ...]]:
+    return {
+        "post.channel": system.channel.stock,
+        "post.square": system.square.stock,
+        "rail": system.rails.stock,
+        "sheet": system.sheets.stock if system.sheets.supply is SheetSupply.STOCK else (None,),
+        "lattice": system.lattice.stock,
+    }
+
+
+def _lack(market: PurchaseOptions, role: Role, finish: str | None, length: int | None) -> MissingItem | None:
     found = [
         item
         for item in market.articles
-        if item.serves(role, finish) and (length is None or item.length in (None, length))
+        if item.serves(role.code, finish) and (length is None or item.length in (None, length))
     ]
-    what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
-    place = f" in {finish}" if finish else ""
+    what = (f"{length} {role.singular}" if length else role.plural) + (f" in {finish}" if finish else "")
     if not found:
-        return MissingItem("component.missing", role, finish, f"no {what}{place}", length)
+        return MissingItem("component.missing", role.code, finish, f"no {what}", length)
     if not any(market.cheapest(item.sku) for item in found):
-        return MissingItem("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
+        return MissingItem("price.missing", role.code, finish, f"no price for {what}", length, found[0].sku)
     return None
 
 
 def _of_components(system: System, market: PurchaseOptions, finishes: list[str]) -> Iterator[MissingItem | None]:
-    for finish in finishes:
-        for role, length in _required_roles(system):
-            yield _lack(market, role, finish, length)
-    for role in _ANY:
-        yield _lack(market, role, finishes[0] if finishes else None, None)
-    bag, mix = (_lack(market, role, None, None) for role in ("concrete.bag", "concrete.mix"))
-    if bag and mix:
-        yield bag
+    yield from (_lack(market, *required) for required in _required(system, finishes))
+    families: dict[str, list[MissingItem | None]] = {}
+    for role in ROLES.values():
+        if role.need is Need.ONE_OF_FAMILY:
+            families.setdefault(role.family, []).append(_lack(market, role, None, None))
+    yield from (lacks[0] for lacks in families.values() if all(lacks))
 
 
 def _of_digging(rules: PriceRules, system: System) -> Iterator[MissingItem]:

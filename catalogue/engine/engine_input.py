@@ -12,8 +12,9 @@ from catalogue import queries
 from catalogue.models import FenceSystemVersion, Supplier, SupplierTerms
 from catalogue.rules.price_bands import read_bands
 from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
+from fencing.model.roles import CUT_ROLES
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
+from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice
 from fencing.reading.system import read_system
 from fencing.set_out.holes import diameters
 from shared.business.models import Business
@@ -122,7 +123,7 @@ def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
         best = bought.cheapest(article.sku)
         if best is None:
             continue
-        if article.role in PIECE_ROLES:
+        if article.role in CUT_ROLES:
             stock.append(StockPrice(article.role, article.finish, article.length, best.price))
         else:
             key = (article.role, article.finish)

@@ -114,7 +114,7 @@ class Migration(migrations.Migration):
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('sku', models.CharField(max_length=64)),
                 ('name', models.CharField(max_length=200)),
-                ('role', models.CharField(choices=[('post.channel', 'post.channel'), ('post.square', 'post.square'), ('post.extension', 'post.extension'), ('rail', 'rail'), ('sheet', 'sheet'), ('lattice', 'lattice'), ('cap.pair', 'cap.pair'), ('cap.square', 'cap.square'), ('screw', 'screw'), ('lattice_clip', 'lattice_clip'), ('edge_cover', 'edge_cover'), ('stile_plug', 'stile_plug'), ('gate.stile', 'gate.stile'), ('gate.rail', 'gate.rail'), ('gate.kit', 'gate.kit'), ('hinge', 'hinge'), ('latch', 'latch'), ('drop_bolt', 'drop_bolt'), ('concrete.bag', 'concrete.bag'), ('concrete.mix', 'concrete.mix')], max_length=20)),
+                ('role', models.CharField(choices=catalogue.rules.codes.role_choices, max_length=20)),
                 ('length_mm', models.PositiveIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1)])),
                 ('width_mm', models.PositiveIntegerField(blank=True, null=True)),
                 ('height_mm', models.PositiveIntegerField(blank=True, null=True)),

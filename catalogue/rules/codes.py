@@ -4,32 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from fencing.quantities.comparison_prices import PIECE_ROLES
-
-
-class ComponentRole(StrEnum):
-    """Roles of components in a fence."""
-
-    POST_CHANNEL = "post.channel"
-    POST_SQUARE = "post.square"
-    POST_EXTENSION = "post.extension"
-    RAIL = "rail"
-    SHEET = "sheet"
-    LATTICE = "lattice"
-    CAP_PAIR = "cap.pair"
-    CAP_SQUARE = "cap.square"
-    SCREW = "screw"
-    LATTICE_CLIP = "lattice_clip"
-    EDGE_COVER = "edge_cover"
-    STILE_PLUG = "stile_plug"
-    GATE_STILE = "gate.stile"
-    GATE_RAIL = "gate.rail"
-    GATE_KIT = "gate.kit"
-    HINGE = "hinge"
-    LATCH = "latch"
-    DROP_BOLT = "drop_bolt"
-    CONCRETE_BAG = "concrete.bag"
-    CONCRETE_MIX = "concrete.mix"
+from fencing.model.roles import ROLES
 
 
 class ImportKind(StrEnum):
@@ -63,9 +38,9 @@ class PlanState(StrEnum):
     FAILED = "failed"
 
 
-def is_piece(role: str) -> bool:
-    """Return whether a role is cut from stock lengths; its components have a length or are sold by the metre."""
-    return role in PIECE_ROLES
+def role_choices() -> list[tuple[str, str]]:
+    """Return the roles of components as choices of a field. Migrations name this function, so a new role needs none."""
+    return [(code, code) for code in ROLES]
 
 
 # UN/ECE Recommendation 20 (revision 11e), and Recommendation 21 packages with their prefix X. Checked against the published

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.models import Component, FenceSystem, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
-from catalogue.rules.codes import ComponentRole, ImportKind, is_piece, sale_unit
+from catalogue.rules.codes import ImportKind, sale_unit
 from catalogue.rules.price_bands import bands_fault
 from catalogue.rules.price_rules import rule_faults
 from catalogue.rules.site_words import rule_key
@@ -25,6 +25,7 @@ from catalogue.spreadsheets.columns import (
 )
 from catalogue.spreadsheets.limits import SpreadsheetCell
 from catalogue.spreadsheets.system_rows import MEMBER, SYSTEM, VALUE, SystemDocuments
+from fencing.model.roles import BAG, CUT_ROLES
 from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 
@@ -71,9 +72,9 @@ def _ends_before(values: Mapping[str, Any], start: str, end: str) -> Faults:
 
 def _check_component(values: Mapping[str, Any]) -> Faults:
     faults = _ends_before(values, "available_from", "available_to")
-    if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
+    if values["role"] in CUT_ROLES and values["length_mm"] is None and values["sale_unit"] != "MTR":
         faults.append(("length_mm", "Enter a stock length in mm, or MTR as sale unit."))
-    if values["role"] == ComponentRole.CONCRETE_BAG and not values["bag_yield_m3"]:
+    if values["role"] == BAG and not values["bag_yield_m3"]:
         faults.append(("bag_yield_m3", "How much concrete one bag makes, in m3."))
     return faults
 

@@ -11,9 +11,10 @@ from rest_framework import serializers
 from catalogue import labels, queries
 from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import Resource
-from catalogue.rules.codes import SALE_UNITS, ComponentRole
+from catalogue.rules.codes import SALE_UNITS
 from catalogue.rules.price_bands import MAX_BANDS
 from catalogue.rules.price_rules import RuleKind
+from fencing.model.roles import ROLES
 from shared.api.serializers import ExactField, TextField
 from shared.business.models import Business
 from shared.common.figures import localize
@@ -53,7 +54,7 @@ MAX_PICKED = 300
 PERCENTAGES = frozenset({RuleKind.MARKUP, RuleKind.DISCOUNT, RuleKind.TAX, RuleKind.PAYMENT})
 """Kinds of price rules whose amount is a percentage."""
 _SAME_FOR_ALL: Mapping[str, Mapping[str, str]] = {
-    "role": {role.value: labels.role_word(role) for role in ComponentRole}, "sale_unit": SALE_UNITS, "kind": labels.KINDS,
+    "role": {role: labels.role_word(role) for role in ROLES}, "sale_unit": SALE_UNITS, "kind": labels.KINDS,
 }  # fmt: skip
 _OWN: Mapping[str, Callable[[Business], Mapping[str, str]]] = {
     "finish": labels.finish_words, "supplier": labels.supplier_words,

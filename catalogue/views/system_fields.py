@@ -60,7 +60,6 @@ _HOLE_SHAPES = (
     ("flared", "Flared: wider at the top"),
 )
 _SUPPLY = (("stock", "Cut from stock lengths"), ("made_to_length", "Made to length by the supplier"))
-_FAMILY_WORDS = {"post": "all posts", "cap": "all caps", "gate": "all gate parts", "concrete": "all concrete"}
 
 
 def _post(kind: str) -> tuple[SystemField, ...]:
@@ -77,8 +76,8 @@ def _post(kind: str) -> tuple[SystemField, ...]:
 
 
 def _by_role(under: str, kind: FieldType, hint: str = "") -> Iterator[SystemField]:
-    for role, word in ROLES.items():
-        yield SystemField(f"{under}/{role}", word.capitalize(), hint, kind)
+    for role in ROLES.values():
+        yield SystemField(f"{under}/{role.code}", role.plural.capitalize(), hint, kind)
 
 
 NAMED = SystemSection(
@@ -189,7 +188,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             (SystemField("retrofit/extension_overlap_mm", "Overlap of a post extension, mm", "With the existing post."),)),
     SystemSection(
         "allowances", "Allowances", "Added to the net quantity: a percentage (5%) or a number (1 each). Empty: none.",
-        tuple(SystemField(f"allowances/{family}", _FAMILY_WORDS[family].capitalize(), "", FieldType.TEXT) for family in FAMILIES),
+        tuple(SystemField(f"allowances/{family}", label.capitalize(), "", FieldType.TEXT) for family, label in FAMILIES.items()),
         tuple(_by_role("allowances", FieldType.TEXT)),
     ),
     SystemSection(

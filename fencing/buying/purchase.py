@@ -13,8 +13,7 @@ from fencing.buying.sheet_blanks import sheets_for
 from fencing.buying.stock_options import CountedItem, StockOptions
 from fencing.cutting import ORDER, Budget
 from fencing.model.pieces import Piece, Quantity
-from fencing.model.roles import RANK
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES, RANK
 
 
 def purchase(
@@ -80,7 +79,7 @@ def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list
     lines: list[PurchaseLine] = []
     missing: list[Missing] = []
     for quantity in quantities:
-        if quantity.role in PIECE_ROLES or not quantity.total:
+        if quantity.role in CUT_ROLES or not quantity.total:
             continue
         item = _offer(market, quantity)
         if item is None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fencing.model.fence import Bay, BuiltRun
 from fencing.model.measure import Form
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES, ROLES
 from fencing.quantities.take_off import TakeOff
 
 FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet")
@@ -16,7 +16,7 @@ FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet
 MIN_GAP_GROWTH = 20
 """Minimum growth [mm] of the gap under a stepped bay for a caution. Less comes from a hump. Source: house rule."""
 
-COATED_ROLES = frozenset({"sheet", "rail"})
+COATED_ROLES = frozenset(role.code for role in ROLES.values() if role.is_coated)
 """Roles that are cut through their coating. Source: common practice."""
 
 
@@ -108,7 +108,7 @@ def facts_of(
         boundary=new,
         concrete=takeoff.concrete.holes > 0,
         sheets=any(bay.sheets for bay in bays),
-        sawing=not roles.isdisjoint(PIECE_ROLES),
+        sawing=not roles.isdisjoint(CUT_ROLES),
         cutting_coated=not roles.isdisjoint(COATED_ROLES),
         lifting=new,
         stepped=any(bay.form is Form.STEPPED and bay.gap_max - bay.gap_min >= MIN_GAP_GROWTH for bay in bays),

@@ -11,9 +11,8 @@ from fencing.model.fault_list import listed, nearest
 from fencing.model.fence import BuiltRun, RunOption
 from fencing.model.pieces import BreakdownLine, Concrete, Piece, Quantity
 from fencing.model.place_names import PLACES
-from fencing.model.roles import ROLES, part
+from fencing.model.roles import BAG, CUT_ROLES, ROLES, name_role
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
 from fencing.quantities.tally import allowance_for
 from fencing.strength.document import describe_change
@@ -58,7 +57,7 @@ def explain(taken: TakeOff, name: str) -> tuple[str, ...]:
 
 def _names(row: Quantity) -> set[str]:
     """Return every name of a quantity."""
-    names = {row.role, row.role.split(".")[0], part(row.role), part(row.role, 1), row.component or row.role}
+    names = {row.role, ROLES[row.role].family, name_role(row.role), name_role(row.role, 1), row.component or row.role}
     return {name.casefold() for name in names}
 
 
@@ -67,15 +66,16 @@ def _unknown(taken: TakeOff, name: str) -> str:
     known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
     needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
     if name in ROLES:
-        verb = "is" if name.startswith("concrete") else "are"
-        return f"there {verb} no {ROLES[name]} in this job; {needed}"
+        role = ROLES[name]
+        verb = "is" if role.singular == role.plural else "are"
+        return f"there {verb} no {role.plural} in this job; {needed}"
     like = nearest(name, known)
     hint = f"did you mean {like}? " if like else ""
     return f"{name[:80]!r} is not known here; {hint}{needed}"
 
 
 def _paragraph(row: Quantity, taken: TakeOff) -> str:
-    name = part(row.role, row.total)
+    name = name_role(row.role, row.total)
     finish = f" ({row.finish})" if row.finish else ""
     component = f" [{row.component}]" if row.component else ""
     sentences = [f"{name[0].upper()}{name[1:]}{finish}{component}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
@@ -92,7 +92,7 @@ def _amount(number: Decimal, unit: str) -> str:
 
 
 def _bags(row: Quantity, taken: TakeOff) -> str:
-    if row.role != "concrete.bag":
+    if row.role != BAG:
         return ""
     bags = taken.concrete.bags
     if bags is None:
@@ -105,7 +105,7 @@ def _bags(row: Quantity, taken: TakeOff) -> str:
 def _reason(line: BreakdownLine, row: Quantity) -> str:
     net, unit = _amount(line.net, row.unit), UNITS.get(row.unit, "")
     one, several = PLACES.get(line.element_type, (line.element_type, line.element_type))
-    if row.role in PIECE_ROLES or line.element_type not in PLACES:
+    if row.role in CUT_ROLES or line.element_type not in PLACES:
         return f"{net} for {several if line.count > 1 or line.element_type not in PLACES else f'one {one}'}"
     if line.count == 1:
         taken = "" if line.per_element == line.net else f", taken as {net}"
@@ -147,7 +147,7 @@ def cut_list(taken: TakeOff) -> str:
         own = [piece for piece in taken.pieces if (piece.role, piece.finish) == (role, finish)]
         count = sum(item.count for item in own)
         component = f" [{own[0].component}]" if own[0].component else ""
-        heading = f"{count} {part(role, count)}{f', {finish}' if finish else ''}{component}"
+        heading = f"{count} {name_role(role, count)}{f', {finish}' if finish else ''}{component}"
         lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
     return "\n".join(lines[1:]) if lines else "nothing to cut"
 
@@ -187,7 +187,7 @@ def _run_summary(run: BuiltRun) -> str:
 
 def _needed(row: Quantity) -> str:
     finish = f" ({row.finish})" if row.finish else ""
-    return f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}"
+    return f"  {_amount(row.total, row.unit):>9} {name_role(row.role, row.total)}{finish}"
 
 
 def _concrete(concrete: Concrete) -> list[str]:

@@ -14,7 +14,7 @@ from fencing.buying.purchase_lines import Cutting, SawLabel, SawnBar
 from fencing.drawing import svg
 from fencing.drawing.bar_groups import BarGroup, group_equal_bars, wrapped
 from fencing.drawing.lettering import fit, width
-from fencing.model.roles import ROLES
+from fencing.model.roles import name_role
 
 SIZE = 2.6
 """Size of the letters [mm]."""
@@ -100,7 +100,7 @@ _HEAD = 12.0
 
 
 def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper: float, place: tuple[int, int]) -> str:
-    material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.finish}" if cutting.finish else "")
+    material = name_role(cutting.role) + (f", {cutting.finish}" if cutting.finish else "")
     number, of = place
     part = f", part {number} of {of}" if of > 1 else ""
     head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{part}"

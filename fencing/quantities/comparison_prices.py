@@ -11,11 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from fencing.model.pieces import Piece, Quantity
-
-PIECE_ROLES = frozenset(
-    {"post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "gate.stile", "gate.rail"}
-)
-"""Roles that are cut from stock lengths. All other roles are bought by count, bag or volume."""
+from fencing.model.roles import CUT_ROLES
 
 ZERO = Decimal(0)
 
@@ -147,7 +143,7 @@ def _pieces_cost(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
 def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal | None:
     total = ZERO
     for quantity in quantities:
-        if quantity.role in PIECE_ROLES:
+        if quantity.role in CUT_ROLES:
             continue
         price = prices.each(quantity.role, quantity.finish)
         if price is None:

@@ -8,6 +8,7 @@ from decimal import ROUND_CEILING, Decimal
 
 from fencing.model.fence import Post
 from fencing.model.pieces import BreakdownLine, Concrete, Quantity
+from fencing.model.roles import BAG, ROLES
 from fencing.model.rounding import round_half_up
 from fencing.model.system import System
 from fencing.quantities.tally import with_allowance
@@ -47,8 +48,8 @@ def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quant
         return Concrete(0, zero, zero, zero, 0 if system.bag_yield else None), None
     why = _litres(volumes)
     net = sum((row.net for row in why), Decimal(0))
-    role = "concrete.bag" if system.bag_yield or "concrete.bag" in system.components else "concrete.mix"
-    row = with_allowance(Quantity(role, None, None, "MTQ", net, Decimal(0), net, why), system, LITRE)
+    role = BAG if system.bag_yield or BAG in system.components else "concrete.mix"
+    row = with_allowance(Quantity(role, None, None, ROLES[role].unit, net, Decimal(0), net, why), system, LITRE)
     bags = int((row.total / system.bag_yield).to_integral_value(ROUND_CEILING)) if system.bag_yield else None
     return Concrete(sum(volumes.values()), net, row.allowance, row.total, bags), row
 

@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from decimal import ROUND_CEILING, Decimal
 
 from fencing.model.pieces import BreakdownLine, Piece, Quantity
-from fencing.model.roles import RANK
+from fencing.model.roles import CUT_ROLES, RANK, ROLES
 from fencing.model.system import Allowance, System
-from fencing.quantities.comparison_prices import PIECE_ROLES
 
 Finish = tuple[str, str | None]
 """Role and finish."""
@@ -87,7 +86,7 @@ class Tally:
                 for (place, each), count in rows.items()
             )
             net = sum((line.net for line in breakdown), Decimal(0))
-            yield Quantity(role, None, finish, "C62", net, Decimal(0), net, breakdown)
+            yield Quantity(role, None, finish, ROLES[role].unit, net, Decimal(0), net, breakdown)
 
     def quantities(self, system: System) -> tuple[Quantity, ...]:
         """Return all quantities [pieces] with the system's allowances; roles of a cutting plan have no allowance.
@@ -111,9 +110,9 @@ def allowance_for(role: str, system: System) -> Allowance:
     ('10', '0')
     """
     none = Allowance()
-    if role in PIECE_ROLES:
+    if role in CUT_ROLES:
         return none
-    return system.allowances.get(role) or system.allowances.get(role.split(".")[0], none)
+    return system.allowances.get(role) or system.allowances.get(ROLES[role].family, none)
 
 
 def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from fencing.model.faults import InvalidDocument
+from fencing.model.roles import ROLES
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
 from quotes.documents.kinds.set_out import crew_values
 from quotes.jobs.as_built import record_built, take_back
@@ -27,11 +28,6 @@ from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
-
-ROLES = (
-    "post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "cap.pair", "cap.square", "screw",
-    "concrete", "gate.stile", "gate.rail", "hinge", "latch", "drop_bolt",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +148,7 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
         "may_tick": request.actor.may(Scope.AS_BUILT_WRITE),
         **_entries(request, job),
         "kinds": BuiltKind.choices,
-        "roles": ROLES,
+        "roles": [(role.code, role.plural.capitalize()) for role in ROLES.values()],
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.model.roles import part
+from fencing.model.roles import name_role
 from quotes.documents.number_format import MINUS, called, metres, quantity, ranges
 
 Document = Mapping[str, Any]
@@ -109,7 +109,7 @@ def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityCha
     """Return the changed quantities of a variation."""
     return tuple(
         QuantityChange(
-            part(row["role"]).capitalize(),
+            name_role(row["role"]).capitalize(),
             row["finish"] or "",
             quantity(row["before"], row["unit"], locale),
             quantity(row["after"], row["unit"], locale),

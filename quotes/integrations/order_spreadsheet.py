@@ -54,7 +54,7 @@ def order_xlsx(order: SupplierOrder) -> bytes:
     before = ""
     for line in picked(order):
         if line.role != before:
-            book.add([None, None, ROLES[line.role].capitalize()], bold=True)
+            book.add([None, None, ROLES[line.role].plural.capitalize()], bold=True)
         before = line.role
         book.add(_line(order, line))
     for row in _sums(order):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from catalogue.rules.codes import SALE_UNITS, ComponentRole
+from catalogue.rules.codes import SALE_UNITS
+from fencing.model.roles import ROLES
 from quotes.jobs.models import BuiltKind, JobState
 from shared.api.serializers import ExactField, StrictSerializer, TextField
 
@@ -85,7 +86,7 @@ class TakeOffIn(StrictSerializer):
 
 class BuiltIn(StrictSerializer):
     kind = serializers.ChoiceField(BuiltKind.values)
-    role = serializers.ChoiceField([role.value for role in ComponentRole], required=False)
+    role = serializers.ChoiceField(list(ROLES), required=False)
     component = TextField(max_length=64, required=False, allow_blank=True)
     length_mm = serializers.IntegerField(min_value=1, max_value=20_000_000, required=False, allow_null=True)
     unit = serializers.ChoiceField(sorted(SALE_UNITS), required=False)

@@ -9,7 +9,7 @@ from itertools import islice
 from fencing.buying.purchase_lines import Cutting, SawnBar
 from fencing.cutting import CutBar
 from fencing.drawing.lettering import width
-from fencing.model.roles import part
+from fencing.model.roles import name_role
 from shared.common.figures import localize
 
 LONG = 1000.0
@@ -50,7 +50,9 @@ def sawing(cutting: Cutting) -> Sawing:
         for bar in cutting.plan.bars
     )
     bars = sum(bar.count for bar in cutting.plan.bars)
-    return Sawing(part(cutting.role), cutting.finish or "", bars, localize(f"{100 * wanted / bought:.1f}"), patterns)
+    return Sawing(
+        name_role(cutting.role), cutting.finish or "", bars, localize(f"{100 * wanted / bought:.1f}"), patterns
+    )
 
 
 def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
@@ -61,7 +63,7 @@ def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[Sa
 
 
 def _places(bar: SawnBar) -> str:
-    data = ", ".join(piece.used_at or part(piece.role) for piece in bar.pieces)
+    data = ", ".join(piece.used_at or name_role(piece.role) for piece in bar.pieces)
     return f"{bar.number}: {data}" + (f"; offcut {bar.remnant}" if bar.remnant else "")
 
 

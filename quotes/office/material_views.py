@@ -14,7 +14,7 @@ from catalogue.models import Component
 from catalogue.queries import components
 from fencing.buying.packs import plain
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.model.roles import part
+from fencing.model.roles import name_role
 from quotes.jobs import queries
 from quotes.jobs.models import Job
 from quotes.purchasing.stock_services import ReturnedMaterial, add_returns_to_stock, leftovers
@@ -117,9 +117,9 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
         compared = compare_built(job)
     except Problem as refused:  # nothing is agreed yet
         return render(request, "office/materials.html", {**data, "nothing": refused.detail}, status=status)
-    rows = [{**row, "name": part(row["role"])} for row in compared["rows"]]
+    rows = [{**row, "name": name_role(row["role"])} for row in compared["rows"]]
     return render(request, "office/materials.html", {**data, "rows": rows, "totals": compared["totals"]}, status=status)
 
 
 def _words(one: ReturnedMaterial) -> str:
-    return one.component.name if one.component else part(one.entry.role, one.entry.quantity)
+    return one.component.name if one.component else name_role(one.entry.role, one.entry.quantity)

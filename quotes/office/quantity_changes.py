@@ -8,7 +8,7 @@ from decimal import Decimal
 from fencing.buying.packs import plain
 from fencing.documents.explain import UNITS, explain
 from fencing.model.pieces import Quantity
-from fencing.model.roles import part
+from fencing.model.roles import name_role
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
 from shared.common.figures import localize
@@ -42,7 +42,7 @@ def quantity_rows(taken: TakeOff) -> list[QuantityRow]:
     sentences = {role: list(explain(taken, role)) for role in dict.fromkeys(row.role for row in taken.quantities)}
     return [
         QuantityRow(
-            name=part(row.role, row.total),
+            name=name_role(row.role, row.total),
             finish=row.finish or "",
             net=_amount(row.net, row.unit),
             allowance=_amount(row.allowance, row.unit) if row.allowance else "",
@@ -64,7 +64,7 @@ def moved_between(before: TakeOff, after: TakeOff) -> list[QuantityDifference]:
         by = (
             f"{'+' if change > 0 else '−' if change < 0 else ''}{_amount(abs(change), unit)}" if change else "no change"
         )
-        rows.append(QuantityDifference(part(role), finish, _amount(first, unit), _amount(second, unit), by))
+        rows.append(QuantityDifference(name_role(role), finish, _amount(first, unit), _amount(second, unit), by))
     return rows
 
 

@@ -9,11 +9,9 @@ from fractions import Fraction
 
 from catalogue.rules.price_rules import Category
 from fencing.model.fence import BuiltRetrofit, BuiltRun
+from fencing.model.roles import ROLES, Element
 from fencing.quantities.take_off import TakeOff
 from quotes.pricing.costs import CostLine, by_weight
-
-_BY_POST = ("post", "cap", "concrete")
-_BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +68,12 @@ def _posts(built: Built, seen: set[str]) -> int:
 
 def _counted_weights(takeoff: TakeOff, role: str) -> dict[str, Fraction]:
     """Return the posts, gates or bays of each run, whichever decides the quantity of a counted role."""
-    family, seen = role.partition(".")[0], set[str]()
+    element, seen = ROLES[role].element, set[str]()
     weights: dict[str, Fraction] = {}
     for built in _built(takeoff):
-        if family in _BY_POST:
+        if element is Element.POST:
             weights[built.id] = Fraction(_posts(built, seen))
-        elif family in _BY_GATE or role in _BY_GATE:
+        elif element is Element.GATE:
             weights[built.id] = Fraction(len(built.gates) if isinstance(built, BuiltRun) else 0)
         else:
             weights[built.id] = Fraction(len(built.bays))

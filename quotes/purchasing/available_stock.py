@@ -11,7 +11,7 @@ from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOptio
 from fencing.buying.stock_options import StockOptions as Offered
 from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice
 from fencing.model.pieces import BreakdownLine, Piece, Quantity
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 
 KEPT_FROM = 1000  # mm: a remnant shorter than this is scrap
 CUBIC_METRE = "MTQ"
@@ -82,13 +82,13 @@ def offered(
         best = market.cheapest(article.sku)
         if best is None:
             continue
-        if article.role not in PIECE_ROLES:
+        if article.role not in CUT_ROLES:
             counted.append(CountedItem(article.sku, article.role, article.finish, best.price, best.pack))
         elif article.length is None:
             made.append(MadeItem(article.sku, article.role, article.finish, best.price, width=_width(article, strips)))
         else:
             stock.append(_length(article, best, _width(article, strips)))
-    kerfs = dict.fromkeys(PIECE_ROLES - {"sheet"}, kerf)
+    kerfs = dict.fromkeys(CUT_ROLES - {"sheet"}, kerf)
     return Offered(tuple(stock), tuple(made), tuple(counted), kerfs, {}, kerf, strips is not None)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import ROUND_DOWN, Decimal
 
 from catalogue.models import Component
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job
 from quotes.purchasing.models import (
     LineJob,
@@ -83,7 +83,7 @@ def _long(one: OnHand) -> int:
 
 def _lying(component: Component, length: int | None, quantity: Decimal) -> list[OnHand]:
     role, finish = component.role, component.finish.code if component.finish else None
-    if role not in PIECE_ROLES:
+    if role not in CUT_ROLES:
         return [OnHand(component.sku, role, finish, None, quantity)] if quantity > 0 else []
     length = length or component.length_mm
     if length is None:

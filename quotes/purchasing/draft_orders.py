@@ -20,7 +20,7 @@ from fencing.buying.packs import in_packs
 from fencing.buying.supplier_orders import Order as Split
 from fencing.buying.supplier_prices import PurchaseOptions, SupplierPrice
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.purchasing import order_totals, stock_services
@@ -175,7 +175,7 @@ def _row(
 def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dict[int, Decimal]:
     """Return each job's share of a need: whole pieces if made to length. The rest of a pack goes to the largest share."""
     if not (need.count and need.length):
-        return _shared_out(quantity, weights, is_cut=need.role in PIECE_ROLES)
+        return _shared_out(quantity, weights, is_cut=need.role in CUT_ROLES)
     pieces = _shared_out(Decimal(need.count), weights, is_cut=True)
     parts = {job: part * need.length / 1000 for job, part in pieces.items()}
     parts[max(parts, key=lambda job: parts[job])] += quantity - need.quantity
@@ -277,7 +277,7 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
         if price is None:
             price = sold.unit_price(packed.ordered) if sold else ZERO
         weights = taken.get(component.sku) or taken.get(ALL)
-        parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
+        parts = _shared_out(packed.ordered, weights, is_cut=component.role in CUT_ROLES) if weights else {}
         sku = sold.supplier_sku if sold else ""
         yield DraftLine(
             component, required, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts

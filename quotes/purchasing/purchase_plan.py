@@ -16,7 +16,7 @@ from fencing.buying.stock_options import StockOptions as Offered
 from fencing.buying.supplier_orders import SupplierSplit
 from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 from quotes.purchasing.available_stock import offered, read_pieces, read_quantities
 
 ZERO = Decimal(0)
@@ -131,7 +131,7 @@ def _as_stock(one: OnHand) -> StockLengthOption:
 def _needs(
     found: Purchase, market: PurchaseOptions, loose: Mapping[str, OnHand]
 ) -> tuple[list[Need], dict[tuple[str, int | None], Decimal]]:
-    by_metre = {article.sku for article in market.articles if article.role in PIECE_ROLES and article.length is None}
+    by_metre = {article.sku for article in market.articles if article.role in CUT_ROLES and article.length is None}
     needs, taken = list[Need](), dict[tuple[str, int | None], Decimal]()
     for line in found.lines:
         if line.on_hand:
@@ -141,7 +141,7 @@ def _needs(
         # packs depend on the supplier chosen later; the plan requests what the job needs
         required = line.net + line.allowance
         spare = loose.get(line.sku)
-        use = min(spare.have, required) if spare and line.role not in PIECE_ROLES else ZERO
+        use = min(spare.have, required) if spare and line.role not in CUT_ROLES else ZERO
         if use:
             taken[line.sku, None] = taken.get((line.sku, None), ZERO) + use
         if required > use:

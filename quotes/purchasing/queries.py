@@ -162,7 +162,7 @@ def _window(order: SupplierOrder) -> str:
 def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]:
     groups: list[dict[str, Any]] = []
     for row in rows:
-        heading = ROLES[row.role].capitalize()
+        heading = ROLES[row.role].plural.capitalize()
         if not groups or groups[-1]["heading"] != heading:
             groups.append({"heading": heading, "lines": []})
         groups[-1]["lines"].append(_sheet_line(order, row))

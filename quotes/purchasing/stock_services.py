@@ -14,7 +14,7 @@ from catalogue.models import Component
 from catalogue.queries import components
 from catalogue.rules.units import PIECE, whole_fault
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.purchasing.models import (
     ItemKind,
@@ -51,14 +51,14 @@ def on_hand(business: Business) -> list[OnHand]:
 
 def key_of(item: StockItem) -> Key:
     """Return the component, and the length if it comes in lengths."""
-    if item.component.role not in PIECE_ROLES:
+    if item.component.role not in CUT_ROLES:
         return item.component.sku, None
     return item.component.sku, item.length_mm or item.component.length_mm
 
 
 def unit_of(component: Component, length_mm: int | None) -> str:
     """Return the unit the yard counts in: pieces of what has a length, else the component's sale unit."""
-    return PIECE if component.role in PIECE_ROLES and length_mm else component.sale_unit
+    return PIECE if component.role in CUT_ROLES and length_mm else component.sale_unit
 
 
 def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal) -> None:
@@ -69,7 +69,7 @@ def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal)
 def _free(business: Business) -> Iterable[StockItem]:
     rows = StockItem.objects.of(business).filter(quantity__gt=F("reserved"))
     rows = rows.select_related("component__finish").order_by("kind", "id")
-    return [row for row in rows if row.component.role not in PIECE_ROLES or key_of(row)[1] is not None]
+    return [row for row in rows if row.component.role not in CUT_ROLES or key_of(row)[1] is not None]
 
 
 @transaction.atomic
@@ -130,7 +130,7 @@ def _add(
 
 
 def _refuse_length(component: Component, length_mm: int) -> None:
-    if component.role not in PIECE_ROLES:
+    if component.role not in CUT_ROLES:
         raise InvalidDocument([Fault("/length_mm", "length.none", "This component has no lengths.")])
     if component.length_mm is not None and length_mm > component.length_mm:
         raise InvalidDocument(
@@ -320,7 +320,7 @@ def add_returns_to_stock(
                 quantity=entry.entry.quantity,
                 actor=actor,
                 reason=entry.reason,
-                length_mm=length if component.role in PIECE_ROLES else None,
+                length_mm=length if component.role in CUT_ROLES else None,
                 job=job,
             )
         )

@@ -11,6 +11,7 @@ from typing import Any
 from catalogue.rules.price_rules import PriceRules, TaxCode
 from catalogue.rules.site_words import plain_word
 from fencing.model.fence import BuiltRetrofit, BuiltRun
+from fencing.model.roles import ROLES, Element
 from fencing.quantities.take_off import TakeOff
 from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine
@@ -19,7 +20,7 @@ from quotes.quoting.hazards import LICENSED
 from shared.common.money import Apportionment, rounded
 
 ZERO = Decimal(0)
-GATE_ROLES = ("gate.", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
+GATE_ROLES = frozenset(role.code for role in ROLES.values() if role.element is Element.GATE)
 Line = dict[str, Any]
 
 
@@ -79,7 +80,7 @@ GROUPS = ("fence", "gates", "removal")
 
 def group_of(cost: CostLine) -> str:
     """Return whether a cost of a run is for its fence, its gates or the removal of the old fence."""
-    if cost.key.startswith("labour.gate") or cost.role.startswith(GATE_ROLES):
+    if cost.key.startswith("labour.gate") or cost.role in GATE_ROLES:
         return "gates"
     is_removal = cost.key.startswith("labour.remove") or (
         cost.key.startswith("disposal.") and cost.key != "disposal.spoil"

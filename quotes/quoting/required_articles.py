@@ -10,11 +10,8 @@ from fencing.buying.supplier_prices import Article, PurchaseOptions
 from fencing.cutting import Budget, Demand, Status, StockLength, plan_cuts
 from fencing.model.faults import Fault
 from fencing.model.pieces import Piece, Quantity
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES, ROLES
 from fencing.quantities.take_off import TakeOff
-
-ONE_EACH = frozenset({"sheet", "post.channel", "post.square", "post.extension"})
-"""Roles whose pieces each need a separate stock length; all others are cut by a plan."""
 
 BUDGET = Budget(work=400_000, seconds=2.0, polish=False)
 DECIMALS = 4  # of catalogue prices
@@ -78,7 +75,7 @@ class _ArticleReader:
 
     def _counts(self, role: str, stock: list[Article], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
         own = self._priced(stock, self.supplier)
-        way = _one_each if role in ONE_EACH else self._planned
+        way = _one_each if ROLES[role].one_each else self._planned
         counts = way(own, pieces) if own else None
         return way(self._priced(stock, None), pieces) if counts is None else counts
 
@@ -103,7 +100,7 @@ class _ArticleReader:
         """Add up the quantities that the same articles serve, over all finishes."""
         pooled: dict[tuple[str, ...], list[tuple[str | None, Ways]]] = {}
         for row in quantities:
-            if row.role in PIECE_ROLES or not row.total:
+            if row.role in CUT_ROLES or not row.total:
                 continue
             articles = self._articles(row.role, row.finish)
             named = [article for article in articles if article.sku == row.component]

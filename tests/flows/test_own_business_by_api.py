@@ -41,10 +41,10 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
         "no markup: everything would be sold at cost",
     } <= set(lacks(api))
     api.post("finishes", own.FINISH)
-    assert "no 2480 channel in bogmoss" in lacks(api)
+    assert "no 2480 post channel in bogmoss" in lacks(api)
     for sku in own.PARTS:
         api.post("components", own.component(sku))
-    assert {"no price for 2480 channel in bogmoss", "no price for 4190 rail in bogmoss"} <= set(lacks(api))
+    assert {"no price for 2480 post channel in bogmoss", "no price for 4190 rail in bogmoss"} <= set(lacks(api))
     api.post("suppliers", own.SUPPLIER)
     api.post("supplier-terms", {"supplier": "fenlane", "valid_from": own.today(), "lead_time_days": 4})
     for sku, (_, _, price) in own.PARTS.items():

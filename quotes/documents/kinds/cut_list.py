@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fencing.model.roles import ROLES
 from quotes.documents.document_kind import Choices, DocumentKind, from_content
 from quotes.documents.kinds.saw_sheet import saw_cautions
 from quotes.documents.number_format import ranges, strip
@@ -41,24 +42,12 @@ class CutGroup:
         return any(row.width for row in self.rows)
 
 
-MATERIALS = {
-    "post.square": "Square posts",
-    "post.channel": "Channel posts",
-    "post.extension": "Post extensions",
-    "rail": "Rails",
-    "sheet": "Sheets",
-    "lattice": "Lattice panels",
-    "gate.stile": "Gate stiles",
-    "gate.rail": "Gate rails",
-}
-
-
 def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGroup, ...]:
     """Return the cut list by material, in the order of the take-off. ``finishes`` are the names of finish codes."""
     groups: dict[str, list[CutRow]] = {}
     for piece in takeoff["pieces"]:
-        material = MATERIALS.get(piece["role"], piece["role"])
-        groups.setdefault(material, []).append(_cut(piece, finishes or {}))
+        role = ROLES[piece["role"]]
+        groups.setdefault(role.heading or role.plural.capitalize(), []).append(_cut(piece, finishes or {}))
     return tuple(
         CutGroup(material, tuple(rows), sum(row.count for row in rows), any(row.component for row in rows))
         for material, rows in groups.items()

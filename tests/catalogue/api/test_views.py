@@ -207,7 +207,7 @@ def test_completeness_says_in_words_what_is_missing(owner_client: Client, stocke
     SupplierPrice.objects.of(stocked).filter(component__sku="RL-4600-SM").delete()
     found = owner_client.get(f"{API}/fence-systems/completeness?system=corrugated-50").json()
     assert [lack["text"] for lack in found["missing_items"]] == [
-        "no 2490 channel in fogthistle",
+        "no 2490 post channel in fogthistle",
         "no price for 4600 rail in saltmarl",
     ]
 

@@ -10,7 +10,7 @@ from catalogue.engine.engine_input import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.model.faults import InvalidDocument
-from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.model.roles import CUT_ROLES
 from quotes.jobs.ordered_hooks import ordered_for
 from quotes.purchasing import services, stock_services
 from quotes.purchasing.available_stock import strip_width
@@ -57,7 +57,7 @@ def test_each_job_pays_for_whole_sheets_it_gets_and_again_buys_nothing(yard: Bus
     # the yard's six serve one job, the other's six are bought for it alone
     [(sku, job, quantity)] = parts
     assert (sku, job, str(quantity)) == ("SH-1496-SM", low.pk, "6.000")
-    whole = LineJob.objects.of(yard).filter(line__role__in=PIECE_ROLES).values_list("quantity", flat=True)
+    whole = LineJob.objects.of(yard).filter(line__role__in=CUT_ROLES).values_list("quantity", flat=True)
     assert all(part == part.to_integral_value() for part in whole)
     assert order_for(jobs=[low, high], actor=actor_of(yard), allow_reorder=True) == []
 
