@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from typing import Self
 
 MEASURE_SCHEMA = "measure-2"
 """Name of the document format, in its member ``schema`` and under ``/schemas``."""
@@ -33,23 +34,50 @@ class Terminal(StrEnum):
 
 
 class Form(StrEnum):
-    """Way in which a run follows the ground; the take-off chooses for ``AUTO``."""
+    """Form of a run: how it follows the ground. The take-off chooses for ``AUTO``.
 
-    LEVEL = "level"
-    STEPPED = "stepped"
-    RAKED = "raked"
-    AUTO = "auto"
+    ``label`` is its name on pages, ``scope`` its description in the scope of a quote. To add a form, add a row here and its
+    geometry in :mod:`fencing.set_out.base_lines`.
+    """
+
+    label: str
+    scope: str
+
+    LEVEL = "level", "level", "level along its whole length"
+    STEPPED = "stepped", "stepped", "stepped down the slope, each panel level"
+    RAKED = "raked", "raked", "following the slope of the ground"
+    AUTO = "auto", "automatic", ""
+
+    def __new__(cls, code: str, label: str = "", scope: str = "") -> Self:
+        form = str.__new__(cls, code)
+        form._value_, form.label, form.scope = code, label, scope
+        return form
+
+
+FORMS = tuple(form for form in Form if form is not Form.AUTO)
+"""Forms that can be built, in order of preference."""
 
 
 class Layout(StrEnum):
-    """Way in which a segment is divided into bays; the take-off chooses for ``AUTO``."""
+    """Layout of a segment: how it is divided into bays. The take-off chooses for ``AUTO``. ``label`` is its name on pages."""
 
-    FROM_START = "from_start"
-    FROM_END = "from_end"
-    EVEN = "even"
-    BALANCED = "balanced"
-    WHOLE_RAILS = "full_rails"
-    AUTO = "auto"
+    label: str
+
+    FROM_START = "from_start", "full bays from the start"
+    FROM_END = "from_end", "full bays from the end"
+    EVEN = "even", "equal bays"
+    BALANCED = "balanced", "equal closing bay at each end"
+    WHOLE_RAILS = "full_rails", "full rail lengths"
+    AUTO = "auto", "automatic (lowest cost)"
+
+    def __new__(cls, code: str, label: str = "") -> Self:
+        layout = str.__new__(cls, code)
+        layout._value_, layout.label = code, label
+        return layout
+
+
+LAYOUTS = tuple(layout for layout in Layout if layout is not Layout.AUTO)
+"""Layouts that can be built, in order of preference."""
 
 
 class GateKind(StrEnum):

@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from fencing.model.faults import InvalidDocument, Notice, Severity
 from fencing.model.fence import Post, RunOption
-from fencing.model.measure import Form, Layout, Run
+from fencing.model.measure import FORMS, LAYOUTS, Form, Layout, Run
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import EstimateWork, PriceList, cost_of
 from fencing.quantities.concrete import concrete_for
@@ -23,9 +23,6 @@ from fencing.set_out import gates as gates_
 from fencing.set_out import posts as posts_
 from fencing.set_out.ground import Ground
 from fencing.set_out.run import NO_ENDS, Draft, Ends, set_out
-
-FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED)
-LAYOUTS = (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED, Layout.WHOLE_RAILS)
 
 
 @dataclass(frozen=True, slots=True)

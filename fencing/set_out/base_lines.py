@@ -9,7 +9,7 @@ its two post centres.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -40,16 +40,14 @@ def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> li
         >>> base_lines(Form.RAKED, [0, 2350, 4700], fall, 50)
         [(50, -50), (-50, -150)]
     """
-    match form:
-        case Form.LEVEL:
-            base = ground.highest(posts[0], posts[-1]) + gap
-            return [(base, base)] * (len(posts) - 1)
-        case Form.STEPPED:
-            return _stepped(posts, ground, gap)
-        case Form.RAKED:
-            return [_raked(left, right, ground, gap) for left, right in pairwise(posts)]
-        case Form.AUTO:
-            raise ValueError("choose a form before calling base_lines(): auto is not allowed")
+    if form is Form.AUTO:
+        raise ValueError("choose a form before calling base_lines(): auto is not allowed")
+    return _BASES[form](posts, ground, gap)
+
+
+def _level(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+    base = ground.highest(posts[0], posts[-1]) + gap
+    return [(base, base)] * (len(posts) - 1)
 
 
 def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
@@ -65,7 +63,11 @@ def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     return [(base, base) for base in least]
 
 
-def _raked(left: int, right: int, ground: Ground, gap: int) -> Pair:
+def _raked(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+    return [_raked_bay(left, right, ground, gap) for left, right in pairwise(posts)]
+
+
+def _raked_bay(left: int, right: int, ground: Ground, gap: int) -> Pair:
     start, end = ground.at(left), ground.at(right)
     width = right - left
     hump = max(
@@ -73,6 +75,13 @@ def _raked(left: int, right: int, ground: Ground, gap: int) -> Pair:
         for at, level in ground.between(left, right)
     )
     return start + gap + hump, end + gap + hump
+
+
+_BASES: Mapping[Form, Callable[[Sequence[int], Ground, int], list[Pair]]] = {
+    Form.LEVEL: _level,
+    Form.STEPPED: _stepped,
+    Form.RAKED: _raked,
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from fencing.model.fault_list import listed
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.model.measure import Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
+from fencing.model.measure import FORMS, LAYOUTS, Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.rounding import round_up
 from fencing.model.system import System
 from fencing.set_out.gate_room import gate_faults
@@ -64,7 +64,7 @@ def fit_faults(measure: Measure, system: System) -> list[Fault]:
 def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
     bays = sum(len(retrofit.bays) for retrofit in measure.retrofits)
     for run in measure.runs:
-        ways = (len(Form) - 1 if run.form is Form.AUTO else 1) * (len(Layout) - 1 if run.layout is Layout.AUTO else 1)
+        ways = (len(FORMS) if run.form is Form.AUTO else 1) * (len(LAYOUTS) if run.layout is Layout.AUTO else 1)
         bays += ways * round_up(run.length, system.pitch)
     if bays > MAX_BAYS:
         text = (

@@ -8,16 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from fencing.model.fault_list import listed
+from fencing.model.measure import Form
 from quotes.documents.number_format import metres
 from shared.common.figures import localize
 
 Document = Mapping[str, Any]
 
-FORMS = {
-    "level": "level along its whole length",
-    "stepped": "stepped down the slope, each panel level",
-    "raked": "following the slope of the ground",
-}
 KINDS = {"single": "single gate", "wide": "extra-wide gate", "double": "double gate"}
 
 
@@ -76,7 +72,7 @@ def _fence(run: Document, measured: Document, build: Document) -> _Fence:
     lattice = measured["lattice_mm"]
     top = f", including {lattice} mm of lattice at the top" if lattice else ""
     finish = _finish(measured["finishes"], build.get("finishes", {}))
-    return _Fence(f"{measured['height_mm']} mm high{top}", FORMS[run["form"]], finish)
+    return _Fence(f"{measured['height_mm']} mm high{top}", Form(run["form"]).scope, finish)
 
 
 def _finish(finishes: Document, names: Document) -> str:

@@ -9,8 +9,8 @@ from typing import Any, ClassVar
 from quotes.office.fields import Choices, MeasureField, choice, field_text, height_field
 from quotes.office.run_fields import (
     BASES,
-    FORMS,
-    LAYOUTS,
+    FORM_CHOICES,
+    LAYOUT_CHOICES,
     FormChoices,
     RunFields,
     finish_fields,
@@ -103,8 +103,8 @@ def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Form
         choice("system", "Fence system", document.get("system"), _systems(document, offered), ""),
         height_field("defaults/height_mm", "Height", defaults.get("height_mm")),
         lattice_field("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
-        choice("defaults/form", "Slope method", defaults.get("form"), FORMS),
-        choice("defaults/layout", "Bay layout", defaults.get("layout"), LAYOUTS, "from_start"),
+        choice("defaults/form", "Slope method", defaults.get("form"), FORM_CHOICES),
+        choice("defaults/layout", "Bay layout", defaults.get("layout"), LAYOUT_CHOICES, "from_start"),
         choice("defaults/basis", "Lengths measured between", defaults.get("basis"), BASES),
         soil_field("defaults/soil", defaults.get("soil"), offered, "not stated"),
     )

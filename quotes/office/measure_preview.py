@@ -10,7 +10,8 @@ from typing import Any
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
 from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
-from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
+from fencing.model.measure import FORMS, LAYOUTS
+from fencing.quantities.choose_layout import choose, options
 from fencing.quantities.take_off import TakeOff, grounds_of
 from fencing.set_out.corners import corners
 from fencing.set_out.run import NO_ENDS

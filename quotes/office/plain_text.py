@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from fencing.documents.explain import summary
+from fencing.model.measure import Layout
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
-from quotes.office.run_fields import LAYOUTS
 
 
 def in_words(taken: TakeOff) -> str:
@@ -19,6 +19,6 @@ def without_codes(text: str) -> str:
     >>> without_codes("Run A: 18240 mm, stepped, from_start, 10 posts"), without_codes("level, even")
     ('Run A: 18240 mm, stepped, full bays from the start, 10 posts', 'level, even')
     """
-    for code, words in LAYOUTS:
-        text = text.replace(code, words) if "_" in code else text
+    for layout in Layout:
+        text = text.replace(layout.value, layout.label) if "_" in layout.value else text
     return text

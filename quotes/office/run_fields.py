@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
+from fencing.model.measure import FORMS, LAYOUTS, Form, Layout
 from quotes.office.fields import Choices, MeasureField, choice, field_text, height_field, length_field, level_field
 from quotes.office.level_book_view import Reduction, reduction_of
 from shared.common.figures import localize
 from shared.common.typed_lengths import number_text
 
-FORMS: Choices = (("auto", "automatic"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
-LAYOUTS: Choices = (
-    ("auto", "automatic (lowest cost)"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
-    ("even", "equal bays"), ("balanced", "equal closing bay at each end"), ("full_rails", "full rail lengths"),
-)  # fmt: skip
+FORM_CHOICES: Choices = tuple((form.value, form.label) for form in (Form.AUTO, *FORMS))
+LAYOUT_CHOICES: Choices = tuple((layout.value, layout.label) for layout in (Layout.AUTO, *LAYOUTS))
 BASES: Choices = (("outside_faces", "outside faces of end posts"), ("centres", "post centres"))
 TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
 GROUNDS: Choices = (
@@ -185,8 +183,8 @@ def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[Measur
     return (
         height_field(f"{at}/height_mm", "Height", run.get("height_mm"), "same as job"),
         lattice_field(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "same as job"),
-        choice(f"{at}/form", "Slope method", run.get("form"), [("", "same as job"), *FORMS], ""),
-        choice(f"{at}/layout", "Bay layout", run.get("layout"), [("", "same as job"), *LAYOUTS], ""),
+        choice(f"{at}/form", "Slope method", run.get("form"), [("", "same as job"), *FORM_CHOICES], ""),
+        choice(f"{at}/layout", "Bay layout", run.get("layout"), [("", "same as job"), *LAYOUT_CHOICES], ""),
         choice(f"{at}/basis", "Lengths measured between", run.get("basis"), [("", "same as job"), *BASES], ""),
         soil_field(f"{at}/soil", run.get("soil"), offered, "same as job"),
         choice(f"{at}/taper/at", "Taper at", taper.get("at"), ENDS, ""),

@@ -28,7 +28,7 @@ from quotes.office.cutting_plan_view import Sawing, sawing
 from quotes.office.measure_drafts import measure_facts
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of
 from quotes.office.quantity_changes import moved_between, quantity_rows
-from quotes.office.run_fields import FORMS, LAYOUTS
+from quotes.office.run_fields import FORM_CHOICES, LAYOUT_CHOICES
 from quotes.office.strength_panel import strength_panel
 from quotes.purchasing.available_stock import offered
 from quotes.purchasing.saw_sheets import placed
@@ -64,8 +64,8 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
         "facts": measure_facts(measure),
         "job": measure.job,
         "version": version,
-        "forms": FORMS,
-        "layouts": LAYOUTS,
+        "forms": FORM_CHOICES,
+        "layouts": LAYOUT_CHOICES,
         "heights": [run["id"] for run in document.get("runs", [])],
     }
     try:

@@ -16,7 +16,7 @@ from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.site_words import plain_word
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, BuiltRun, HungGate, Post
-from fencing.model.measure import Form, Run
+from fencing.model.measure import Run
 from fencing.quantities.take_off import TakeOff
 from fencing.set_out.holes import diameters, hole_volume
 from quotes.pricing.costs import CostLine, by_weight
@@ -76,7 +76,7 @@ def finished_height(bay: Bay) -> int:
 
 def is_cut_raked(bay: Bay) -> bool:
     """Return whether sheets of a bay are cut to a slope: a raked bay that is not level, or a tapered bay."""
-    return bay.tapered or (bay.form is Form.RAKED and bay.base[0] != bay.base[1])
+    return bay.tapered or bay.base[0] != bay.base[1]
 
 
 def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> Iterator[LabourItem]:

@@ -14,8 +14,9 @@ from django.http import QueryDict
 from django.utils.text import slugify
 
 from catalogue.rules.discounts import DiscountRule
+from fencing.model.measure import Form
 from quotes.pricing.discounts import NO_DISCOUNT
-from quotes.quoting.draft_setup import DUE, FORMS, MAX
+from quotes.quoting.draft_setup import DUE, MAX
 from shared.common.form_fields import FormField, as_shown, typed_number
 from shared.common.typed_lengths import HEIGHT, read_length
 from shared.common.typed_shares import read_percent, read_share, read_split
@@ -62,7 +63,7 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
         DraftColumn("label", "Alternative", most=200),
         DraftColumn("height_mm", "Height, mm", "number", 24),
         DraftColumn("lattice_mm", "Lattice, mm", "number", 24),
-        DraftColumn("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
+        DraftColumn("form", "Form", "select", choices=(_SAME, *((form.value, form.value) for form in Form))),
     ),
     "extra_items": (
         DraftColumn("place", "", "hidden"),

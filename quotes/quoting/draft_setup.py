@@ -12,11 +12,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.measure import Form, Layout
 from shared.api.serializers import ExactField, StrictSerializer, TextField, validated_data
 
 KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"
-FORMS = ("level", "stepped", "raked", "auto")
-LAYOUTS = ("from_start", "from_end", "even", "balanced", "full_rails", "auto")
 DUE = ("acceptance", "start", "posts_set", "completion")
 
 
@@ -110,8 +109,8 @@ class AlternativeIn(StrictSerializer):
     label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     height_mm = serializers.IntegerField(min_value=1, max_value=10_000, required=False)
     lattice_mm = serializers.IntegerField(min_value=0, max_value=5_000, required=False)
-    form = serializers.ChoiceField(FORMS, required=False)
-    layout = serializers.ChoiceField(LAYOUTS, required=False)
+    form = serializers.ChoiceField([form.value for form in Form], required=False)
+    layout = serializers.ChoiceField([layout.value for layout in Layout], required=False)
     system = TextField(max_length=60, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
