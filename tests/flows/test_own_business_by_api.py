@@ -35,7 +35,7 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
     api.post("fence-systems", own.SYSTEM)
     assert {
         "no finish",
-        "no drop bolt",
+        "no drop bolts",
         "no concrete in bags",
         "no labour rate for dig",
         "no markup: everything would be sold at cost",
