@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve check test lint format bench bench-cutting lock openapi content-schema checks fuzz
+.PHONY: setup setup-tests demo serve check test lint format bench bench-cutting lock openapi schemas checks fuzz
 
 setup: $(READY)
 
@@ -66,7 +66,9 @@ lock:
 openapi: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json
 
-content-schema: setup
+# The codes in fencing/schema, and the schema of a quote's content.
+schemas: setup
+	@PYTHONPATH=. $(BIN)/python .ci/write_schemas.py
 	@$(BIN)/python -m quotes.quoting.content > quotes/quoting/schema/quote-content-2.json.new
 	@mv quotes/quoting/schema/quote-content-2.json.new quotes/quoting/schema/quote-content-2.json
 

@@ -1,6 +1,6 @@
 """Content of a revision: frozen, typed values.
 
-The JSON Schema is generated from these classes (``make content-schema``). A field with a default value is left out of the
+The JSON Schema is generated from these classes (``make schemas``). A field with a default value is left out of the
 stored text while it has that value.
 """
 
@@ -308,5 +308,5 @@ def write_content(content: Content) -> str:
     return canonical_text(content)
 
 
-if __name__ == "__main__":  # make content-schema
+if __name__ == "__main__":  # make schemas
     print(json.dumps(json_schema(Content, CONTENT_SCHEMA, TITLE), indent=1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import importlib.util
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -55,6 +56,18 @@ FULL_SYSTEM: dict[str, Any] = json.loads(SYSTEMS[0].read_text()) | {
     "bag_yield_m3": "0.0105",
     "strength": {"yield_mpa": 350, "capacity_factor": "0.9", "square": {"side_mm": 60, "thickness_mm": 2}},
 }
+
+
+SPEC = importlib.util.spec_from_file_location("write_schemas", ROOT / ".ci/write_schemas.py")
+assert SPEC is not None
+assert SPEC.loader is not None
+write_schemas = importlib.util.module_from_spec(SPEC)
+SPEC.loader.exec_module(write_schemas)
+
+
+@pytest.mark.parametrize("name", write_schemas.ENUMS)
+def test_a_schema_has_the_codes_of_the_tables(name: str) -> None:
+    assert (SCHEMAS / f"{name}.json").read_text() == write_schemas.write_schema(name), "run make schemas"
 
 
 def accepted(name: str, document: object) -> bool:

@@ -56,9 +56,7 @@ def test_an_offer_is_what_its_schema_says(alone: Revision) -> None:
 
 
 def test_the_schema_is_generated_from_the_classes() -> None:
-    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == json_schema(
-        Content, CONTENT_SCHEMA, TITLE
-    )  # make content-schema
+    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == json_schema(Content, CONTENT_SCHEMA, TITLE)  # make schemas
 
 
 @pytest.mark.parametrize(
