@@ -12,7 +12,7 @@ from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
 from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import InvalidDocument
-from fencing.model.roles import ROLES, Need, Role
+from fencing.model.roles import ROLES, Role, RoleNeed
 from fencing.model.system import SheetSupply, System
 from fencing.set_out.holes import diameters
 from shared.business.models import Business
@@ -41,11 +41,13 @@ def _required(system: System, finishes: list[str]) -> Iterator[tuple[Role, str |
     lengths = _stock_lengths(system)
     for finish in finishes:
         for role in ROLES.values():
-            if role.need is Need.EVERY_LENGTH:
+            if role.need is RoleNeed.EVERY_LENGTH:
                 yield from ((role, finish, length) for length in lengths[role.code])
-            elif role.need is Need.EVERY_FINISH or (role.need is Need.LATTICE_FINISHES and system.lattice.heights):
+            elif role.need is RoleNeed.EVERY_FINISH or (
+                role.need is RoleNeed.LATTICE_FINISHES and system.lattice.heights
+            ):
                 yield role, finish, None
-    yield from ((role, next(iter(finishes), None), None) for role in ROLES.values() if role.need is Need.ONE)
+    yield from ((role, next(iter(finishes), None), None) for role in ROLES.values() if role.need is RoleNeed.ONE)
 
 
 def _stock_lengths(system: System) -> dict[str, tuple[int | None, ...]]:
@@ -76,7 +78,7 @@ def _of_components(system: System, market: PurchaseOptions, finishes: list[str])
     yield from (_lack(market, *required) for required in _required(system, finishes))
     families: dict[str, list[MissingItem | None]] = {}
     for role in ROLES.values():
-        if role.need is Need.ONE_OF_FAMILY:
+        if role.need is RoleNeed.ONE_OF_FAMILY:
             families.setdefault(role.family, []).append(_lack(market, role, None, None))
     yield from (lacks[0] for lacks in families.values() if all(lacks))
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Need(StrEnum):
+class RoleNeed(StrEnum):
     """Components that a fence system needs of a role before it can quote."""
 
     EVERY_LENGTH = "every_length"
@@ -45,7 +45,7 @@ class Role:
     code: str
     singular: str
     plural: str
-    need: Need = Need.NONE
+    need: RoleNeed = RoleNeed.NONE
     element: Element = Element.BAY
     is_cut: bool = False
     one_each: bool = False
@@ -64,31 +64,31 @@ class Role:
 
 
 _TABLE = (
-    Role("post.square", "square post", "square posts", Need.EVERY_LENGTH, Element.POST, is_cut=True, one_each=True),
+    Role("post.square", "square post", "square posts", RoleNeed.EVERY_LENGTH, Element.POST, is_cut=True, one_each=True),
     Role(
-        "post.channel", "post channel", "post channels", Need.EVERY_LENGTH, Element.POST, is_cut=True, one_each=True,
+        "post.channel", "post channel", "post channels", RoleNeed.EVERY_LENGTH, Element.POST, is_cut=True, one_each=True,
         heading="Channel posts",
     ),
     Role(
-        "post.extension", "post extension", "post extensions", Need.LATTICE_FINISHES, Element.POST, is_cut=True, one_each=True
+        "post.extension", "post extension", "post extensions", RoleNeed.LATTICE_FINISHES, Element.POST, is_cut=True, one_each=True
     ),
-    Role("rail", "rail", "rails", Need.EVERY_LENGTH, is_cut=True, is_coated=True),
-    Role("sheet", "sheet", "sheets", Need.EVERY_LENGTH, is_cut=True, one_each=True, is_coated=True),
-    Role("lattice", "lattice panel", "lattice panels", Need.EVERY_LENGTH, is_cut=True),
-    Role("cap.pair", "post cap", "post caps", Need.EVERY_FINISH, Element.POST),
-    Role("cap.square", "square post cap", "square post caps", Need.EVERY_FINISH, Element.POST),
-    Role("screw", "screw", "screws", Need.EVERY_FINISH),
-    Role("lattice_clip", "lattice clip", "lattice clips", Need.LATTICE_FINISHES, Element.GATE),
+    Role("rail", "rail", "rails", RoleNeed.EVERY_LENGTH, is_cut=True, is_coated=True),
+    Role("sheet", "sheet", "sheets", RoleNeed.EVERY_LENGTH, is_cut=True, one_each=True, is_coated=True),
+    Role("lattice", "lattice panel", "lattice panels", RoleNeed.EVERY_LENGTH, is_cut=True),
+    Role("cap.pair", "post cap", "post caps", RoleNeed.EVERY_FINISH, Element.POST),
+    Role("cap.square", "square post cap", "square post caps", RoleNeed.EVERY_FINISH, Element.POST),
+    Role("screw", "screw", "screws", RoleNeed.EVERY_FINISH),
+    Role("lattice_clip", "lattice clip", "lattice clips", RoleNeed.LATTICE_FINISHES, Element.GATE),
     Role("edge_cover", "edge cover", "edge covers"),
-    Role("stile_plug", "stile plug", "stile plugs", Need.ONE, Element.GATE),
-    Role("gate.stile", "gate stile", "gate stiles", Need.EVERY_FINISH, Element.GATE, is_cut=True),
-    Role("gate.rail", "gate rail", "gate rails", Need.EVERY_FINISH, Element.GATE, is_cut=True),
+    Role("stile_plug", "stile plug", "stile plugs", RoleNeed.ONE, Element.GATE),
+    Role("gate.stile", "gate stile", "gate stiles", RoleNeed.EVERY_FINISH, Element.GATE, is_cut=True),
+    Role("gate.rail", "gate rail", "gate rails", RoleNeed.EVERY_FINISH, Element.GATE, is_cut=True),
     Role("gate.kit", "gate kit", "gate kits", element=Element.GATE),
-    Role("hinge", "hinge", "hinges", Need.ONE, Element.GATE),
-    Role("latch", "latch", "latches", Need.ONE, Element.GATE),
-    Role("drop_bolt", "drop bolt", "drop bolts", Need.ONE, Element.GATE),
-    Role("concrete.bag", "concrete in bags", "concrete in bags", Need.ONE_OF_FAMILY, Element.POST, unit="MTQ"),
-    Role("concrete.mix", "ready-mixed concrete", "ready-mixed concrete", Need.ONE_OF_FAMILY, Element.POST, unit="MTQ"),
+    Role("hinge", "hinge", "hinges", RoleNeed.ONE, Element.GATE),
+    Role("latch", "latch", "latches", RoleNeed.ONE, Element.GATE),
+    Role("drop_bolt", "drop bolt", "drop bolts", RoleNeed.ONE, Element.GATE),
+    Role("concrete.bag", "concrete in bags", "concrete in bags", RoleNeed.ONE_OF_FAMILY, Element.POST, unit="MTQ"),
+    Role("concrete.mix", "ready-mixed concrete", "ready-mixed concrete", RoleNeed.ONE_OF_FAMILY, Element.POST, unit="MTQ"),
 )  # fmt: skip
 """The table, in the order of lists and documents."""
 
