@@ -41,6 +41,7 @@ lint: setup
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy .
 	$(BIN)/lint-imports
+	$(BIN)/djlint . --lint --quiet
 	$(BIN)/python .ci/plain_words.py
 
 format: setup

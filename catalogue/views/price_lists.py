@@ -106,6 +106,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
         "asked": [_asking(request.business, name, key, asked.get(key, "")) for key in resource.parameters],
         "query": f"&{urlencode(asked)}" if asked else "",
         "locale": request.business.locale,
+        "currency": request.business.currency,
         "fault": fault,
     }
     return render(request, "catalogue/list.html", values)

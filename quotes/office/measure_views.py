@@ -25,7 +25,7 @@ from quotes.office.measure_form import read_fields
 from quotes.office.measure_preview import MeasurePreview, draw, ways_of
 from quotes.office.notice_fixes import notices_of
 from quotes.office.plain_text import in_words
-from quotes.office.run_fields import turn_field
+from quotes.office.run_fields import LAYOUT_CHOICES, turn_field
 from shared.api.etags import find
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
@@ -90,7 +90,7 @@ def options(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     except IndexError:
         raise Http404 from None
     run = document["runs"][place]
-    data = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
+    data = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job, "layouts": dict(LAYOUT_CHOICES)}
     name = "office/measure_options.html" if request.htmx else "office/measure_options_page.html"  # type: ignore[attr-defined]  # HtmxMiddleware
     return render(request, name, data)
 

@@ -281,11 +281,9 @@ def quote_list(request: MemberRequest) -> HttpResponse:
         {"status": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
     )
     rows = rows.select_related("quote__job__customer").order_by("-id")
-    return render(
-        request,
-        "quoting/quotes.html",
-        {"revisions": rows[:200], "states": RevisionState.choices, "selected": request.GET.get("state", "")},
-    )
+    data = {"revisions": rows[:200], "states": RevisionState.choices, "selected": request.GET.get("state", "")}
+    business = request.business
+    return render(request, "quoting/quotes.html", {**data, "currency": business.currency, "locale": business.locale})
 
 
 def _may_write(request: MemberRequest) -> None:
