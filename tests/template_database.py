@@ -11,6 +11,8 @@ import fcntl
 import hashlib
 import os
 import sqlite3
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -56,22 +58,24 @@ def _locked(name: str) -> Iterator[None]:
         yield
 
 
-def _copy_sqlite(creation: SqliteCreation, migrate: Callable[[], str], name: str) -> None:
+def sqlite_template() -> Path:
+    """Return the SQLite file with a new, migrated database. Copy it for a process that needs a database of its own."""
     template = FOLDER / f"{digest()}.sqlite3"
     with _locked("sqlite"):
         if not template.exists():
-            migrate()
             partial = template.with_suffix(".partial")
             partial.unlink(missing_ok=True)
-            with sqlite3.connect(partial) as copy:
-                creation.connection.connection.backup(copy)
-            copy.close()
+            env = {**os.environ, "BAYWRIGHT_DEMO": "1", "REDIS_URL": "", "DATABASE_URL": f"sqlite:///{partial}"}
+            subprocess.run([sys.executable, "manage.py", "migrate", "--verbosity=0"], cwd=ROOT, env=env, check=True)
             partial.rename(template)
-            return
+    return template
+
+
+def _copy_sqlite(creation: SqliteCreation, name: str) -> None:
     creation.connection.close()
     creation.connection.settings_dict["NAME"] = name
     creation.connection.ensure_connection()
-    source = sqlite3.connect(f"file:{template}?mode=ro", uri=True)
+    source = sqlite3.connect(f"file:{sqlite_template()}?mode=ro", uri=True)
     source.backup(creation.connection.connection)
     source.close()
 
@@ -104,15 +108,20 @@ def _create_test_db(
         return migrate()
     if isinstance(self, SqliteCreation):
         name = _test_name(self)
-        _copy_sqlite(self, migrate, name)
+        _copy_sqlite(self, name)
         return name
     return _copy_postgres(self, migrate)
+
+
+def postgres_template() -> str:
+    """Return the name of the migrated PostgreSQL database, which is there once a test database is set up."""
+    return f"test_template_{digest()}"
 
 
 def _copy_postgres(creation: BaseDatabaseCreation, migrate: Callable[[], str]) -> str:
     connection = creation.connection
     name = _test_name(creation)
-    template = f"test_template_{digest()}"
+    template = postgres_template()
     with _locked("postgres"), creation._nodb_cursor() as cursor:  # type: ignore[attr-defined]  # PostgreSQL's own
         cursor.execute("SELECT datname FROM pg_database WHERE datname IN (%s, %s)", [name, template])
         there = {row[0] for row in cursor.fetchall()}

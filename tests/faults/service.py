@@ -23,6 +23,8 @@ import psycopg
 import pytest
 import redis
 
+from tests.template_database import sqlite_template
+
 ROOT = Path(__file__).resolve().parents[2]
 MAX_WAIT_S = 300.0
 """Time after which a drill counts as hanging. It only ends a hang: no drill depends on how fast the machine is."""
@@ -261,8 +263,9 @@ ServiceT = TypeVar("ServiceT", bound=Service)
 
 
 def make_database(service: Service, program: str) -> Path:
-    """Run a program that fills the database, and return the SQLite file. Tests copy it, because filling takes seconds."""
+    """Fill a new database by a program, and return the SQLite file. Tests copy it, because filling takes seconds."""
     with service:
+        shutil.copy(sqlite_template(), service.folder / "drill.sqlite3")
         service.python(program)
         return service.folder / "drill.sqlite3"
 
@@ -271,7 +274,7 @@ def make_database(service: Service, program: str) -> Path:
 def started_service(service: ServiceT, database: Path) -> Iterator[ServiceT]:
     """Yield the service with a copy of a database and a running Redis. Close it in any case."""
     with service:
-        shutil.copy(database, service.folder)
+        shutil.copy(database, service.folder / "drill.sqlite3")
         service.start_redis()
         yield service
 

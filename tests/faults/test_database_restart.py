@@ -18,6 +18,10 @@ from tests.faults.service import MAX_WAIT_S, Postgres, Service, wait_until
 from tests.faults.test_documents import QUEUE, START, Press, assert_each_made_once, is_rendering
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
+MIGRATE = """
+from django.core.management import call_command
+call_command('migrate', verbosity=0)
+"""
 RATE = 20
 CREATED = 201
 UNAVAILABLE = 503
@@ -27,7 +31,7 @@ NO_ANSWER = 599
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
     with Press(tmp_path, Postgres()) as service:
-        service.python(START)
+        service.python(MIGRATE + START)
         service.start_redis()
         yield service
 

@@ -13,8 +13,6 @@ from tests.faults.service import Service, make_database, started_service, wait_u
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
 START = """
-from django.core.management import call_command
-call_command('migrate', verbosity=0)
 from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting.quote_command import quote_measure
 from fencing.reading import read_json

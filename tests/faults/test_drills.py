@@ -14,20 +14,11 @@ from pathlib import Path
 import pytest
 import redis
 
-from tests.faults.service import MAX_WAIT_S, PRELOAD, Service, make_database, started_service, wait_until
+from tests.faults.service import MAX_WAIT_S, PRELOAD, Service, started_service, wait_until
 from tests.shared.background.test_broker import BROKEN, GARBAGE
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RUNS = 50
-
-START = """
-from django.core.management import call_command
-call_command('migrate', verbosity=0)
-from shared.business import services
-from shared.business.models import Person
-services.start_business(owner=Person.objects.create_user('o@example.test'), name='Drill', country='NZ', currency='NZD')
-"""
-
 
 _RUN_ALL = """
 from shared.background import runner
@@ -53,11 +44,6 @@ for number in range(40):
         publish_event('drill.quick', f'{number}', business=business)
 print(len(tries), int((time.monotonic() - started) // runner._PAUSE_S))
 """
-
-
-@pytest.fixture(scope="module")
-def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_database(Service(tmp_path_factory.mktemp("started")), START)
 
 
 @pytest.fixture

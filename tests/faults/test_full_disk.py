@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,7 +12,6 @@ import pytest
 
 from shared.common.command_io import save
 from tests.faults.service import ROOT, Service
-from tests.faults.test_drills import START
 
 pytestmark = pytest.mark.slow
 
@@ -57,9 +57,10 @@ print(runner.run(OutboxTask.objects.get().pk))
 
 
 @pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
+def service(tmp_path: Path, database: Path) -> Iterator[Service]:
     with Service(tmp_path) as service:
-        service.python(START + PUBLISH)
+        shutil.copy(database, tmp_path)
+        service.python(PUBLISH)
         yield service
 
 

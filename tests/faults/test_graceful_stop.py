@@ -12,8 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from tests.faults.service import MAX_WAIT_S, Service, wait_until
-from tests.faults.test_drills import START
+from tests.faults.service import MAX_WAIT_S, Service, started_service, wait_until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 CALLERS = 8
@@ -21,9 +20,8 @@ KEY = "from django.core.management import call_command\ncall_command('issue_key'
 
 
 @pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with Service(tmp_path) as service:
-        service.start_redis()
+def service(tmp_path: Path, database: Path) -> Iterator[Service]:
+    with started_service(Service(tmp_path), database) as service:
         yield service
 
 
@@ -63,7 +61,7 @@ class Caller(threading.Thread):
 
 
 def test_a_web_service_that_stops_answers_every_accepted_request(service: Service) -> None:
-    key = next(word for word in service.python(START + KEY).split() if word.startswith("bwl_"))
+    key = next(word for word in service.python(KEY).split() if word.startswith("bwl_"))
     address = service.start_web()
     web = service.processes[-1]
     callers = [Caller(index, address, key) for index in range(CALLERS)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from tests.faults.service import Service
-from tests.faults.test_drills import START
 
 pytestmark = pytest.mark.slow
 
@@ -35,9 +35,10 @@ publish_event('drill.letter', 'leek', business=Business.objects.get())
 
 
 @pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
+def service(tmp_path: Path, database: Path) -> Iterator[Service]:
     with Service(tmp_path) as service:
-        service.python(START + PUBLISH)
+        shutil.copy(database, tmp_path)
+        service.python(PUBLISH)
         yield service
 
 

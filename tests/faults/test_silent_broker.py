@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import socket
 import threading
 import time
@@ -19,6 +20,7 @@ import redis
 from shared.background import runner
 from shared.web import rate_limit
 from tests.faults.service import MAX_WAIT_S, Service, wait_until
+from tests.template_database import sqlite_template
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 ORDERS = 8
@@ -28,7 +30,6 @@ PAUSE_S = min(runner._PAUSE_S, rate_limit._REST_S)
 START = """
 import json
 from django.core.management import call_command
-call_command('migrate', verbosity=0)
 from catalogue.models import SupplierPrice
 from quotes.office.demo_data import load_business, scenario
 business = load_business(scenario()['business'])
@@ -44,6 +45,7 @@ print(json.dumps({'supplier': offer.supplier.code, 'lines': [line]}))
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
     with Service(tmp_path) as service:
+        shutil.copy(sqlite_template(), tmp_path / "drill.sqlite3")
         yield service
 
 

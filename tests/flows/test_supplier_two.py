@@ -22,16 +22,15 @@ import pytest
 import standardwebhooks
 
 from shared.api.docs_views import document
-from tests.faults.service import ROOT, Service, free_port, wait_until
+from tests.faults.service import ROOT, Service, free_port, started_service, wait_until
 from tests.quotes.integrations.receiver import Receiver, receiving
+from tests.template_database import sqlite_template
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 PACKAGE = "generated_supply"
 BEGIN = """
 import django, json
 django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
 from catalogue.queries import suppliers
 from shared.business import services
 from shared.business.actors import SYSTEM
@@ -193,12 +192,8 @@ class Owner:
 
 @pytest.fixture
 def live(tmp_path: Path) -> Iterator[Live]:
-    made = Live(tmp_path)
-    made.start_redis()
-    try:
+    with started_service(Live(tmp_path), sqlite_template()) as made:
         yield made
-    finally:
-        made.close()
 
 
 def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
-from pathlib import Path
 
 import pytest
 from django.db import IntegrityError, connection, transaction
@@ -17,8 +13,7 @@ from quotes.jobs.models import Customer, Site
 from shared.business import business_foreign_keys
 from shared.business.business_owned import CrossBusinessError
 from tests.conftest import Cast
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.template_database import sqlite_template
 
 
 @pytest.fixture
@@ -89,10 +84,7 @@ def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: S
     assert all(sql.endswith("NOT VALID") for sql in added)
 
 
-def test_a_migrated_database_is_guarded(tmp_path: Path) -> None:
-    address = f"sqlite:///{tmp_path / 'fresh.sqlite3'}"
-    env = {**os.environ, "DATABASE_URL": address, "BAYWRIGHT_DEMO": "1"}
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], cwd=ROOT, env=env, check=True)
-    with closing(sqlite3.connect(tmp_path / "fresh.sqlite3")) as database:
+def test_a_migrated_database_is_guarded() -> None:
+    with closing(sqlite3.connect(sqlite_template())) as database:
         triggers = {name for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
     assert {"shared_audit_update", "shared_audit_delete"} <= triggers

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from quotes.documents.kinds import KINDS
+from tests.template_database import sqlite_template
 
 _BEGIN = """
 import hashlib, os, django
@@ -20,8 +22,6 @@ from quotes.documents.models import Document
 
 # a job with a screening is quoted, accepted by all and ordered: documents of every kind are created at once
 _MAKE = """
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 data = scenario()
 business = load_business(data["business"])
@@ -49,6 +49,7 @@ def printed_words(folder: Path, hashing: str, code: str) -> list[list[str]]:
 
 @pytest.mark.slow
 def test_every_kind_of_document_made_by_two_processes_is_the_same_bytes(tmp_path: Path) -> None:
+    shutil.copy(sqlite_template(), tmp_path / "pack.sqlite3")
     printed_words(tmp_path, "1", _MAKE)
     rows = printed_words(tmp_path, "2", _MAKE_AGAIN)
     # a kind that this job does not need, or that has no registered function, is missing here

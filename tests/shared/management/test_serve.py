@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import socket
 import sqlite3
 import subprocess
@@ -14,6 +15,8 @@ from pathlib import Path
 
 import pytest
 import requests
+
+from tests.template_database import sqlite_template
 
 ROOT = Path(__file__).resolve().parents[3]
 _START = """
@@ -41,8 +44,10 @@ def served(database: Path) -> Iterator[str]:
     """Return the address of a service that was started by the command."""
     env = {**os.environ, "BAYWRIGHT_DEMO": "1", "DATABASE_URL": f"sqlite:///{database}", "REDIS_URL": ""}
     manage = [sys.executable, "manage.py"]
-    for arguments in (["migrate", "--verbosity=0"], ["shell", "--verbosity=0", "-c", _START]):
-        subprocess.run([*manage, *arguments], cwd=ROOT, env=env, capture_output=True, check=True)
+    shutil.copy(sqlite_template(), database)
+    subprocess.run(
+        [*manage, "shell", "--verbosity=0", "-c", _START], cwd=ROOT, env=env, capture_output=True, check=True
+    )
     port = free_port()
     with (database.parent / "serve.log").open("w") as log:
         process = subprocess.Popen([*manage, "serve", "--port", str(port)], cwd=ROOT, env=env, stdout=log, stderr=log)
