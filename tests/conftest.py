@@ -41,6 +41,7 @@ hypothesis.settings.register_profile(
     "any machine", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=CI
 )
 hypothesis.settings.load_profile("any machine")  # a busy machine must not fail a test
+settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick: people sign in hundreds of times
 template_database.install()
 check_every_plan()  # here, as test modules take the search by its name when they are collected
 
@@ -81,7 +82,9 @@ def _could_tell_databases_apart(item: pytest.Item) -> bool:
     if {"documents", "faults"} & set(item.path.parts):
         return False
     asked_for: Sequence[str] = getattr(item, "fixturenames", ())
-    return item.get_closest_marker("django_db") is not None or bool({"db", "transactional_db"} & set(asked_for))
+    return item.get_closest_marker("django_db") is not None or bool(
+        {"db", "transactional_db", "django_db_setup"} & set(asked_for)
+    )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -157,18 +160,8 @@ def accept_by_link(member: Member, password: str = PASSWORD, client: Client | No
     return client
 
 
-@pytest.fixture
-def quick_passwords() -> Iterator[None]:
-    """Password hashing is made cheap: the cast signs in hundreds of times."""
-    before = settings.PASSWORD_HASHERS
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-    yield
-    settings.PASSWORD_HASHERS = before
-
-
-@pytest.fixture
-def cast(db: None, quick_passwords: None) -> Cast:
-    """Everybody."""
+def make_cast() -> Cast:
+    """Create the cast."""
     owner, stranger = _person("Olive"), _person("Stranger")
     place: dict[str, Any] = {"country": "NZ", "currency": "NZD", "city": "Tern Bay", "locale": "en_NZ"}
     business = services.start_business(owner=owner, name="Tern Bay Fencing", **place)
@@ -188,20 +181,27 @@ def cast(db: None, quick_passwords: None) -> Cast:
 
 
 @pytest.fixture
+def cast(db: None) -> Cast:
+    """Everybody."""
+    return make_cast()
+
+
+@pytest.fixture
 def business(cast: Cast) -> Business:
     """The business most tests are about."""
     return cast.business
 
 
+def sign_in(person: Person) -> Client:
+    """Return a browser in which a person is signed in."""
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
 @pytest.fixture
 def signed_in(cast: Cast) -> Callable[[Person], Client]:
     """Return a browser in which a person is signed in: ``signed_in(cast.crew)``."""
-
-    def sign_in(person: Person) -> Client:
-        client = Client()
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-        return client
-
     return sign_in
 
 
@@ -217,18 +217,21 @@ def one_window(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(rate_limit, "time", SimpleNamespace(time=lambda: 1_800_000_015.0, monotonic=time.monotonic))
 
 
+def client_with_key(
+    *scopes: Scope, business: Business | None = None, supplier: SupplierAccount | None = None
+) -> Client:
+    """Return the client of a machine with a new key of a business or of a supplier."""
+    scopes = scopes or (tuple(SUPPLIER_SCOPES) if supplier else ())
+    _, text = services.issue_key(name="till", scopes=scopes, business=business, supplier_account=supplier, actor=SYSTEM)
+    return Client(headers={"Authorization": f"Bearer {text}"})
+
+
 @pytest.fixture
 def key_client(cast: Cast) -> Callable[..., Client]:
     """A machine with a key: ``key_client(Scope.JOBS_READ)``, or ``key_client(supplier=cast.supplier)``."""
 
     def issue(*scopes: Scope, business: Business | None = None, supplier: SupplierAccount | None = None) -> Client:
-        if supplier is not None:
-            _, text = services.issue_key(
-                name="till", scopes=scopes or SUPPLIER_SCOPES, supplier_account=supplier, actor=SYSTEM
-            )
-        else:
-            _, text = services.issue_key(name="till", scopes=scopes, business=business or cast.business, actor=SYSTEM)
-        return Client(headers={"Authorization": f"Bearer {text}"})
+        return client_with_key(*scopes, business=None if supplier else business or cast.business, supplier=supplier)
 
     return issue
 

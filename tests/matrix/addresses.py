@@ -72,6 +72,9 @@ class Case:
     method: str
     endpoint: type[Endpoint]
 
+    def __str__(self) -> str:
+        return f"{self.method} {self.address}"
+
     @property
     def stem(self) -> str:
         """The address up to its first parameter."""

@@ -3,32 +3,25 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 from uuid import uuid4
 
-from django.db import transaction
-from django.test import Client, TestCase
+from django.test import TestCase
 
 from shared.database.audit_log import AuditEntry
 from shared.models import Business
-from tests.conftest import Cast
 from tests.forms import hidden_in
 from tests.matrix.addresses import Case, cases
-from tests.matrix.changes import Body, Scene
-from tests.matrix.forms import FormStep
-from tests.matrix.world import World
+from tests.matrix.changes import API, Body, Scene
+from tests.matrix.forms import MORE_FORMS, PAGES, FormStep
 
 CHANGING = [case for case in cases() if case.method != "GET"]
-
-
-@contextmanager
-def scene_of(cast: Cast, world: World, client: Client) -> Iterator[Scene]:
-    """Give a scene whose changes are rolled back."""
-    with transaction.atomic():
-        yield Scene(cast.business, world, dict(world.refs), dict(world.inner), client)
-        transaction.set_rollback(True)
+STEPS = {case: API[case.method, case.address] for case in CHANGING if (case.method, case.address) in API}
+"""The changing calls, each with what has to be there first."""
+SceneOf = Callable[..., Scene]
+FORMS = {**PAGES, **MORE_FORMS}
 
 
 def call(case: Case, body: Body, scene: Scene, **headers: str) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 from uuid import uuid4
@@ -15,9 +15,10 @@ from django.test import Client
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, MemberRole, Scope
-from tests.conftest import Cast
+from tests.conftest import Cast, client_with_key, sign_in
 from tests.matrix.addresses import HOLDERS, NOBODYS, PLAIN, Case, cases
-from tests.matrix.world import World, world_of
+from tests.matrix.conftest import Stage
+from tests.matrix.world import World
 
 CASES = cases()
 NOTHING = "0" * 22
@@ -29,8 +30,8 @@ LET_IN = frozenset({200, 201, 202, 204, 207, 400, 409, 410, 412, 415, 422, 428})
 
 
 @dataclass(frozen=True, slots=True)
-class Stage:
-    """Two businesses with one record of every kind each, and a client for each person."""
+class People:
+    """The stage with a client for each person, and keys of one scope or of all others."""
 
     own: World
     foreign: World
@@ -61,17 +62,17 @@ def _bearer(text: str) -> Client:
     return Client(headers={"Authorization": f"Bearer {text}"})
 
 
-@pytest.fixture
-def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
-    settings.RATE_QUOTA = 1_000_000
+@pytest.fixture(scope="module")
+def people(stage: Stage) -> People:
+    cast = stage.cast
     revoked, text = services.issue_key(name="lost", scopes=BUSINESS_SCOPES, business=cast.business, actor=SYSTEM)
     services.revoke_key(key=revoked, actor=SYSTEM)
     clients = {
         "anonymous": Client(),
-        **{role.value: signed_in(cast.person(role)) for role in MemberRole},
-        "stranger": signed_in(cast.stranger),
-        "supplier": key_client(supplier=cast.supplier),
-        "other supplier": key_client(supplier=cast.other_supplier),
+        **{role.value: sign_in(cast.person(role)) for role in MemberRole},
+        "stranger": sign_in(cast.stranger),
+        "supplier": stage.supplier,
+        "other supplier": client_with_key(supplier=cast.other_supplier),
         "revoked key": _bearer(text),
     }
     every = {
@@ -79,8 +80,12 @@ def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
         for scope in {scope for case in CASES for scope in case.endpoint.scopes.values()}
         for has in (True, False)
     }
-    own, foreign = world_of(cast.business, cast.supplier), world_of(cast.strangers_business, cast.other_supplier)
-    return Stage(own, foreign, clients, lambda scope, has: every[scope, has])
+    return People(stage.own, stage.foreign, clients, lambda scope, has: every[scope, has])
+
+
+@pytest.fixture(autouse=True)
+def many_calls(settings: Any) -> None:
+    settings.RATE_QUOTA = 1_000_000
 
 
 def _narrow(cast: Cast, scope: Scope, has: bool) -> Client:
@@ -115,19 +120,9 @@ def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
     return LET_IN | ({404} if (case.address, case.method) in NOT_YET else set())
 
 
-def tries() -> Iterator[tuple[Case, str, str]]:
-    """Every (case, actor, whose)."""
-    actors = [
-        "anonymous",
-        *(role.value for role in MemberRole),
-        "stranger",
-        "supplier",
-        "other supplier",
-        "revoked key",
-    ]
-    for case in CASES:
-        for actor in actors:
-            yield from ((case, actor, whose) for whose in (("own", "foreign", "nothing") if case.holder else ("own",)))
+ACTORS = (
+    "anonymous", *(role.value for role in MemberRole), "stranger", "supplier", "other supplier", "revoked key",
+)  # fmt: skip
 
 
 def test_every_address_has_an_entry() -> None:
@@ -141,45 +136,32 @@ def test_every_method_names_its_scope() -> None:
     assert silent == []
 
 
-@pytest.mark.django_db
-def test_everybody_is_answered_as_the_roles_say(stage: Stage) -> None:
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_everybody_is_answered_as_the_roles_say(people: People, case: Case) -> None:
     wrong = []
-    for case, actor, whose in tries():
-        status = stage.ask(stage.clients[actor], case, whose).status_code
-        if status not in expected(actor, case, whose):
-            wrong.append((actor, case.method, case.address, whose, status))
-    assert not wrong, "\n".join(map(str, wrong))
+    for actor in ACTORS:
+        for whose in ("own", "foreign", "nothing") if case.holder else ("own",):
+            status = people.ask(people.clients[actor], case, whose).status_code
+            if status not in expected(actor, case, whose):
+                wrong.append((actor, whose, status))
+    assert wrong == []
 
 
-@pytest.mark.django_db
-def test_a_key_opens_what_its_one_scope_opens_and_nothing_without_it(stage: Stage) -> None:
-    wrong = []
-    for case in CASES:
-        if case.endpoint.public:
-            continue
-        scope = case.endpoint.scopes[case.method]
-        for has in (True, False):
-            answer = stage.ask(stage.narrowed(scope, has), case, "own")
-            if has and answer.status_code not in expected(
-                "supplier" if scope in SUPPLIER_SCOPES else "owner", case, "own"
-            ):
-                wrong.append((case.method, case.address, "with the scope", answer.status_code))
-            if not has and (answer.status_code, answer.json()["scope"]) != (403, scope):
-                wrong.append((case.method, case.address, "without it", answer.status_code))
-    assert not wrong, "\n".join(map(str, wrong))
+@pytest.mark.parametrize("case", [case for case in CASES if not case.endpoint.public], ids=str)
+def test_a_key_opens_what_its_one_scope_opens_and_nothing_without_it(people: People, case: Case) -> None:
+    scope = case.endpoint.scopes[case.method]
+    holder = "supplier" if scope in SUPPLIER_SCOPES else "owner"
+    assert people.ask(people.narrowed(scope, True), case, "own").status_code in expected(holder, case, "own")
+    refused = people.ask(people.narrowed(scope, False), case, "own")
+    assert (refused.status_code, refused.json()["scope"]) == (403, scope)
 
 
-@pytest.mark.django_db
-def test_what_is_anothers_answers_to_the_byte_like_nothing_at_all(stage: Stage) -> None:
-    different = []
-    for case in (case for case in CASES if case.holder):
-        actor = "supplier" if case.endpoint.scopes[case.method] in SUPPLIER_SCOPES else "owner"
-        foreign, nothing = (_visible(stage.ask(stage.clients[actor], case, whose)) for whose in ("foreign", "nothing"))
-        if foreign != nothing or (case.method in {"GET", "DELETE"} and foreign[0] != 404):
-            different.append(
-                (case.method, case.address, foreign[:2], [h for h in foreign[2] if h not in nothing[2]], nothing[:2])
-            )
-    assert not different, "\n".join(map(str, different))
+@pytest.mark.parametrize("case", [case for case in CASES if case.holder], ids=str)
+def test_what_is_anothers_answers_to_the_byte_like_nothing_at_all(people: People, case: Case) -> None:
+    actor = "supplier" if case.endpoint.scopes[case.method] in SUPPLIER_SCOPES else "owner"
+    foreign, nothing = (_visible(people.ask(people.clients[actor], case, whose)) for whose in ("foreign", "nothing"))
+    assert foreign == nothing
+    assert case.method not in {"GET", "DELETE"} or foreign[0] == 404
 
 
 def _visible(answer: Any) -> tuple[int, dict[str, Any], list[str]]:
