@@ -18,7 +18,7 @@ from tests.faults.service import MAX_WAIT_S, PRELOAD, Service, started_service, 
 from tests.shared.background.test_broker import BROKEN, GARBAGE
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
-RUNS = 50
+RUNS = 20
 
 _RUN_ALL = """
 from shared.background import runner
