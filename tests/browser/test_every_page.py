@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, Literal
 from urllib.parse import urlsplit
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, CDPSession, Page, expect
 
 from catalogue.api.resources import RESOURCES
 from catalogue.models import FenceSystem
@@ -23,7 +23,7 @@ from quotes.quoting.services import start_quote
 from shared.business.invitations import address_of
 from shared.business.models import Member
 from shared.models import Business
-from tests.browser.looking import PICTURES, faults_of, new_page, photograph, sign_in
+from tests.browser.looking import faults_of, new_page, photograph, sign_in, too_wide
 from tests.conftest import Cast
 from tests.matrix.world import World, world_of
 from tests.quotes.quoting.cast import PARTIES, actor_of, new_job
@@ -107,6 +107,8 @@ PICTURED = {
     "keys": "keys", "webhooks": "webhooks", "supplier-keys": "supplier-keys", "api-docs": "api-docs",
 }  # fmt: skip
 """Pages that no other test pictures, by the name of the picture; the first address of each."""
+PARTS = 3
+"""The pages are divided, so that several workers share them."""
 OTHERS = ["/nothing-here", "/jobs/nothing"]  # pages that do not exist
 
 
@@ -149,32 +151,40 @@ def _everywhere(world: World) -> list[tuple[str, str]]:
     return found + [(address, "" if at else "not-found") for at, address in enumerate(OTHERS)]
 
 
-@pytest.mark.parametrize(
-    ("width", "also", "scheme"), [(320, 360, "light"), (1280, 768, "dark")], ids=["phone, light", "laptop, dark"]
-)
+@pytest.mark.parametrize("part", range(PARTS))
 def test_every_page_is_accessible_and_keeps_to_its_sheet(
-    browser: Browser, world: World, cast: Cast, signed_in: Any, live_server: Any, width: int, also: int, scheme: Any
+    browser: Browser, world: World, cast: Cast, signed_in: Any, live_server: Any, part: int
 ) -> None:
+    """Each page is opened once, and looked at on a phone in light and on a laptop in dark colours."""
     found: list[str] = []
-    with new_page(browser, width) as page:
-        page.emulate_media(color_scheme=scheme)
+    with new_page(browser) as page:
         sign_in(page, signed_in(cast.owner), live_server.url)
-        for address, name in _everywhere(world):
+        device = page.context.new_cdp_session(page)
+        for address, name in _everywhere(world)[part::PARTS]:
+            _resize(page, device, 320, "light")
             page.goto(live_server.url + address)
-            found += [f"{address}: {fault}" for fault in faults_of(page)]
-            page.set_viewport_size({"width": also, "height": 800})
-            found += [f"{address} at {also} px: {fault}" for fault in _over(page)]
-            _picture(page, name, 1280 if scheme == "dark" else 360, scheme)
-            page.set_viewport_size({"width": width, "height": 800})
+            found += [f"{address} at 320 px: {fault}" for fault in faults_of(page)]
+            _resize(page, device, 360, "light")
+            found += [f"{address} at 360 px: {fault}" for fault in too_wide(page)]
+            _picture(page, name)
+            _resize(page, device, 768, "dark")
+            found += [f"{address} at 768 px: {fault}" for fault in too_wide(page)]
+            _resize(page, device, 1280, "dark")
+            found += [f"{address} at 1280 px: {fault}" for fault in faults_of(page)]
+            _resize(page, device, 1280, "light")
+            _picture(page, name)
     assert not found, "\n".join(found)
 
 
-def _picture(page: Page, name: str, width: int, scheme: Any) -> None:
-    if name and PICTURES:
-        page.set_viewport_size({"width": width, "height": 800})
-        page.emulate_media(color_scheme="light")
+def _resize(page: Page, device: CDPSession, width: int, scheme: Literal["light", "dark"]) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    page.emulate_media(color_scheme=scheme)
+    device.send("Emulation.setTouchEmulationEnabled", {"enabled": width < 500})  # a phone's links are larger
+
+
+def _picture(page: Page, name: str) -> None:
+    if name:
         photograph(page, name)
-        page.emulate_media(color_scheme=scheme)
 
 
 @pytest.mark.parametrize("width", [1280, 360])
@@ -204,8 +214,3 @@ def test_an_empty_business_has_accessible_pages_too(
             page.goto(live_server.url + address)
             found += [f"{address}: {fault}" for fault in faults_of(page)]
     assert not found, "\n".join(found)
-
-
-def _over(page: Page) -> list[str]:
-    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    return [f"{wide} px over the edge"] if wide else []
