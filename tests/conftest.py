@@ -88,21 +88,19 @@ def _could_tell_databases_apart(item: pytest.Item) -> bool:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Give tests that wait for a browser or a worker a second attempt, and leave out tests by ``--stored``."""
+    """Leave out tests by ``--stored``, put long ones first, and end a browser or a service that never answers."""
     if config.getoption("--stored"):
         items[:] = [item for item in items if _could_tell_databases_apart(item)]
+    items.sort(key=lambda item: not any(map(item.get_closest_marker, ("slow", "browser", "redis"))))
     for item in items:
         if item.get_closest_marker("browser") or item.get_closest_marker("redis"):
-            item.add_marker(pytest.mark.flaky(reruns=1))
-            item.add_marker(pytest.mark.timeout(240))  # a browser that never answers must not hold the run for ever
+            item.add_marker(pytest.mark.timeout(900))  # it only ends a hang
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Names every test that was not run, or was run twice."""
+    """Name every test that was not run."""
     for report in terminalreporter.stats.get("skipped", []):
         terminalreporter.write_line(f"NOT RUN {report.nodeid}")
-    for report in terminalreporter.stats.get("rerun", []):
-        terminalreporter.write_line(f"RUN TWICE {report.nodeid}")
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:

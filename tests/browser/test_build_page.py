@@ -57,7 +57,7 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
         expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
         assert not ChecklistEntry.objects.of(job.business).exists()
         way.restore(page.context)
-        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.")
     assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 
 
@@ -82,14 +82,14 @@ def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is
         expect(page.locator("#unsent li")).to_contain_text("3 rail")
         assert not AsBuilt.objects.of(job.business).exists()
         way.restore(page.context)
-        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.")
         expect(page.locator("#unsent")).to_be_hidden()
         expect(page.locator("#built")).to_contain_text("rail")
         way.cut(page.context)
         page.get_by_role("button", name="Undo entry").click()
         expect(page.locator("#unsent li")).to_contain_text("Undo entry")
         way.restore(page.context)
-        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.")
     assert sorted(row.quantity for row in AsBuilt.objects.of(job.business)) == [-3, 3]
     assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 
@@ -133,7 +133,7 @@ def test_after_a_deploy_the_next_load_runs_the_new_script_and_keeps_what_was_ent
         way.restore(page.context)
         page.reload()
         expect(page.locator("html")).to_have_attribute("data-version", "new")
-        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.")
         page.wait_for_function(f"{cached}.then((all) => !all.includes('{old}'))")
         way.cut(page.context)
         page.reload()

@@ -62,10 +62,7 @@ def _wait_until_saved(page: Page) -> None:
 
 def _looked_after(page: Page) -> None:
     """Wait until the service worker controls the page and has a copy of it."""
-    for _ in range(100):
-        if page.evaluate("!!(navigator.serviceWorker && navigator.serviceWorker.controller)"):
-            break
-        page.wait_for_timeout(50)
+    page.wait_for_function("!!(navigator.serviceWorker && navigator.serviceWorker.controller)")
     page.reload()
     expect(page.locator("#drawing")).to_be_visible()
 
@@ -459,16 +456,15 @@ def test_no_run_and_sixty_runs_fit_the_sheet(page: Page, live_server: Any, busin
         photograph(page, "measure-no-run")
 
 
-def test_the_sheet_weighs_less_than_150_kb_and_paints_soon(wide: Page, live_server: Any, business: Business) -> None:
+def test_the_sheet_weighs_less_than_150_kb_and_has_no_inline_style(
+    wide: Page, live_server: Any, business: Business
+) -> None:
     stock_up(business)
-    job, version = new_job(business, measure(30000, 30000))
+    _, version = new_job(business, measure(30000, 30000))
     answers: list[Response] = []
     wide.on("response", lambda answer: answers.append(answer))
     _open(wide, live_server, version.measure)
     wide.wait_for_load_state("networkidle")
     weights = {item.url: len(gzip.compress(item.body())) for item in answers if item.ok and "worker" not in item.url}
     assert sum(weights.values()) < WEIGHT, weights
-    paint = wide.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
-    assert paint < 2_000
-    assert job.ref
     assert not re.search(r'\sstyle="|<style', wide.content())

@@ -34,7 +34,7 @@ def test_a_measured_job_is_priced_changed_and_sent(
         page.locator("#f-extra_items-0-net").fill("100,50")
         page.get_by_role("button", name="Save the draft").first.click()
         expect(page.get_by_role("status")).to_contain_text("Draft saved")
-        assert page.locator(".strip-answer b").inner_text() != before
+        expect(page.locator(".strip-answer b")).not_to_have_text(before)
         expect(page.get_by_role("row", name="Clearing the hedge")).to_be_visible()
         photograph(page, "price")
         page.get_by_role("button", name="Send to Ada Quill").click()
