@@ -14,7 +14,7 @@ from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import InvalidDocument
 from fencing.model.roles import ROLES, Role, RoleNeed
 from fencing.model.system import SheetSupply, System
-from fencing.set_out.holes import diameters
+from fencing.set_out.posts import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 

@@ -16,7 +16,7 @@ from fencing.model.roles import CUT_ROLES
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice
 from fencing.reading.system import read_system
-from fencing.set_out.holes import diameters
+from fencing.set_out.posts import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 

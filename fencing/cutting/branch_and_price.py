@@ -15,18 +15,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fencing.cutting.column_generation import SURE, PricingResult, SearchState, generate, start, unfinished_bound
-from fencing.cutting.cost_bound import least_paid
+from fencing.cutting.demand import Effort, Spent
 from fencing.cutting.diving_heuristic import dive, round_off
-from fencing.cutting.greedy import Bars, cost_of, greedy
+from fencing.cutting.greedy import LARGE, LAST, LAST_OF_MIXED, MIXED, Bars, cost_of, greedy, laid, rest_of, whole_again
 from fencing.cutting.knapsack import most_worth
 from fencing.cutting.local_search import recut
+from fencing.cutting.lower_bounds import least_paid
 from fencing.cutting.pattern_branching import packed
 from fencing.cutting.pattern_packing import PackingResult, best_of, every_pattern
 from fencing.cutting.plan_model import PatternBranch, ProofEnd
 from fencing.cutting.problem import CuttingProblem, VariableBounds
-from fencing.cutting.remainder import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
-from fencing.cutting.tight_packing import laid
-from fencing.cutting.work_limit import Effort, Spent
 
 EARLY, LATE = 150, 4_000
 """Maximum number of patterns to pack a node at once, and to pack one with whole bars."""

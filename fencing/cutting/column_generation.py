@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fencing.cutting.demand import Effort
 from fencing.cutting.greedy import Bars, cost_of, greedy, trimmed
 from fencing.cutting.knapsack import Knapsack, Pattern, Values, knapsack, most_worth
 from fencing.cutting.lower_bounds import PayableTotals, least_over_box, scale_for, slopes, totals_of
 from fencing.cutting.master_problem import Floats, Master, RelaxationResult
 from fencing.cutting.problem import CuttingProblem, VariableBounds
-from fencing.cutting.work_limit import Effort
 
 SURE = 1e-6
 MANY = 60

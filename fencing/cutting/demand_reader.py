@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from fencing.cutting.demand import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
-from fencing.model.fault_list import FaultList, shown
-from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.faults import Fault, FaultList, InvalidDocument, shown
 from fencing.reading.json_reader import read_json, sound
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 

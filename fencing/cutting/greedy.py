@@ -1,12 +1,16 @@
-"""Greedy plans, made bar by bar: a first plan, and the rest of a plan that was rounded down."""
+"""Plans made bar by bar: a first plan, the rest of a plan that was rounded down, and bars filled with minimum waste.
+
+The last hundred pieces of a large order are an order of their own, small enough for a complete search.
+"""
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from dataclasses import replace
 from operator import neg
 
-from fencing.cutting.knapsack import Pattern
+from fencing.cutting.knapsack import Pattern, splits
 from fencing.cutting.problem import CuttingProblem
 
 Bars = list[tuple[int, Pattern, int]]
@@ -124,3 +128,99 @@ def trimmed(problem: CuttingProblem, bars: Bars) -> Bars:
         if times > drop:
             kept.append((kind, pattern, times - drop))
     return kept
+
+
+LAST = 130
+"""Number of pieces left at which a large order is finished as an order of its own."""
+LARGE = 250
+"""Minimum number of pieces of a large order."""
+LAST_OF_MIXED, MIXED = 40, 60
+"""Number of pieces left for an order that is not large but has more different lengths than the second number."""
+
+
+def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
+    """Return the problem that remains when ``bars`` are bought, and the indices of its pieces in the whole order."""
+    pieces = [piece for piece, count in enumerate(need) if count]
+    used = [0] * len(problem.kinds)
+    for kind, _, times in bars:
+        used[kind] += times
+    kinds = tuple(
+        kind if kind.limit is None else replace(kind, limit=kind.limit - used[place])
+        for place, kind in enumerate(problem.kinds)
+    )
+    members = [group for group, _ in problem.groups]
+    groups = tuple(zip(members, room_in_groups(problem, bars), strict=True))
+    widths = tuple(problem.widths[piece] for piece in pieces)
+    return CuttingProblem(
+        widths, tuple(need[piece] for piece in pieces), kinds, groups, problem.absent, problem.money
+    ), pieces
+
+
+def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:
+    """Convert patterns of the rest to patterns of the whole order."""
+    made: Bars = []
+    for kind, pattern, times in bars:
+        wide = [0] * count
+        for piece, cut in zip(pieces, pattern, strict=True):
+            wide[piece] = cut
+        made.append((kind, tuple(wide), times))
+    return made
+
+
+def laid(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
+    """Fill bars with the longest pieces until at most ``last`` pieces are left; return what is needed then, and the bars."""
+    need, made = list(problem.counts), Bars()
+    while sum(need) > last:
+        bar = _cheapest(problem, need, left_over(problem, made), room_in_groups(problem, made))
+        if bar is None:
+            break
+        made.append((*bar, 1))
+        need = [max(0, count - cut) for count, cut in zip(need, bar[1], strict=True)]
+    return tuple(need), made
+
+
+def _cheapest(
+    problem: CuttingProblem, need: Sequence[int], left: list[int], shared: list[int]
+) -> tuple[int, Pattern] | None:
+    """Return the bar with the longest piece left that costs least for what it holds."""
+    first = next(piece for piece, count in enumerate(need) if count)
+    need = [count - (piece == first) for piece, count in enumerate(need)]
+    sums = _sums_from(problem, need, first)
+    best: tuple[float, int, int] | None = None
+    for place, kind in enumerate(problem.kinds):
+        room = kind.width - problem.widths[first]
+        few = min(
+            [
+                left[place],
+                *(most for most, (members, _) in zip(shared, problem.groups, strict=True) if place in members),
+            ]
+        )
+        if room < 0 or few <= 0 or place == problem.absent:
+            continue
+        fill = (sums[first] & ((1 << (room + 1)) - 1)).bit_length() - 1
+        best = min(best or (float("inf"), 0, 0), (kind.cost / (fill + problem.widths[first]), place, fill))
+    return None if best is None else (best[1], _pattern(problem, need, sums, first, best[2]))
+
+
+def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list[int]:
+    """Return the possible sums: entry i has bit x set if some of the pieces left from i on add up to x."""
+    sums, mask = [1] * (len(need) + 1), (1 << (problem.widest + 1)) - 1
+    for piece in range(len(need) - 1, first - 1, -1):
+        bits, width = sums[piece + 1], problem.widths[piece]
+        for times in splits(min(need[piece], problem.widest // width)):
+            bits |= (bits << (width * times)) & mask
+        sums[piece] = bits
+    return sums
+
+
+def _pattern(problem: CuttingProblem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
+    """Return pieces that add up to ``fill``, longest first, including the first."""
+    cut = [0] * len(need)
+    for piece in range(first, len(need)):
+        times = min(need[piece], fill // problem.widths[piece])
+        while times and not sums[piece + 1] >> (fill - times * problem.widths[piece]) & 1:
+            times -= 1
+        cut[piece] = times
+        fill -= times * problem.widths[piece]
+    cut[first] += 1
+    return tuple(cut)

@@ -8,9 +8,9 @@ from random import Random
 import numpy as np
 
 from fencing.cutting.column_generation import SearchState
-from fencing.cutting.cost_bound import least_paid
 from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.knapsack import Pattern, most_worth
+from fencing.cutting.lower_bounds import least_paid
 
 PIECES = 44
 """Pieces in one part: about what a search proves at once."""

@@ -9,9 +9,9 @@ import highspy._core as core
 import numpy as np
 from numpy.typing import NDArray
 
+from fencing.cutting.demand import Effort
 from fencing.cutting.knapsack import Pattern
 from fencing.cutting.problem import CuttingProblem, VariableBounds
-from fencing.cutting.work_limit import Effort
 
 Floats = NDArray[np.float64]
 DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4

@@ -49,7 +49,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     if nowhere:
         return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
     # imported here, not at the top: the solver loads slowly, and code that only reads a demand does not need it
-    from fencing.cutting.in_process import polished, search_here
+    from fencing.cutting.worker_process import polished, search_here
 
     begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10

@@ -11,11 +11,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from fencing.cutting.branch_and_price import Search
-from fencing.cutting.demand import Demand
+from fencing.cutting.demand import Demand, Effort
 from fencing.cutting.plan_builder import bars_of, cost_of
 from fencing.cutting.plan_model import CutBar, CutPlan, left_of
 from fencing.cutting.problem import problem_of
-from fencing.cutting.work_limit import Effort
 
 MAX_LENGTHS = 60
 

@@ -7,10 +7,9 @@ from decimal import Decimal
 
 from fencing.buying.packs import plain
 from fencing.documents.takeoff_document import suggest_changes_if_small
-from fencing.model.fault_list import listed, nearest
+from fencing.model.faults import listed, nearest
 from fencing.model.fence import BuiltRun, RunOption
-from fencing.model.pieces import BreakdownLine, Concrete, Piece, Quantity
-from fencing.model.place_names import PLACES
+from fencing.model.pieces import PLACES, BreakdownLine, Concrete, Piece, Quantity
 from fencing.model.roles import BAG, CUT_ROLES, ROLES, name_role
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff

@@ -9,7 +9,7 @@ from fencing.drawing import dimensions, elevation_symbols, lettering, page_layou
 from fencing.drawing.dimensions import DimensionSpan
 from fencing.drawing.drawing_context import LETTERING, Scene, scene
 from fencing.drawing.elevation_rows import typical_width
-from fencing.drawing.frame import Frame
+from fencing.drawing.scales import Frame
 from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
 from fencing.quantities.take_off import TakeOff
 

@@ -20,7 +20,7 @@ from fencing.drawing import dimensions, elevation_symbols, lettering, plan_symbo
 from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, gravest, measured
 from fencing.drawing.elevation_rows import ElevationRow
-from fencing.drawing.frame import Frame
+from fencing.drawing.scales import Frame
 from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, Post
 from fencing.model.measure import MeasureBasis, Terminal

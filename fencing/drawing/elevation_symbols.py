@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from fencing.drawing import svg
-from fencing.drawing.frame import Frame
+from fencing.drawing.scales import Frame
 from fencing.model.fence import Bay, HungGate, Leaf, Pair, Post, Upright
 from fencing.model.system import Hole, HoleShape, System
 

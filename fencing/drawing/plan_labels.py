@@ -5,11 +5,10 @@ from __future__ import annotations
 from math import atan2, cos, degrees, hypot, radians, sin
 
 from fencing.drawing import lettering, svg
-from fencing.drawing.drawing_context import Scene, measured
+from fencing.drawing.drawing_context import LaidOutRun, Scene, measured
 from fencing.drawing.elevation_strip import post_name
 from fencing.drawing.label_placement import Board, LabelBox
 from fencing.drawing.plan_symbols import Track
-from fencing.drawing.run_chains import LaidOutRun
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line

@@ -10,12 +10,11 @@ from dataclasses import dataclass, replace
 from html import escape
 
 from fencing.drawing import elevation_symbols, page_layout, plan_symbols, scales, svg
-from fencing.drawing.drawing_context import LETTERING, Scene, measured, scene
+from fencing.drawing.drawing_context import LETTERING, Chain, LaidOutRun, Scene, chains, measured, scene
 from fencing.drawing.elevation_strip import describe
 from fencing.drawing.label_placement import Board, LabelBox
 from fencing.drawing.plan_labels import Annotator, run_words
 from fencing.drawing.plan_symbols import Track
-from fencing.drawing.run_chains import Chain, LaidOutRun, chains
 from fencing.model.fence import BuiltRetrofit
 from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff

@@ -9,7 +9,7 @@ from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene
 from fencing.drawing.elevation_rows import TooWide, typical_width
 from fencing.drawing.elevation_strip import Strip, heading, notice_label
-from fencing.drawing.frame import Frame
+from fencing.drawing.scales import Frame
 from fencing.model.fence import Bay, BuiltRetrofit
 
 _SHOWN = 600  # mm of the existing fence that is drawn if its height is not known

@@ -1,4 +1,4 @@
-"""Standard scales, and the scale bar."""
+"""Standard scales, the scale bar, and positions on paper for chainage and level."""
 
 from __future__ import annotations
 
@@ -63,3 +63,20 @@ def bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -
     written += svg.text(x, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
     body = svg.group("scale", blocks + written, f"Scale {stated}; the bar is {label} long", ground=str(whole))
     return body, lead + width("0", size) / 2 + scale.blocks * block + width(label, size) / 2, size * 1.3 + deep + 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """True scale 1:n in both directions: ``chainage`` is at ``left``, ``level`` at ``top`` [mm of paper]."""
+
+    n: int
+    chainage: float
+    level: float
+    left: float
+    top: float
+
+    def x(self, chainage: float) -> float:
+        return self.left + (chainage - self.chainage) / self.n
+
+    def y(self, level: float) -> float:
+        return self.top + (self.level - level) / self.n

@@ -16,9 +16,8 @@ from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, measured, scene
 from fencing.drawing.elevation_rows import ElevationRow, TooWide, rows
 from fencing.drawing.elevation_strip import Strip, heading, margin, post_name
-from fencing.drawing.frame import Frame
 from fencing.drawing.plan_symbols import Track, section
-from fencing.drawing.scales import STANDARD
+from fencing.drawing.scales import STANDARD, Frame
 from fencing.model.fence import BuiltRun, HungGate
 from fencing.model.measure import MeasureBasis
 from fencing.quantities.take_off import TakeOff

@@ -15,8 +15,7 @@ from fencing.model.fence import Post, RunOption
 from fencing.model.measure import FORMS, LAYOUTS, Form, Layout, Run
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import EstimateWork, PriceList, cost_of
-from fencing.quantities.concrete import concrete_for
-from fencing.quantities.count import count_run, half_caps_in
+from fencing.quantities.count import concrete_for, count_run, half_caps_in
 from fencing.quantities.tally import Tally
 from fencing.set_out import bays as bays_
 from fencing.set_out import gates as gates_

@@ -19,8 +19,7 @@ from fencing.model.roles import RANK
 from fencing.model.system import System
 from fencing.quantities.choose_layout import decide, inspect
 from fencing.quantities.comparison_prices import PriceList
-from fencing.quantities.concrete import concrete_for
-from fencing.quantities.count import against, count_retrofits, count_run, half_caps_in
+from fencing.quantities.count import against, concrete_for, count_retrofits, count_run, half_caps_in
 from fencing.quantities.fixings import stitch_post
 from fencing.quantities.tally import Tally
 from fencing.set_out import retrofit as retrofits_

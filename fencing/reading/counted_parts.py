@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from decimal import Decimal
 from typing import Any
 
-from fencing.model.fault_list import nearest, shown, step
+from fencing.model.faults import nearest, shown, step
 from fencing.model.roles import FAMILIES, ROLES
 from fencing.model.system import Allowance, GateRules, Screws
 from fencing.reading.object_reader import ObjectReader
@@ -29,7 +29,7 @@ SCREW_KEYS = (
 def read_screws(system: ObjectReader) -> Screws:
     """Read the positions of screws [mm] and the number at each position [0 to 100]. Source: ``system-2.json``.
 
-    >>> from fencing.model.fault_list import FaultList
+    >>> from fencing.model.faults import FaultList
     >>> faults = FaultList()
     >>> screws = read_screws(ObjectReader({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
     >>> screws.per_cap, [fault.pointer for fault in faults.found][:2]
@@ -49,7 +49,7 @@ def read_screws(system: ObjectReader) -> Screws:
 def read_gate_rules(system: ObjectReader) -> GateRules:
     """Read clearances, stiles, hinges and notches of gates [mm]. Source: ``system-2.json``.
 
-    >>> from fencing.model.fault_list import FaultList
+    >>> from fencing.model.faults import FaultList
     >>> faults = FaultList()
     >>> rules = read_gate_rules(ObjectReader({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
     >>> [fault.code for fault in faults.found if fault.pointer == "/gates/stile_mm"]
@@ -85,7 +85,7 @@ def _notch(gates: ObjectReader, key: str) -> tuple[int, int]:
 def read_allowances(system: ObjectReader) -> Mapping[str, Allowance]:
     """Read the allowances by role or role family: "5%" or "1 each" [percent, pieces]. Source: ``system-2.json``.
 
-    >>> from fencing.model.fault_list import FaultList
+    >>> from fencing.model.faults import FaultList
     >>> table = ObjectReader({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", FaultList(), ("allowances",))
     >>> {role: (str(allowance.percent), allowance.each) for role, allowance in read_allowances(table).items()}
     {'screw': ('5', 0), 'hinge': ('0', 1)}
@@ -110,7 +110,7 @@ def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
 def read_components(system: ObjectReader) -> Mapping[str, str]:
     """Read the catalogue component for each role [name of 1 to 80 characters]. Source: ``system-2.json``.
 
-    >>> from fencing.model.fault_list import FaultList
+    >>> from fencing.model.faults import FaultList
     >>> read_components(ObjectReader({"components": {"rail": "rail-48"}}, "", FaultList(), ("components",)))
     {'rail': 'rail-48'}
     """
@@ -139,7 +139,7 @@ def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[
 def read_strength_data(system: ObjectReader) -> dict[str, Any]:
     """Read the optional data for the strength screening: steel and sections of the posts [MPa, mm].
 
-    >>> from fencing.model.fault_list import FaultList
+    >>> from fencing.model.faults import FaultList
     >>> read_strength_data(ObjectReader({}, "", FaultList(), ("strength",)))
     {'steel': None}
     """

@@ -13,8 +13,7 @@ from decimal import Decimal, InvalidOperation
 from json import JSONDecodeError
 from typing import Any
 
-from fencing.model.fault_list import FaultList, shown, step
-from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.faults import Fault, FaultList, InvalidDocument, shown, step
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 16

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
-from fencing.model.fault_list import FaultList
+from fencing.model.faults import FaultList
 from fencing.model.measure import MEASURE_SCHEMA, Measure, Run
 from fencing.model.system import System
 from fencing.reading.canonical_json import canonical, digest

@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from fencing.model.fault_list import FaultList, listed, nearest, shown, step
+from fencing.model.faults import FaultList, listed, nearest, shown, step
 
 LONGEST = 20_000_000
 """20 km: no run, piece or level of a fence job is longer [mm]."""

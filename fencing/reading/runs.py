@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.model.fault_list import FaultList
+from fencing.model.faults import FaultList
 from fencing.model.measure import ExistingFence, Finishes, Form, Layout, MeasureBasis, Retrofit, Run, Taper, Terminal
-from fencing.reading.gates import read_gates
-from fencing.reading.ground_levels import read_levels
 from fencing.reading.object_reader import LONGEST, ObjectReader
-from fencing.reading.shares import read_shares
+from fencing.reading.run_parts import read_gates, read_levels, read_shares
 
 HIGHEST = 6_000
 """Maximum height of a fence of posts and sheets [mm]."""

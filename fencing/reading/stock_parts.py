@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from fencing.model.fault_list import FaultList
+from fencing.model.faults import FaultList
 from fencing.model.system import Hole, HoleShape, LatticeStock, PostSection, Rails, Sheets, SheetSupply
 from fencing.reading.object_reader import ObjectReader
 

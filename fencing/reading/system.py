@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.model.fault_list import FaultList
+from fencing.model.faults import FaultList
 from fencing.model.system import SYSTEM_SCHEMA, PostSection, System
 from fencing.reading.counted_parts import (
     read_allowances,

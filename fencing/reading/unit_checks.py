@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.model.fault_list import shown
+from fencing.model.faults import shown
 from fencing.reading.object_reader import ObjectReader, as_decimal
 
 
@@ -81,7 +81,7 @@ def read_number(
     Source: house rule; the bounds are wider than any fence needs.
 
     Example:
-        >>> from fencing.model.fault_list import FaultList
+        >>> from fencing.model.faults import FaultList
         >>> faults = FaultList()
         >>> read_number(ObjectReader({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
         >>> faults.found[0].code, faults.found[0].text

@@ -4,15 +4,48 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fencing.model.fault_list import listed
-from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.faults import Fault, InvalidDocument, listed
 from fencing.model.measure import FORMS, LAYOUTS, Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.rounding import round_up
-from fencing.model.system import System
+from fencing.model.system import SheetSupply, System
 from fencing.set_out.gate_room import gate_faults
-from fencing.set_out.height_checks import height_faults
 from fencing.set_out.run import taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
+
+
+def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
+    """Yield the faults that prevent building a level bay or a leaf of this height [mm].
+
+    Rule: sheet = height - lattice - deduction. The result must be positive. If sheets come from stock, the longest stock
+    length must be enough.
+
+    Source: common practice.
+
+    Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which is in stock; 2200 takes 2190, which is not:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> list(height_faults("/runs/0", 1800, 300, ROUND_SIZES))
+        []
+        >>> [fault.code for fault in height_faults("/runs/0", 2200, 0, ROUND_SIZES)]
+        ['height.sheet']
+    """
+    if lattice and lattice not in system.lattice.heights:
+        offered = [str(item) for item in system.lattice.heights]
+        has = f"write {listed(['0', *offered])}" if offered else "write 0: it has no lattice"
+        yield Fault(f"{pointer}/lattice_mm", "lattice.height", f"the system has no lattice of {lattice} mm; {has}")
+    taken = lattice + system.sheets.deduction
+    longest = system.sheets.stock[-1] if system.sheets.supply is SheetSupply.STOCK else None
+    if height <= taken:
+        most = f" to {longest + taken}" if longest else ""
+        text = f"a sheet has no length at {height} mm; write {taken + 1}{most}"
+        yield Fault(f"{pointer}/height_mm", "height.sheet", text)
+    elif longest is not None and height - taken > longest:
+        text = (
+            f"the system has no sheet of {height - taken} mm: the longest is {longest}, which makes a fence of "
+            f"{longest + taken} mm; write {taken + 1} to {longest + taken}"
+        )
+        yield Fault(f"{pointer}/height_mm", "height.sheet", text)
+
 
 MAX_BAYS = 200_000
 """Maximum bays of a job; bays count once for each form and layout that ``auto`` tries. It allows 20 km. Source: house rule."""

@@ -15,9 +15,8 @@ from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
-from fencing.strength.bisection import rising_root
 from fencing.strength.changed_job import SuggestedChange, apply_change, check_change
-from fencing.strength.embedment import CAP_M
+from fencing.strength.embedment import CAP_M, rising_root
 from fencing.strength.footing import ground_of
 from fencing.strength.limits import Limits
 from fencing.strength.post_cases import Case

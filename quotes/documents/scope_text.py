@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fencing.model.fault_list import listed
+from fencing.model.faults import listed
 from fencing.model.measure import Form
 from quotes.documents.number_format import metres
 from shared.common.figures import localize

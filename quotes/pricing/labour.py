@@ -18,7 +18,7 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, BuiltRun, HungGate, Post
 from fencing.model.measure import Run
 from fencing.quantities.take_off import TakeOff
-from fencing.set_out.holes import diameters, hole_volume
+from fencing.set_out.posts import diameters, hole_volume
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.common.money import rounded

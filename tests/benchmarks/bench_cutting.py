@@ -20,8 +20,8 @@ from time import process_time
 from typing import Any
 
 from fencing.cutting import Demand
-from fencing.cutting.in_process import search_here
 from fencing.cutting.plan_model import Status
+from fencing.cutting.worker_process import search_here
 from tests.benchmarks import fence_orders as orders
 from tests.benchmarks import rivals
 

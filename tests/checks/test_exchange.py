@@ -15,7 +15,7 @@ from lxml import etree
 from standardwebhooks.webhooks import Webhook
 
 from catalogue.rules.codes import SALE_UNITS, is_gtin
-from fencing.model.fault_list import step
+from fencing.model.faults import step
 from quotes.integrations.ubl.order import write_order
 from quotes.integrations.ubl.xml_parser import SCHEMAS
 from quotes.integrations.webhook_signatures import signed

@@ -12,7 +12,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from fencing.strength.broms import cohesionless, cohesive, cohesive_depth_m, passive_coefficient
 from fencing.strength.embedment import (
     CAP_M,
     PSF_PER_FT,
@@ -22,7 +21,15 @@ from fencing.strength.embedment import (
     nonconstrained_m,
     trial_depth_m,
 )
-from fencing.strength.footing import SoilInputs, needed_mm, second_needed_mm
+from fencing.strength.footing import (
+    SoilInputs,
+    cohesionless,
+    cohesive,
+    cohesive_depth_m,
+    needed_mm,
+    passive_coefficient,
+    second_needed_mm,
+)
 from fencing.strength.loads import Load
 from tests.checks.outside import Outside
 

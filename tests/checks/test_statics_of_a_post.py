@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from fencing.strength.bisection import rising_root
+from fencing.strength.embedment import rising_root
 from fencing.strength.loads import Side, post_load, side_load
 from tests.checks.outside import Outside
 

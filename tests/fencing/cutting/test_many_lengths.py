@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fencing.cutting import Status, StockLength
 from fencing.cutting.branch_and_price import Search
-from fencing.cutting.in_process import search_here
+from fencing.cutting.demand import Effort
+from fencing.cutting.greedy import laid
 from fencing.cutting.plan_checker import check
 from fencing.cutting.problem import problem_of
-from fencing.cutting.tight_packing import laid
-from fencing.cutting.work_limit import Effort
+from fencing.cutting.worker_process import search_here
 from tests.benchmarks.fence_orders import LONG_RAKED, order
 from tests.fencing.cutting.orders import demand
 

@@ -13,10 +13,9 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from fencing.cutting import Budget, CutBar, CutPlan, Status, StockLength, plan_cuts
-from fencing.cutting.in_process import search_here
 from fencing.cutting.plan_checker import check
 from fencing.cutting.plan_model import PatternBranch, ProofBranch, ProofEnd, ProofLeaf
-from fencing.cutting.worker_process import search_apart
+from fencing.cutting.worker_process import search_apart, search_here
 from tests.benchmarks.fence_orders import BAYS_20, JOBS_50, JOBS_200, RAKED_20, RAKED_50, SMALL, OrderClass, order
 from tests.fencing.cutting.orders import checked, demand
 

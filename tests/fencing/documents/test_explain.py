@@ -13,7 +13,7 @@ from fencing.documents.explain import UnknownComponent, cut_list, explain, summa
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import RunOption
 from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
-from fencing.model.place_names import PLACES
+from fencing.model.pieces import PLACES
 from fencing.model.roles import ROLES
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading.strength import read_strength

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
+from fencing.drawing.drawing_context import chains
 from fencing.drawing.plan_view import plan
-from fencing.drawing.run_chains import chains
 from fencing.drawing.scales import STANDARD
 from fencing.model.measure import ExistingFence, Gate, GateKind, Retrofit, Terminal
 from tests.fencing.drawing import jobs, reading

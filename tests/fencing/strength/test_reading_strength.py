@@ -10,8 +10,7 @@ import jsonschema
 import pytest
 
 import fencing
-from fencing.model.fault_list import FaultList
-from fencing.model.faults import InvalidDocument
+from fencing.model.faults import FaultList, InvalidDocument
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.strength import read_steel, read_strength
 from fencing.reading.unit_checks import BOUNDS

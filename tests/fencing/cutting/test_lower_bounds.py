@@ -11,12 +11,12 @@ import pytest
 from fencing.cutting import Demand, Status, StockLength
 from fencing.cutting.branch_and_price import Search
 from fencing.cutting.column_generation import generate
-from fencing.cutting.cost_bound import least_paid
+from fencing.cutting.demand import Effort
+from fencing.cutting.lower_bounds import least_paid
 from fencing.cutting.plan_checker import check
 from fencing.cutting.plan_model import Certificate, ProofLeaf
 from fencing.cutting.problem import BarType, CuttingProblem, problem_of
 from fencing.cutting.proof_tables import Ways
-from fencing.cutting.work_limit import Effort
 from tests.fencing.cutting.orders import checked, demand
 
 
