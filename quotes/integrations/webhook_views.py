@@ -75,7 +75,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
         except PAGE_ERRORS as refused:
             fault, status = error_text(refused), error_status(refused)
     row.refresh_from_db()
-    state = request.GET.get("state", "")
+    state = request.GET.get("status", "")
     found = WebhookDelivery.objects.filter(endpoint=row).select_related("event__order").prefetch_related("attempts")
     if state in DeliveryState.values:
         found = found.filter(state=state)

@@ -13,7 +13,7 @@ Choices = Sequence[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class MeasureField:
-    """``kind``: text, number (a decimal keyboard), signed (a keyboard that has a minus), or choice.
+    """``kind``: text, number (a decimal keyboard), signed (a keyboard that has a minus), or select.
 
     ``echo`` is a length read back in words.
     """
@@ -40,7 +40,7 @@ def choice(name: str, label: str, value: Any, choices: Choices, empty: str | Non
     """Return a field with choices. A value that is not a choice is added, so that the user sees and corrects it."""
     text = field_text(value) or (choices[0][0] if empty is None else empty)
     known = list(choices) if any(text == item for item, _ in choices) else [*choices, (text, text)]
-    return MeasureField(name, label, text, "choice", known)
+    return MeasureField(name, label, text, "select", known)
 
 
 def field_text(value: Any) -> str:

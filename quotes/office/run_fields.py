@@ -85,7 +85,7 @@ def run_fields(place: int, run: Any, offered: FormChoices, *, fold: bool) -> Run
         place=place,
         id=field_text(run.get("id")) or str(place + 1),
         main=_main(at, run, place),
-        ground=MeasureField(f"{at}/ground", "Ground", ground, "choice", GROUNDS),
+        ground=MeasureField(f"{at}/ground", "Ground", ground, "select", GROUNDS),
         levels=_fall(at, run) if ground == "fall" else (),
         stations=_stations(at, place, run) if ground == "stations" else (),
         readings=_readings(at, place, run) if ground == "book" else (),

@@ -61,7 +61,7 @@ def search(request: MemberRequest) -> HttpResponse:
 @require_scope(Scope.JOBS_READ)
 def jobs(request: MemberRequest) -> HttpResponse:
     """Jobs by state, the newest first, a sheet at a time."""
-    state = request.GET.get("state", "")
+    state = request.GET.get("status", "")
     state = state if state in JobState.values else ""
     rows = queries.jobs(request.business, {"status": state}).select_related("customer", "site").order_by("-id")
     before = request.GET.get("before", "")

@@ -39,7 +39,7 @@ Action = Callable[[MemberRequest, SupplierOrder], str]
 @require_scope(Scope.ORDERS_READ)
 def order_list(request: MemberRequest) -> HttpResponse:
     """Show orders, newest first, by status."""
-    state = request.GET.get("state", "")
+    state = request.GET.get("status", "")
     rows = queries.orders(request.business, {"status": state} if state in OrderState.values else {})
     page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
     return render(request, "purchasing/orders.html", {"page": page, "states": OrderState.choices, "selected": state})

@@ -276,12 +276,10 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
 @require_scope(Scope.QUOTES_READ)
 def quote_list(request: MemberRequest) -> HttpResponse:
     """List the revisions of all quotes with their status."""
-    rows = queries.revisions(
-        request.business,
-        {"status": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
-    )
+    status = request.GET.get("status", "")
+    rows = queries.revisions(request.business, {"status": status} if status in RevisionState.values else {})
     rows = rows.select_related("quote__job__customer").order_by("-id")
-    data = {"revisions": rows[:200], "states": RevisionState.choices, "selected": request.GET.get("state", "")}
+    data = {"revisions": rows[:200], "states": RevisionState.choices, "selected": status}
     business = request.business
     return render(request, "quoting/quotes.html", {**data, "currency": business.currency, "locale": business.locale})
 

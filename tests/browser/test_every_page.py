@@ -49,7 +49,7 @@ PAGES: dict[str, Addresses] = {
     "welcome": lambda world: [_welcome(world), "/welcome/no-user/no-token"],
     "today": _one("/"),
     "search": lambda world: ["/search", "/search?q=reed", "/search?q=nothing+like+it"],
-    "jobs": lambda world: ["/jobs", "/jobs?state=built"],
+    "jobs": lambda world: ["/jobs", "/jobs?status=built"],
     "new-job": _one("/jobs/new"),
     "job": _one("/jobs/<job>"),
     "job-details": _one("/jobs/<job>/details"),
@@ -67,7 +67,7 @@ PAGES: dict[str, Addresses] = {
     "enter-quote": lambda world: [f"/q/{world.token}", "/q/nothing-to-see"],
     "party-quote": lambda world: [],  # where enter-quote leads
     "job-build": _one("/jobs/<job>/build"),
-    "orders": lambda world: ["/orders", "/orders?state=closed"],
+    "orders": lambda world: ["/orders", "/orders?status=closed"],
     "order": _one("/orders/<order>"),
     "deliveries": _one("/deliveries"),
     "delivery": _one("/deliveries/<order>"),

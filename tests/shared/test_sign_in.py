@@ -156,7 +156,7 @@ def test_a_form_sent_without_a_session_leads_back_to_the_sheet_it_stood_on(clien
     assert asked["Location"] == "/sign-in?next=%2Fjobs%2Fnone%3Fpage%3D2&typed=1"
     foreign = client.post("/jobs/none/note", headers={"Referer": "http://elsewhere.example/jobs/none"})
     assert foreign["Location"] == "/sign-in?next=%2F&typed=1"
-    assert client.get("/jobs?state=built")["Location"] == "/sign-in?next=/jobs%3Fstate%3Dbuilt"
+    assert client.get("/jobs?status=built")["Location"] == "/sign-in?next=/jobs%3Fstatus%3Dbuilt"
 
 
 def test_a_script_without_a_session_gets_a_401_and_is_not_redirected(client: Client, db: None) -> None:

@@ -203,5 +203,5 @@ def test_only_declined_quotes_are_under_declined_and_the_list_of_quotes_is_filte
     today = owner_client.get("/").content.decode()
     group = today.split("Declined quotes", 1)[1].split("</ul>", 1)[0]
     assert (declined.quote.number in group, accepted.quote.number in group) == (True, False)
-    listed = owner_client.get("/quotes?state=accepted").content.decode()
+    listed = owner_client.get("/quotes?status=accepted").content.decode()
     assert (f"/revisions/{accepted.ref}" in listed, f"/revisions/{declined.ref}" in listed) == (True, False)

@@ -186,7 +186,7 @@ def test_soil_and_old_fence_are_chosen_from_the_words_of_the_business() -> None:
     }
     fields = {field.name: field for field in sheet_fields(document, replace(OFFERED, words=WORDS)).all()}
     soil, own, old = (fields[name] for name in ("defaults/soil", "runs/0/soil", "runs/0/existing_fence/kind"))
-    assert (soil.kind, soil.value, [value for value, _ in soil.choices]) == ("choice", "clay", ["", "clay", "rock"])
+    assert (soil.kind, soil.value, [value for value, _ in soil.choices]) == ("select", "clay", ["", "clay", "rock"])
     assert (own.value, own.choices[-1]) == ("reef", ("reef", "reef"))  # it stays to be seen, and is refused
     assert (old.value, list(old.choices)) == (
         "brick", [("", "none"), ("asbestos", "asbestos (hazardous)"), ("brick", "brick")],
