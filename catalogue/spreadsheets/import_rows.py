@@ -12,7 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.price_change_hooks import effect_on_quotes
+from catalogue.rules.hooks import effect_on_quotes
 from catalogue.spreadsheets.file_reader import read_sheet
 from catalogue.spreadsheets.import_plan import Change, ImportPlan, Progress, plan
 from catalogue.spreadsheets.sheet_types import SheetType, kind_for

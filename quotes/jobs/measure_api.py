@@ -28,8 +28,8 @@ from quotes.jobs.api_fields import (
     VERSIONS,
     serialize_row,
 )
-from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import canonical, digest, parsed
+from quotes.jobs.hooks import with_prices
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.serializers import DraftIn, MeasureIn, TakeOffIn
 from quotes.jobs.takeoff_cache import TakeOffResult, take_off_measure

@@ -8,8 +8,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
+from quotes.jobs.hooks import job_state_changed
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
-from quotes.jobs.state_hooks import run_hooks
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log
@@ -102,7 +102,7 @@ def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
     job.save(update_fields=["state"])
     text = f"From {was} to {to}." + (f" {reason}" if reason else "")
     note_event(job=job, kind=f"job.{to}", text=text, actor=actor)
-    run_hooks(job, actor)
+    job_state_changed.send(sender=Job, job=job, actor=actor)
     audit_log.record(job.business, actor, f"job.{to}", f"job:{job.ref}", {"before": was, "after": to, "reason": reason})
     return job
 

@@ -11,7 +11,7 @@ from fencing.quantities.take_off import TakeOff
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
-from quotes.jobs.change_price_hooks import with_prices
+from quotes.jobs.hooks import with_prices
 from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.quoting.build_pricing import changed_run
 from shared.common.figures import current_decimal_sign

@@ -14,8 +14,8 @@ from fencing.model.faults import Fault, InvalidDocument
 from quotes.documents.kinds.screening import annex_pdf
 from quotes.documents.page_parts import place_of
 from quotes.jobs import queries
-from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed
+from quotes.jobs.hooks import with_prices
 from quotes.jobs.measure_services import newest, save_measure
 from quotes.jobs.models import StoredMeasure
 from quotes.jobs.takeoff_cache import take_off_measure

@@ -14,8 +14,8 @@ from fencing.cautions.facts import CautionFacts
 from fencing.cautions.select import Reader, cautions_for
 from fencing.model.roles import RANK, ROLES
 from quotes.documents import number_format
+from quotes.jobs.hooks import Ordered
 from quotes.jobs.models import Job
-from quotes.jobs.ordered_hooks import Ordered
 from quotes.purchasing.models import (
     LineJob,
     OrderEvent,

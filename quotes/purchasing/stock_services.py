@@ -264,11 +264,6 @@ def release_order(*, order: SupplierOrder, actor: Actor) -> None:
         _end(reservation=item, state=ReservationState.RELEASED, actor=actor)
 
 
-def release_reservations(job: Job, actor: Actor) -> None:
-    """Release the reservations of a cancelled job."""
-    release_job(job=job, actor=actor)
-
-
 @dataclass(frozen=True, slots=True)
 class ReturnedMaterial:
     """A return recorded by the crew. ``component`` is None if the entry names no known component."""

@@ -7,8 +7,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from quotes.jobs.hooks import Ordered, ordered_for
 from quotes.jobs.models import Job
-from quotes.jobs.ordered_hooks import Ordered, ordered_for
 from quotes.jobs.queries import used_by_role
 from quotes.quoting.queries import agreed_build
 from shared.api.problems import Problem

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.price_change_hooks import Touched, tells_effect
+from catalogue.rules.hooks import Touched
 from quotes.quoting.models import Revision, RevisionState
 from shared.common.money import minor_digits, rounded
 from shared.models import Business
@@ -17,7 +17,6 @@ MAX = 200
 _MATERIAL = "material."
 
 
-@tells_effect
 def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
     """Return the affected open quotes with the quoted cost of their materials and the cost at the new prices.
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from catalogue.models import Component, Finish, PriceRule, Supplier, SupplierPrice
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.price_change_hooks import _EFFECTS, Touched, tells_effect
+from catalogue.rules.hooks import Touched, open_quotes_requested
 from catalogue.spreadsheets import csv_file, xlsx_file
 from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
 from catalogue.spreadsheets.file_reader import read_sheet
@@ -246,16 +246,16 @@ def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stoc
     before = (SupplierPrice.objects.of(stocked).count(), AuditEntry.objects.count())
     asked = list[Touched]()
 
-    def effect(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, str]]:
+    def effect(sender: object, business: Business, touched: Touched, **_: object) -> list[dict[str, str]]:
         asked.append(touched)
         return [{"quote": "Q-7", "effect": "+1.20"}]
 
-    tells_effect(effect)
+    open_quotes_requested.connect(effect)
     try:
         content = f"supplier,sku,price,valid_from\nostrel,HG-1,17.00,{tomorrow()}\n".encode()
         data = report(*dry_run(ImportKind.SUPPLIER_PRICES, content, stocked), stocked)
     finally:
-        _EFFECTS.remove(effect)
+        open_quotes_requested.disconnect(effect)
     assert (data["added"], data["changed"], data["rejected"]) == (1, 0, 0)
     assert data["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
     assert asked == [{"HG-1": Decimal("17.00")}]

@@ -11,7 +11,7 @@ from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.model.faults import InvalidDocument
 from fencing.model.roles import CUT_ROLES
-from quotes.jobs.ordered_hooks import ordered_for
+from quotes.jobs.hooks import ordered_for
 from quotes.purchasing import services, stock_services
 from quotes.purchasing.available_stock import strip_width
 from quotes.purchasing.committed_materials import committed_quantities
