@@ -22,11 +22,11 @@ from catalogue.models import (
 )
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading.system import read_system
-from shared.api.json_encoder import write_json
 from shared.business.actors import Actor
 from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 from shared.common.dates import today
+from shared.common.json_encoder import write_json
 from shared.database import audit_log
 
 RowT = TypeVar("RowT", bound=BusinessOwned)

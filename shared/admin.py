@@ -11,11 +11,11 @@ from django.http import HttpRequest
 from fencing.model.faults import InvalidDocument
 from shared.background.outbox import Event, OutboxTask, TaskState
 from shared.background.outgoing_mail import OutgoingMail
-from shared.business import invitations, services
 from shared.business.actors import Actor
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, MemberRole
 from shared.database.audit_log import AuditEntry
+from shared.members import invitations, services
 
 if TYPE_CHECKING:
     ModelAdmin = admin.ModelAdmin[Any]

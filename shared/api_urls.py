@@ -6,7 +6,7 @@ from django.urls import path
 
 from shared.api.audit_entries import AuditEntries
 from shared.api.docs_views import OpenApiDocument
-from shared.business import api
+from shared.members import api
 
 urlpatterns = [
     path("openapi.json", OpenApiDocument.as_view()),

@@ -6,7 +6,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from shared.api import docs_views
-from shared.business import settings_views, views
+from shared.members import settings_views, views
 from shared.web import health
 
 urlpatterns = [

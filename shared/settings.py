@@ -58,19 +58,19 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "shared.web.request_id.RequestIdMiddleware",
+    "shared.common.request_id.RequestIdMiddleware",
     "shared.api.error_handler.ApiProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "shared.web.browser_middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "shared.api.etags.ConditionalGetMiddleware",
+    "shared.web.etags.ConditionalGetMiddleware",
     "shared.web.browser_middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "shared.web.complete_body.CompleteFormMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "shared.web.browser_middleware.NoNulMiddleware",
     "shared.web.browser_middleware.AuthenticationMiddleware",
-    "shared.business.access.BusinessMiddleware",
+    "shared.members.access.BusinessMiddleware",
     "shared.web.browser_middleware.HtmxMiddleware",
     "shared.web.browser_middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -187,8 +187,8 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["shared.api.json_formats.JsonRenderer"],
     "DEFAULT_PARSER_CLASSES": ["shared.api.json_formats.StrictJsonParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "shared.business.authentication.KeyAuthentication",
-        "shared.business.authentication.SignedInAuthentication",
+        "shared.members.authentication.KeyAuthentication",
+        "shared.members.authentication.SignedInAuthentication",
     ],
     "EXCEPTION_HANDLER": "shared.api.error_handler.answer_exception",
     "DEFAULT_SCHEMA_CLASS": "shared.api.openapi.EndpointSchema",
@@ -263,7 +263,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_CLIENT_IP_CALLABLE = "shared.web.rate_limit.client_ip"
-AXES_LOCKOUT_CALLABLE = "shared.business.views.locked_out"
+AXES_LOCKOUT_CALLABLE = "shared.members.views.locked_out"
 
 # -- language, files, logs ------------------------------------------------------
 LANGUAGE_CODE = "en"
@@ -290,8 +290,8 @@ if _LEVEL not in ("DEBUG", "INFO", "WARNING", "ERROR"):
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"request_id": {"()": "shared.web.request_id.RequestIdFilter"}},
-    "formatters": {"json": {"()": "shared.web.request_id.JsonLines"}},
+    "filters": {"request_id": {"()": "shared.common.request_id.RequestIdFilter"}},
+    "formatters": {"json": {"()": "shared.common.request_id.JsonLines"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "filters": ["request_id"]}},
     "root": {"handlers": ["stderr"], "level": _LEVEL},
     "loggers": {

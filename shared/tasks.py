@@ -6,13 +6,13 @@ from datetime import timedelta
 
 from shared.api import idempotency_models
 from shared.background import outgoing_mail, runner
+from shared.background.celery_app import app
 from shared.background.outbox import Event, Finish, on_event, run_every
-from shared.business import invitations, mail_test
 from shared.business.models import Member
-from shared.celery import app
+from shared.members import invitations, mail_test
 
 
-@app.task(name="shared.tasks.run_task")
+@app.task(name=runner.RUN_TASK)
 def run_task(task_id: int) -> None:
     """Run one task. It is safe to send the message several times."""
     runner.run(task_id)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
-from shared.business.views import AdminSignIn
-from shared.web.unavailable import handler500 as handler500  # Django needs it here
+from shared.api.error_handler import handler500 as handler500  # Django needs it here
+from shared.members.views import AdminSignIn
 
 APPS = (
     "shared",

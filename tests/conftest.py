@@ -20,12 +20,12 @@ from django.db.models.signals import post_migrate
 from django.test import Client
 from pytest_socket import socket_allow_hosts
 
-from shared.business import services
 from shared.business.actors import SYSTEM
-from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, MemberRole, Scope
 from shared.database import audit_log
+from shared.members import services
+from shared.members.invitations import address_of
 from shared.web import rate_limit
 from tests import template_database
 from tests.checked_plans import check_every_plan

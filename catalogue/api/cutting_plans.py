@@ -14,9 +14,9 @@ from catalogue.rules.codes import PlanState
 from fencing.cutting import demand_of, plan_cuts
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 _MONEY = {"type": "string", "examples": ["31.20"]}
 _MM = {"type": "integer", "minimum": 1, "maximum": 100_000}

@@ -23,8 +23,8 @@ from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.json_formats import whole_body
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 
 class CsvParser(BaseParser):

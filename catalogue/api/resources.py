@@ -14,12 +14,12 @@ from catalogue.api.api_fields import COMPONENT, FINISH, PRICE_RULE, SUPPLIER, SU
 from catalogue.api.serializers import ComponentIn, FinishIn, PriceRuleIn, SupplierIn, SupplierPriceIn, TermsIn
 from catalogue.models import Component, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
 from fencing.model.faults import Fault, InvalidDocument
-from shared.api.problems import Problem
 from shared.api.serializers import StrictSerializer
 from shared.business.actors import Actor
 from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 Values = dict[str, Any]
 FilterRows = Callable[[QuerySet[Any], Mapping[str, str]], QuerySet[Any]]

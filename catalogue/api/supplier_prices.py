@@ -17,8 +17,8 @@ from catalogue.models import Supplier, SupplierPrice
 from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 from shared.models import SupplierAccount
 
 _SCHEMA, _PRICES = shape(SUPPLIER_OWN_PRICE), row_serializer(SUPPLIER_OWN_PRICE)

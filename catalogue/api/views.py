@@ -24,8 +24,8 @@ from catalogue.models import FenceSystem, FenceSystemVersion
 from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 _SYSTEMS = row_serializer(SYSTEM)
 _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True}}

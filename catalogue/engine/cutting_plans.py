@@ -13,10 +13,10 @@ from django.utils import timezone
 from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
 from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.business.models import Business
+from shared.common.problems import Problem
 from shared.database import audit_log
 
 ASKED = "cutting_plan.requested"

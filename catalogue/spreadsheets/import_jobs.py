@@ -12,7 +12,7 @@ from catalogue.spreadsheets.import_plan import ImportPlan, check_header, fingerp
 from catalogue.spreadsheets.import_rows import dry_run, report, save_import
 from catalogue.spreadsheets.limits import SheetRefusedError
 from catalogue.spreadsheets.sheet_types import SheetType, kind_for
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.business.models import Business
 

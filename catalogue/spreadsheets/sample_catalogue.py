@@ -20,12 +20,12 @@ from catalogue.rules.price_rules import RuleKind
 from catalogue.spreadsheets.import_rows import dry_run, save_import
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.system import SYSTEM_SCHEMA
-from shared.business import invitations
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
 from shared.business.places import usual_locale, zones_of
-from shared.business.services import start_business
 from shared.common.money import minor_digits
+from shared.members import invitations
+from shared.members.services import start_business
 
 STARTER = Path(settings.ROOT) / "demo" / "catalogue"
 BEGINS = date(2024, 1, 1)

@@ -19,8 +19,8 @@ from catalogue.spreadsheets.import_rows import dry_run, report
 from catalogue.spreadsheets.limits import MAX_BYTES, SheetRefusedError
 from catalogue.views.tabs import parts_line
 from fencing.model.faults import Fault, InvalidDocument
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.members.access import MemberRequest, require_scope
 
 HOLDS = {
     "finishes": "Finishes", "components": "Components", "suppliers": "Suppliers", "supplier_terms": "Supplier terms",

@@ -25,15 +25,15 @@ from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed,
 from catalogue.views.systems import in_names
 from catalogue.views.tabs import ONE, WORDS, parts_line, visible
 from fencing.model.faults import InvalidDocument
-from shared.api.etags import find
-from shared.api.problems import Problem, from_validation
 from shared.api.serializers import validated_data
-from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.common.form_fields import FormField, unplaced
 from shared.common.money import minor_digits
+from shared.common.problems import Problem, from_validation
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_status, errors_by_field
 from shared.web.seen_version import acting_on, field_facts
 

@@ -27,12 +27,12 @@ from catalogue.views.system_form import Document, by_label, faults_of, parts, re
 from catalogue.views.tabs import parts_line
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json, read_system
-from shared.api.etags import find
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem, from_validation
-from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.common.json_encoder import write_json
+from shared.common.problems import Problem, from_validation
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, PageError, error_status, error_text
 from shared.web.seen_version import acting_on
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from catalogue.api.resources import RESOURCES
-from shared.business.access import MemberRequest
+from shared.members.access import MemberRequest
 
 WORDS = {
     "components": "Components", "supplier-prices": "Supplier prices", "price-rules": "Price rules", "suppliers": "Suppliers",

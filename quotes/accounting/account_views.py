@@ -12,13 +12,13 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import price_rules
 from catalogue.rules.price_rules import RuleKind
-from shared.api.problems import Problem
-from shared.business import services
-from shared.business.access import MemberRequest, require_scope
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT
 from shared.business.roles import Scope
 from shared.common.form_fields import FormField
+from shared.common.problems import Problem
+from shared.members import services
+from shared.members.access import MemberRequest, require_scope
 from shared.models import Business
 from shared.web.seen_version import acting_on, field_facts
 

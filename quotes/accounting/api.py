@@ -38,10 +38,10 @@ from quotes.accounting.reports import (
 from quotes.jobs.api_fields import DATE, shape
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 SPAN = {"from": "First day, such as 2031-04-01.", "to": "Last day, included."}
 LOCK = ("ref", "created_by", "created_at")

@@ -15,10 +15,10 @@ from quotes.accounting.periods import locked_until, open_day
 from quotes.accounting.quote_posting import post_quotes
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked
-from shared.api.problems import Problem
 from shared.business.accounts import account, tax_account
 from shared.business.actors import Actor
 from shared.common.dates import today
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.database.numbering import hold
 from shared.models import Business

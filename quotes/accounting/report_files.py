@@ -13,7 +13,7 @@ from typing import IO
 from django.db import connection
 
 from quotes.accounting.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, DateRange, ReportTable, entry_table, money
-from shared.api.json_encoder import write_json
+from shared.common.json_encoder import write_json
 from shared.common.money import minor_digits
 from shared.models import Business
 from shared.spreadsheets.safe_cells import RUNS, cell, guarded

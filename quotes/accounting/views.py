@@ -24,10 +24,10 @@ from quotes.accounting.reports import (
     totals_of,
     totals_table,
 )
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
 from shared.models import Business
 
 WRONG_SPAN = "Enter a first day and a last day that is not before it."

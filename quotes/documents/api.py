@@ -15,9 +15,9 @@ from quotes.documents.kinds import FOR_CREW, KINDS
 from quotes.documents.models import Document, DocumentState
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 FIELDS = ("ref", "kind", "party", "order", "status", "size_bytes", "sha256", "created_at")
 SCHEMA: dict[str, Any] = {

@@ -18,11 +18,11 @@ from quotes.jobs.checklist import ChecklistMark
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built
 from quotes.jobs.serializers import BuiltIn
-from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.common.form_fields import typed_number
+from shared.common.problems import Problem
+from shared.web.etags import find
 
 MAX_MARKS: Final = 2_000
 MAX_ENTRIES: Final = 200

@@ -24,10 +24,10 @@ from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
 from quotes.quoting import queries
 from quotes.quoting.party_documents import crew_document
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,8 +32,8 @@ from quotes.documents.page_parts import drawings
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView
-from shared.api.problems import Problem
 from shared.common.dates import dates_by
+from shared.common.problems import Problem
 from shared.database.deadlocks import retry_deadlock
 from shared.web import rate_limit
 

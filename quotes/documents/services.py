@@ -14,7 +14,7 @@ from quotes.documents.kinds.quote import QUOTE
 from quotes.documents.models import Document, DocumentState
 from quotes.jobs.document_text import parsed
 from quotes.quoting.models import Revision
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.models import Business
 
 

@@ -15,10 +15,10 @@ from quotes.quoting import queries
 from quotes.quoting.content_document import assemble
 from quotes.quoting.models import RevisionState
 from quotes.quoting.totals import read_choices
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 
 
 @require_GET

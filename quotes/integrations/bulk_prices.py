@@ -15,10 +15,10 @@ from catalogue import queries, services
 from catalogue.api.serializers import SupplierOwnPriceIn
 from catalogue.models import Component, Supplier, SupplierPrice
 from fencing.model.faults import Fault, InvalidDocument
-from shared.api.problems import from_refusal, from_validation
 from shared.api.serializers import read_each
 from shared.business.actors import Actor
 from shared.common.dates import today
+from shared.common.problems import from_refusal, from_validation
 from shared.database import audit_log
 from shared.models import Business, SupplierAccount
 

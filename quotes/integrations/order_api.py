@@ -16,9 +16,9 @@ from quotes.purchasing.api import OwnOrder
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business.api import KEY_SCHEMA, KEYS
 from shared.business.roles import Scope
-from shared.business.services import revoke_key
+from shared.members.api import KEY_SCHEMA, KEYS
+from shared.members.services import revoke_key
 
 
 class OrderFile(OwnOrder, FileOfOrder):

@@ -33,9 +33,9 @@ from quotes.purchasing.order_pdf import order_pdf
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData
 from quotes.purchasing.order_totals import due, taxes
 from quotes.purchasing.services import face_of
-from shared.api.json_encoder import write_json
 from shared.api.serializers import StrictSerializer, validated_data
 from shared.common.dates import local_day
+from shared.common.json_encoder import write_json
 
 
 def ubl_values(order: SupplierOrder) -> OrderDocument:

@@ -14,7 +14,7 @@ from quotes.integrations.order_formats import FORMS
 from quotes.integrations.ubl.xml_parser import MAX_BYTES
 from quotes.purchasing.models import SupplierOrder
 from shared.api.json_formats import JsonRenderer, StrictJsonParser, whole_body
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 
 class _FileRenderer(BaseRenderer):

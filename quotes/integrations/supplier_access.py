@@ -9,13 +9,13 @@ from django.db.models import Q, QuerySet
 
 from catalogue.models import Supplier
 from quotes.integrations.sandbox import open_sandbox
-from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.business.keys import TEST
 from shared.business.models import ApiKey
 from shared.business.roles import SUPPLIER_SCOPES, Scope
-from shared.business.services import issue_key, refuse_more_than_own
+from shared.common.problems import Problem
 from shared.database import audit_log
+from shared.members.services import issue_key, refuse_more_than_own
 from shared.models import SupplierAccount
 
 

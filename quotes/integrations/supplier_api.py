@@ -28,10 +28,10 @@ from quotes.purchasing.order_responses import record_response
 from quotes.purchasing.queries import requested_status
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.api.row_serializer import SharedQuery
 from shared.api.serializers import StrictSerializer, validated_data
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 from shared.models import SupplierAccount
 
 _OUTCOME = shape(

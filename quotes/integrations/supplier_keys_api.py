@@ -12,9 +12,9 @@ from quotes.integrations.supplier_access import issue_own_key, own_keys
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business.api import ISSUED_KEY_SCHEMA, KEY_SCHEMA, KEYS
 from shared.business.roles import SUPPLIER_SCOPES, Scope
-from shared.business.services import revoke_key
+from shared.members.api import ISSUED_KEY_SCHEMA, KEY_SCHEMA, KEYS
+from shared.members.services import revoke_key
 
 
 class SupplyKeyIn(StrictSerializer):

@@ -7,8 +7,8 @@ from django.db.models import QuerySet
 from quotes.integrations.models import Sandbox
 from quotes.purchasing.models import OrderEvent, SupplierOrder
 from quotes.purchasing.queries import orders_of
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.models import Business, SupplierAccount
 
 

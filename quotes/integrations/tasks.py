@@ -20,9 +20,9 @@ from quotes.integrations.order_formats import FORMS
 from quotes.integrations.webhook_http import HttpResult, post
 from quotes.integrations.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
 from quotes.purchasing.models import OrderEvent, OrderState, SupplierOrder
-from shared.api.json_encoder import write_json
 from shared.background import outgoing_mail
 from shared.background.outbox import Event, Finish, OutboxTask, RetryLater, TaskState, on_event, run_every
+from shared.common.json_encoder import write_json
 
 MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)

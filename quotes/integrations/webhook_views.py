@@ -19,12 +19,12 @@ from quotes.integrations import webhooks
 from quotes.integrations.models import DeliveryState, EndpointState, WebhookDelivery, WebhookEndpoint
 from quotes.integrations.supplier_access import has_other_businesses, issue_supplier_key
 from quotes.purchasing.models import OrderEvent
-from shared.api.etags import find
-from shared.business.access import MemberRequest, require_scope
 from shared.business.models import ApiKey
 from shared.business.roles import Scope
-from shared.business.services import revoke_key
 from shared.common.form_fields import FormField
+from shared.members.access import MemberRequest, require_scope
+from shared.members.services import revoke_key
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
 from shared.web.seen_version import acting_on
 

@@ -18,10 +18,10 @@ from quotes.integrations.webhook_http import SECONDS, HttpResult
 from quotes.integrations.webhook_signatures import new_secret
 from quotes.integrations.webhook_targets import target_of
 from quotes.purchasing.models import OrderEvent
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
+from shared.common.json_encoder import write_json
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.models import Business, SupplierAccount
 

@@ -11,9 +11,9 @@ from catalogue.rules.units import whole_fault
 from fencing.model.faults import InvalidDocument
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
-from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.business.business_owned import derived_ref
+from shared.common.problems import Problem
 from shared.database import audit_log
 
 

@@ -35,9 +35,9 @@ from quotes.jobs.serializers import DraftIn, MeasureIn, TakeOffIn
 from quotes.jobs.takeoff_cache import TakeOffResult, take_off_measure
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 
 class Measures(Endpoint):

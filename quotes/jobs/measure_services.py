@@ -15,8 +15,8 @@ from quotes.jobs.document_text import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
 from quotes.jobs.takeoff_cache import take_off_measure
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database import audit_log
 
 

@@ -17,8 +17,8 @@ from quotes.jobs.models import (
     Site,
     StoredMeasure,
 )
-from shared.api.problems import Problem
 from shared.business.business_owned import OwnedQuerySet
+from shared.common.problems import Problem
 from shared.models import Business
 
 

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shared.api.endpoint import Endpoint
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 PACKAGES = ("fencing", "quotes.quoting")
 """Packages with a folder ``schema``; only its files are read."""

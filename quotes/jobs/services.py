@@ -10,8 +10,8 @@ from django.utils import timezone
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.hooks import job_state_changed
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.database.numbering import next_number
 from shared.models import Business

@@ -19,10 +19,10 @@ from quotes.jobs import queries
 from quotes.jobs.models import Job
 from quotes.purchasing.stock_services import ReturnedMaterial, add_returns_to_stock, leftovers
 from quotes.quoting.job_comparison import compare_built
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
 from shared.web.seen_version import acting_on
 

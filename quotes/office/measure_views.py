@@ -26,9 +26,9 @@ from quotes.office.measure_preview import MeasurePreview, draw, ways_of
 from quotes.office.notice_fixes import notices_of
 from quotes.office.plain_text import in_words
 from quotes.office.run_fields import LAYOUT_CHOICES, turn_field
-from shared.api.etags import find
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
 _BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")

@@ -22,10 +22,10 @@ from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.measure_drafts import measure_facts
 from quotes.office.strength_panel import curve_of, lowered
 from quotes.quoting.content_document import face
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_text
 from shared.web.seen_version import acting_on
 

@@ -34,10 +34,10 @@ from quotes.purchasing.available_stock import offered
 from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes
-from shared.api.etags import find
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.typed_lengths import HEIGHT, read_length
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 
 
 @require_safe

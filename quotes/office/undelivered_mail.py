@@ -13,7 +13,7 @@ from quotes.office.list_rows import TodayItem
 from quotes.office.navigation import address
 from quotes.quoting.mail_status import KINDS, revisions_of
 from shared.background.outgoing_mail import OutgoingMail, undelivered
-from shared.business.mail_test import REQUESTED
+from shared.members.mail_test import REQUESTED
 from shared.models import Business
 
 SHOWN_FOR = timedelta(days=14)

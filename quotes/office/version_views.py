@@ -25,10 +25,10 @@ from quotes.office.measure_drafts import measure_facts
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
 from quotes.office.plain_text import in_words
 from quotes.office.quantity_changes import moved_between
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.seen_version import acting_on
 
 A_SHEET = 50

@@ -18,11 +18,11 @@ from quotes.office.new_job_form import JobForm
 from quotes.office.search import find_matches
 from quotes.office.today import today_groups
 from quotes.quoting.queries import quotes
-from shared.api.etags import find
-from shared.api.problems import Problem
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today as local_today
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.seen_version import acting_on
 
 JOBS_A_SHEET = 50

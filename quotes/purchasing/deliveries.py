@@ -30,8 +30,8 @@ from quotes.purchasing.models import (
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
 from quotes.purchasing.order_responses import fingerprint
 from quotes.purchasing.services import OPEN, lines_by_position, supersede_finished, update_order_state
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database.numbering import next_number
 
 ZERO = Decimal(0)

@@ -19,13 +19,13 @@ from quotes.purchasing.deliveries import MORE, receive
 from quotes.purchasing.delivery_queries import COMING, deliveries, delivery_document
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.version_view import delivery_facts
-from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.api.serializers import validated_data
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.common.form_fields import shown_number, typed_number
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import error_text
 from shared.web.seen_version import acting_on
 

@@ -7,9 +7,9 @@ from typing import Any
 from django.db import connection
 
 from quotes.purchasing.models import MOVES, OrderEvent, OrderLine, OrderState, SupplierOrder
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.database.numbering import hold
 

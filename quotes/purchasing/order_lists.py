@@ -11,8 +11,8 @@ from rest_framework.response import Response
 from quotes.jobs.api_fields import DATE, WHOLE, shape
 from quotes.purchasing.api_fields import MONEY, ORDER_SCHEMA
 from quotes.purchasing.models import OrderLine
-from shared.api.problems import Problem
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names
+from shared.common.problems import Problem
 
 INCLUDE = "lines: include the lines of each order."
 _PLAIN = ("sku", "supplier_sku", "role", "finish", "length_mm", "unit", "due_on")

@@ -8,7 +8,7 @@ from quotes.documents.services import want_document
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.queries import order_sheet
 from quotes.quoting.content_document import face
-from shared.api.json_encoder import write_json
+from shared.common.json_encoder import write_json
 
 
 def list_content(order: SupplierOrder) -> str:

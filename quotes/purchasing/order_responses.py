@@ -26,10 +26,10 @@ from quotes.purchasing.models import (
 )
 from quotes.purchasing.order_events import lines_of, locked, move, note
 from quotes.purchasing.services import OPEN, lines_by_position, reduce_line, supersede_proposals, update_order_state
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.json_encoder import write_json
 from shared.common.money import stated
+from shared.common.problems import Problem
 
 ZERO = Decimal(0)
 RECEIVED, ACCEPTED, REJECTED, CONDITIONAL = "AB", "AP", "RE", "CA"

@@ -22,12 +22,12 @@ from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import Despatch, OrderLine, OrderResponseLine, OrderState, SupplierOrder
 from quotes.purchasing.version_view import order_facts
 from quotes.quoting.queries import agreed
-from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.api.serializers import validated_data
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import error_text
 from shared.web.seen_version import acting_on
 

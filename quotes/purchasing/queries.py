@@ -27,9 +27,9 @@ from quotes.purchasing.models import (
     SupplierOrder,
 )
 from quotes.purchasing.order_totals import due
-from shared.api.problems import Problem
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.money import minor_digits, rounded, shown
+from shared.common.problems import Problem
 from shared.models import Business, SupplierAccount
 
 ZERO = Decimal(0)

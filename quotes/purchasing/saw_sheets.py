@@ -19,7 +19,7 @@ from quotes.purchasing.available_stock import offered, read_pieces, read_quantit
 from quotes.quoting.models import Revision
 from quotes.quoting.queries import agreed, content_of
 from quotes.quoting.variation_changes import standing_build
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that the rest of a page is used
 

@@ -25,10 +25,10 @@ from quotes.purchasing.models import (
 )
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
 from quotes.purchasing.order_pdf import want_list
-from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.common.dates import local_day
 from shared.common.money import shown
+from shared.common.problems import Problem
 
 ZERO = Decimal(0)
 OPEN = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)

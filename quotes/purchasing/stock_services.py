@@ -27,8 +27,8 @@ from quotes.purchasing.models import (
     SupplierOrder,
 )
 from quotes.purchasing.purchase_plan import OnHand
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.models import Business
 

@@ -21,12 +21,12 @@ from quotes.purchasing.models import ReservationState, StockItem
 from quotes.purchasing.order_views import A_PAGE, reason_of
 from quotes.purchasing.stock_services import add_stock, close_reservation, remove_stock, reserve_item
 from quotes.purchasing.version_view import item_facts, reservation_facts
-from shared.api.etags import find
 from shared.api.serializers import validated_data
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.common.typed_lengths import LEVEL, read_length
+from shared.members.access import MemberRequest, require_scope
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
 from shared.web.seen_version import acting_on
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.quoting.models import Quote, Revision, RevisionKind, RevisionState
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business

@@ -13,7 +13,7 @@ from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
 from quotes.quoting.customer_responses import AcceptanceReceipt, accept, ask, decline, open_link
 from quotes.quoting.serializers import AcceptIn, AskIn, DeclineIn
 from shared.api.endpoint import Endpoint
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 from shared.web import rate_limit
 
 WRONG_A_MINUTE = 20

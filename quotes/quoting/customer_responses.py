@@ -30,11 +30,11 @@ from quotes.quoting.party_documents import PartyView, party_view, pays_for_choic
 from quotes.quoting.services import close_revision, lock_quote
 from quotes.quoting.signed_links import hashed
 from quotes.quoting.totals import Choices, read_choices, sums
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.common.dates import local_day
 from shared.common.money import stated
+from shared.common.problems import Problem
 from shared.database import audit_log
 
 NEUTRAL = "This link is no longer valid. Ask the business for a new one."

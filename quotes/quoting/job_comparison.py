@@ -11,8 +11,8 @@ from quotes.jobs.hooks import Ordered, ordered_for
 from quotes.jobs.models import Job
 from quotes.jobs.queries import used_by_role
 from quotes.quoting.queries import agreed_build
-from shared.api.problems import Problem
 from shared.common.money import minor_digits, rounded
+from shared.common.problems import Problem
 
 ZERO = Decimal(0)
 

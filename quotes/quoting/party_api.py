@@ -29,9 +29,9 @@ from quotes.quoting.signed_links import address_of, reissue_link, revoke_link
 from quotes.quoting.totals import read_choices
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.problems import Problem
 from shared.api.row_serializer import SharedQuery
 from shared.business.roles import Scope
+from shared.common.problems import Problem
 
 
 class Parties(Endpoint):

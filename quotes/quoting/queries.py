@@ -13,8 +13,8 @@ from quotes.jobs.models import Job
 from quotes.quoting.models import Party, Question, Quote, Revision, RevisionKind, RevisionState, SignedLink
 from quotes.quoting.totals import Content
 from quotes.quoting.variation_changes import standing_build, standing_lines
-from shared.api.problems import Problem
 from shared.business.business_owned import OwnedQuerySet
+from shared.common.problems import Problem
 from shared.models import Business
 
 

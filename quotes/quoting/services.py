@@ -20,9 +20,9 @@ from quotes.quoting.content_document import assemble
 from quotes.quoting.models import Party, Quote, Revision, RevisionKind, RevisionState
 from quotes.quoting.signed_links import issue_links, revoke_links
 from quotes.quoting.totals import sums
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.database import audit_log
 from shared.database.numbering import next_number
 

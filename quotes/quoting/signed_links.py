@@ -16,11 +16,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.quoting.models import Party, Revision, RevisionState, SignedLink
-from shared.api.problems import Problem
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.business.business_owned import new_ref
 from shared.common.dates import local_day
+from shared.common.problems import Problem
 from shared.database import audit_log
 
 AFTER_VALIDITY = timedelta(days=90)

@@ -26,7 +26,8 @@ from quotes.quoting.models import (
 from quotes.quoting.totals import BASE
 from quotes.quoting.variation_changes import standing_build
 from shared.background import outgoing_mail
-from shared.background.outbox import Event, Finish, on_event, publish_event, run_every
+from shared.background.events import publish_event
+from shared.background.outbox import Event, Finish, on_event, run_every
 from shared.business.actors import SYSTEM
 from shared.common.dates import latest_day_anywhere, today
 

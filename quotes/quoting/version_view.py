@@ -16,12 +16,12 @@ from quotes.quoting.content_document import assemble
 from quotes.quoting.models import Quote, Revision, RevisionState
 from quotes.quoting.price_summary import RevisionPrices, priced
 from quotes.quoting.totals import Content
-from shared.api.etags import find
-from shared.api.json_encoder import write_json
-from shared.business.access import MemberRequest
 from shared.common.form_fields import faults_by_pointer
+from shared.common.json_encoder import write_json
 from shared.common.money import stated
+from shared.members.access import MemberRequest
 from shared.models import Business
+from shared.web.etags import find
 from shared.web.seen_version import acting_on
 
 

@@ -33,13 +33,13 @@ from quotes.quoting.version_view import (
     shown_content,
     whole_revisions,
 )
-from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.background.outgoing_mail import send_again
-from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
+from shared.common.problems import Problem
+from shared.members.access import MemberRequest, require_scope
 from shared.models import Business
+from shared.web.etags import find
 from shared.web.seen_version import refuse_other_version
 
 

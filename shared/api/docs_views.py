@@ -15,10 +15,9 @@ from rest_framework.request import Request
 
 from shared.api import pagination
 from shared.api.endpoint import Endpoint
-from shared.api.json_encoder import write_json
-from shared.api.problems import KNOWN
 from shared.business.roles import GRANTS, MemberRole, Scope
-from shared.business.views import too_many
+from shared.common.json_encoder import write_json
+from shared.common.problems import KNOWN
 from shared.web import rate_limit
 
 _GENERATOR_LOCK = Lock()  # the generator patches classes while it runs: two concurrent runs fail
@@ -77,7 +76,7 @@ def index(request: HttpRequest) -> HttpResponse:
     """Show every address with its scope, parameters and status codes."""
     standing = rate_limit.count(f"ip:{rate_limit.client_ip(request)}", policy="docs", quota=_PAGES, window_s=_WINDOW_S)
     if standing.exceeded:
-        return too_many(request, standing.resets_in_s)
+        return rate_limit.too_many(request, standing.resets_in_s)
     scopes = [(scope, [role for role in MemberRole if scope in GRANTS[role]]) for scope in Scope]
     shown = {
         "operations": published_document().operations,

@@ -12,18 +12,18 @@ from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
-from shared.api import etags, idempotency, pagination
+from shared.api import idempotency, pagination
 from shared.api.deprecation import Deprecation, note_use
-from shared.api.problems import MEDIA_TYPE, Problem
 from shared.api.row_serializer import Rows, SharedQuery
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import activate_dates, dates_by
+from shared.common.problems import MEDIA_TYPE, Problem
+from shared.common.request_id import masked
 from shared.database.deadlocks import retry_deadlock
-from shared.web import rate_limit
-from shared.web.request_id import masked
+from shared.web import etags, rate_limit
 
 RowT = TypeVar("RowT", bound=models.Model)
 _SAFE = ("GET", "HEAD", "OPTIONS")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sys
 from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from typing import Any, Final
@@ -10,11 +11,13 @@ from typing import Any, Final
 import orjson
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.template.loader import render_to_string
+from django.views.defaults import server_error
 from rest_framework import exceptions
 from rest_framework.response import Response
 
 from fencing.model.faults import InvalidDocument
-from shared.api.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
+from shared.common.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
 from shared.web.unavailable import RETRY_AFTER_S, is_unavailable, note
 
 _log = logging.getLogger("baywright.problems")
@@ -115,3 +118,19 @@ class ApiProblemMiddleware:
             _log.error("unexpected fault", exc_info=fault)
             problem = Problem("internal")
         return plain_answer(problem)
+
+
+def handler500(request: HttpRequest) -> HttpResponse:
+    """Answer an unhandled error: 503 if it may pass, 500 for a programming error.
+
+    Django calls it inside the ``except`` of each layer, so that errors in middlewares are included.
+    """
+    fault = sys.exc_info()[1]
+    if fault is None or not is_unavailable(fault):
+        return server_error(request)
+    note(fault)
+    if request.path.startswith("/api/"):
+        return plain_answer(unavailable())
+    response = HttpResponse(render_to_string("503.html"), status=503)
+    response["Retry-After"] = str(RETRY_AFTER_S)
+    return response

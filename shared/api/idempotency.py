@@ -18,8 +18,8 @@ from rest_framework.response import Response
 
 from shared.api.error_handler import answer_exception, as_problem
 from shared.api.idempotency_models import STORED_FOR, IdempotentCall
-from shared.api.json_encoder import write_json
-from shared.api.problems import MEDIA_TYPE, Problem
+from shared.common.json_encoder import write_json
+from shared.common.problems import MEDIA_TYPE, Problem
 from shared.database.deadlocks import retry_deadlock
 
 _ABANDONED = timedelta(minutes=2)  # longer than any request may take: its process has ended

@@ -12,8 +12,8 @@ from django.conf import settings
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer
 
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem
+from shared.common.json_encoder import write_json
+from shared.common.problems import Problem
 
 _MAX_DEPTH = 64
 _MAX_VALUES = 200_000  # four times as many as any endpoint accepts: a larger body is rejected before it is parsed

@@ -15,8 +15,8 @@ from rest_framework.serializers import ListField, ListSerializer, MultipleChoice
 
 from shared.api import openapi_examples
 from shared.api.endpoint import Endpoint
-from shared.api.problems import KNOWN, MEDIA_TYPE
 from shared.api.serializers import StrictSerializer
+from shared.common.problems import KNOWN, MEDIA_TYPE
 
 _PROBLEM = {
     "type": "object",

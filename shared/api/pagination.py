@@ -11,8 +11,8 @@ from django.db.models import Q, QuerySet
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shared.api.problems import Problem
 from shared.api.row_serializer import Rows, RowSerializer, SharedQuery
+from shared.common.problems import Problem
 
 ItemSerializer = Callable[[Any], Mapping[str, Any]] | RowSerializer
 DEFAULT_PAGE_SIZE = 50

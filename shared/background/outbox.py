@@ -1,10 +1,7 @@
-"""Transactional outbox: background tasks are stored in the same transaction as the change that needs them.
+"""Rows of the outbox, and the handlers of its events.
 
-    with transaction.atomic():
-        quote.save()
-        publish_event("quote.sent", quote.ref, business=quote.business)
-
-After the commit a message asks a worker to run the task. Tasks without a message are found by ``runner.run_due_tasks()``. So a
+Background tasks are stored in the same transaction as the change that needs them (``events.publish_event``). After the
+commit a message asks a worker to run the task. Tasks without a message are found by ``runner.run_due_tasks()``. So a
 broker without its data, a killed worker or a crash loses no task, and a rollback removes the task. ``runner.py`` runs the tasks.
 """
 
@@ -17,13 +14,12 @@ from datetime import datetime, timedelta
 from functools import cache
 from typing import Final
 
-from django.db import models, transaction
+from django.db import models
 from django.utils import timezone
 from django.utils.module_loading import autodiscover_modules
 
 from shared.business.business_owned import new_ref
 from shared.business.models import Business
-from shared.web.request_id import request_id
 
 ATTEMPTS: Final = 8
 
@@ -141,23 +137,6 @@ def handlers_of(kind: str) -> list[Handler]:
     """Return the handlers for a kind of event, ordered by name."""
     load_task_modules()
     return sorted((handler for handler in _handlers.values() if handler.kind == kind), key=lambda item: item.name)
-
-
-def publish_event(
-    kind: str, subject: str, *, business: Business | None = None, due_at: datetime | None = None
-) -> Event:
-    """Store an event and the tasks of its handlers, in the caller's transaction."""
-    from shared.background import runner  # the runner imports this module
-
-    with transaction.atomic():
-        event = Event.objects.create(business=business, kind=kind, subject=subject, request_id=request_id())
-        due = due_at or timezone.now()
-        rows = [OutboxTask(event=event, handler=handler.name, due_at=due) for handler in handlers_of(kind)]
-        for row in rows:
-            row.save(force_insert=True)
-    if rows and due <= timezone.now():
-        transaction.on_commit(lambda: runner.run_soon([row.pk for row in rows]), robust=True)
-    return event
 
 
 def retry_delay(starts: int) -> timedelta:

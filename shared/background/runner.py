@@ -7,6 +7,7 @@ import time
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
+from typing import Final
 
 from django.conf import settings
 from django.db import models, transaction
@@ -17,11 +18,12 @@ from kombu.exceptions import OperationalError
 from shared.background import outbox
 from shared.background.outbox import Event, Finish, GaveUpError, Handler, OutboxTask, RetryLater, TaskState
 from shared.business.business_owned import new_ref
+from shared.common import request_id
 from shared.common.dates import dates_by
 from shared.database.deadlocks import retry_deadlock
-from shared.web import request_id
 
 _log = logging.getLogger("baywright.jobs")
+RUN_TASK: Final = "shared.tasks.run_task"
 _BATCH = 500
 _PAUSE_S = 5.0  # after a failed message no other is sent for this time: a stopped broker must not delay every request
 _broker_down_until = 0.0
@@ -35,15 +37,14 @@ def run_soon(task_ids: Iterable[int]) -> None:
         for task_id in ids:
             run(task_id)
         return
-    from shared.celery import message_producers
-    from shared.tasks import run_task
+    from shared.background.celery_app import app, message_producers  # Celery takes long to import
 
     for task_id in ids:
         if time.monotonic() < _broker_down_until:
             return
         try:
             with message_producers().acquire(block=True) as producer:
-                run_task.apply_async(args=(task_id,), producer=producer, retry=False)
+                app.send_task(RUN_TASK, args=(task_id,), producer=producer, retry=False)
         except (OperationalError, OSError) as fault:
             _broker_down_until = time.monotonic() + _PAUSE_S
             _log.warning("the broker does not respond", extra={"fault": str(fault)[:200]})

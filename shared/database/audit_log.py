@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 from django.db import connection, models
 from django.utils import timezone
 
-from shared.api.json_encoder import write_json
 from shared.business.models import Business
+from shared.common.json_encoder import write_json
+from shared.common.request_id import request_id
 from shared.database.numbering import next_number
-from shared.web.request_id import request_id
 
 if TYPE_CHECKING:
     from shared.business.actors import Actor

@@ -10,7 +10,7 @@ from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse
 
-from shared.api.json_encoder import write_json
+from shared.common.json_encoder import write_json
 from shared.web.unavailable import RETRY_AFTER_S
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fencing.model.faults import InvalidDocument
-from shared.api.problems import Problem
 from shared.common.form_fields import faults_by_pointer
+from shared.common.problems import Problem
 
 PAGE_ERRORS = (InvalidDocument, Problem)
 """Errors that a page catches around an action, to show the form again with the entered values."""

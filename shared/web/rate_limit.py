@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import dataclass
 from functools import lru_cache
@@ -9,9 +10,10 @@ from typing import Any
 
 from django.conf import settings
 from django.db import connection, models
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 _STEP = """
 local n = redis.call('INCR', KEYS[1])
@@ -116,3 +118,10 @@ def _redis(url: str) -> Any:
     import redis
 
     return redis.Redis.from_url(url, socket_connect_timeout=0.5, socket_timeout=0.5)
+
+
+def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
+    """Return the page that asks to wait."""
+    response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
+    response["Retry-After"] = str(seconds)
+    return response

@@ -15,10 +15,10 @@ from typing import Any, TypeVar
 from django.db import models, transaction
 from django.http import HttpRequest
 
-from shared.api.etags import find
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem
 from shared.common.form_fields import FormField
+from shared.common.json_encoder import write_json
+from shared.common.problems import Problem
+from shared.web.etags import find
 
 RowT = TypeVar("RowT", bound=models.Model)
 Facts = Mapping[str, str]

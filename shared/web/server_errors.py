@@ -12,8 +12,8 @@ from wsgiref.simple_server import WSGIRequestHandler
 import orjson
 from django.core.servers import basehttp
 
-from shared.api.problems import MEDIA_TYPE, Problem
-from shared.web import request_id
+from shared.common import request_id
+from shared.common.problems import MEDIA_TYPE, Problem
 
 _log = logging.getLogger("baywright.access")
 _WAIT_S, _READ, _READS = 0.2, 65_536, 32

@@ -5,13 +5,9 @@ from __future__ import annotations
 import errno
 import logging
 import sqlite3
-import sys
 from typing import Final
 
 from django.db import DatabaseError, InterfaceError, OperationalError
-from django.http import HttpRequest, HttpResponse
-from django.template.loader import render_to_string
-from django.views.defaults import server_error
 
 _log = logging.getLogger("baywright.problems")
 RETRY_AFTER_S: Final = 10
@@ -48,21 +44,3 @@ def _passes(fault: DatabaseError) -> bool:
 def note(fault: BaseException) -> None:
     """Log the error. The response does not show it."""
     _log.error("the database or the disk is not available", exc_info=fault)
-
-
-def handler500(request: HttpRequest) -> HttpResponse:
-    """Answer an unhandled error: 503 if it may pass, 500 for a programming error.
-
-    Django calls it inside the ``except`` of each layer, so that errors in middlewares are included.
-    """
-    fault = sys.exc_info()[1]
-    if fault is None or not is_unavailable(fault):
-        return server_error(request)
-    note(fault)
-    if request.path.startswith("/api/"):
-        from shared.api.error_handler import plain_answer, unavailable  # it imports this module
-
-        return plain_answer(unavailable())
-    response = HttpResponse(render_to_string("503.html"), status=503)
-    response["Retry-After"] = str(RETRY_AFTER_S)
-    return response

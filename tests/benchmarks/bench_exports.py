@@ -44,7 +44,7 @@ from quotes.purchasing.draft_orders import start_order
 from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES
-from shared.business.services import issue_key
+from shared.members.services import issue_key
 from shared.models import Business
 from tests.benchmarks.bench_lists import caller
 

@@ -51,8 +51,8 @@ from quotes.quoting.models import Quote, Revision
 from shared.api.endpoint import Endpoint
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Scope
-from shared.business.services import issue_key
 from shared.common.money import rounded
+from shared.members.services import issue_key
 from shared.models import Business, SupplierAccount
 
 LIST_BAR, KERNEL_BAR, DEEP_BAR = 12.0, 5.0, 1.5

@@ -20,8 +20,8 @@ from quotes.jobs.measure_services import save_draft
 from quotes.jobs.models import StoredMeasure
 from quotes.quoting.models import Revision
 from quotes.quoting.services import start_quote
-from shared.business.invitations import address_of
 from shared.business.models import Member
+from shared.members.invitations import address_of
 from shared.models import Business
 from tests.browser.looking import faults_of, new_page, photograph, sign_in, too_wide
 from tests.conftest import Cast

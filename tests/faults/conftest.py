@@ -9,7 +9,7 @@ import pytest
 from tests.faults.service import Service, make_database
 
 _START = """
-from shared.business import services
+from shared.members import services
 from shared.business.models import Person
 services.start_business(owner=Person.objects.create_user('o@example.test'), name='Drill', country='NZ', currency='NZD')
 """

@@ -13,7 +13,8 @@ from typing import Final
 from django.db import connections, transaction
 
 from shared.background import runner as runner_module
-from shared.background.outbox import Handler, OutboxTask, handlers_of, publish_event
+from shared.background.events import publish_event
+from shared.background.outbox import Handler, OutboxTask, handlers_of
 from shared.business.models import Business
 from shared.models import AuditEntry
 

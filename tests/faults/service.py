@@ -216,7 +216,7 @@ class Service:
         self.python(f"""
 from django.db import transaction
 from shared.business.models import Business
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 business = Business.objects.get()
 for number in range({count}):
     with transaction.atomic():

@@ -34,10 +34,10 @@ import time
 from django.db import transaction
 from shared.background import runner
 from shared.business.models import Business
-from shared.background.outbox import publish_event
-from shared.tasks import run_task
-tries, send = [], run_task.apply_async
-run_task.apply_async = lambda *args, **options: (tries.append(1), send(*args, **options))
+from shared.background.events import publish_event
+from shared.background.celery_app import app
+tries, send = [], app.send_task
+app.send_task = lambda *args, **options: (tries.append(1), send(*args, **options))
 business, started = Business.objects.get(), time.monotonic()
 for number in range(40):
     with transaction.atomic():

@@ -39,7 +39,7 @@ except Exception as full:
 PUBLISH = """
 from shared.background import runner
 from shared.business.models import Business
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 runner.run_soon = lambda ids: None
 publish_event('drill.large', 'heavy', business=Business.objects.get())
 """

@@ -28,7 +28,7 @@ AFTER_THE_MARK = "outgoing_mail.mark = lambda row: (real(row), os._exit(9))"
 PUBLISH = """
 from shared.background import runner
 from shared.business.models import Business
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 runner.run_soon = lambda ids: None
 publish_event('drill.letter', 'leek', business=Business.objects.get())
 """

@@ -14,7 +14,7 @@ from quotes.quoting.customer_responses import accept, ask, reply
 from quotes.quoting.models import Party, PartyResponseStatus, Question
 from quotes.quoting.tasks import _remind
 from shared.background import outbox, runner
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.models import Business, OutboxTask
 from tests.quotes.purchasing.cast import drafted as drafted_order
 from tests.quotes.purchasing.cast import placed

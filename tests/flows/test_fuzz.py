@@ -30,9 +30,9 @@ from schemathesis.checks import (
 )
 from schemathesis.core.failures import FailureGroup
 
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES
+from shared.members import services
 from tests.conftest import Cast
 from tests.matrix.addresses import HOLDERS
 from tests.matrix.world import World, world_of

@@ -13,9 +13,9 @@ from uuid import uuid4
 import pytest
 from django.core import mail
 
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
+from shared.members import services
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import PARTIES, measure, tokens
 from tests.quotes.quoting.cast import stock_up

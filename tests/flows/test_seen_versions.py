@@ -20,7 +20,7 @@ from quotes.quoting.models import Question, Revision
 from quotes.quoting.services import change_draft
 from shared.business.models import Member
 from shared.business.roles import MemberRole
-from shared.business.services import change_business, change_role
+from shared.members.services import change_business, change_role
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.test_price_pages import form_of

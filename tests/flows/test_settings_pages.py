@@ -14,7 +14,7 @@ from django.test import Client
 from PIL import Image
 
 from shared.business.models import ApiKey, Business, Member
-from shared.business.settings_views import FACE
+from shared.members.settings_views import FACE
 from tests.conftest import Cast
 from tests.forms import press
 

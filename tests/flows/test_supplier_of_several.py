@@ -15,9 +15,9 @@ from catalogue.models import Supplier
 from quotes.purchasing import services as order_services
 from quotes.purchasing.draft_orders import start_order
 from quotes.purchasing.models import SupplierOrder
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, Scope
+from shared.members import services
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller

@@ -17,7 +17,7 @@ from lxml import etree
 from quotes.integrations.sandbox import open_sandbox
 from shared.business.actors import SYSTEM
 from shared.business.roles import SUPPLIER_SCOPES
-from shared.business.services import issue_key
+from shared.members.services import issue_key
 from shared.models import SupplierAccount
 from tests.conftest import Cast
 

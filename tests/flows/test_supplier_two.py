@@ -32,7 +32,7 @@ BEGIN = """
 import django, json
 django.setup()
 from catalogue.queries import suppliers
-from shared.business import services
+from shared.members import services
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES

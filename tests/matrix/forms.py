@@ -16,11 +16,11 @@ from quotes.jobs.measure_services import save_measure
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.jobs.services import open_job
 from quotes.quoting.models import Question, SignedLink
-from shared.background.outbox import publish_event
+from shared.background.events import publish_event
 from shared.background.outgoing_mail import OutgoingMail
 from shared.business.actors import SYSTEM
 from shared.business.models import Member
-from shared.business.services import start_business
+from shared.members.services import start_business
 from tests.matrix.changes import (
     NEW,
     Scene,

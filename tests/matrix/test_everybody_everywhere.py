@@ -12,9 +12,9 @@ import pytest
 from django.db import transaction
 from django.test import Client
 
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, MemberRole, Scope
+from shared.members import services
 from tests.conftest import Cast, client_with_key, sign_in
 from tests.matrix.addresses import HOLDERS, NOBODYS, PLAIN, Case, cases
 from tests.matrix.conftest import Stage

@@ -29,11 +29,11 @@ from quotes.purchasing import delivery_queries, order_lists
 from quotes.purchasing.models import OrderEvent, OrderLine, Reservation, StockItem, StockMovement, SupplierOrder
 from quotes.quoting import api_fields as offers
 from quotes.quoting.models import Party, Question, Quote, Revision, SignedLink
-from shared.api.json_encoder import write_json
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal
-from shared.business import api as people
 from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Member
+from shared.common.json_encoder import write_json
+from shared.members import api as people
 from shared.models import Business, BusinessOwned
 from tests.conftest import Cast
 from tests.matrix.world import world_of

@@ -19,7 +19,7 @@ from quotes.quoting.models import Revision, RevisionState
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import new_ref
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, MemberRole
-from shared.business.services import add_member
+from shared.members.services import add_member
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
 from tests.matrix.world import world_of

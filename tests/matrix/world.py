@@ -27,9 +27,9 @@ from quotes.purchasing.deliveries import DespatchData, DespatchLineData, despatc
 from quotes.purchasing.models import OrderResponse, SupplierOrder
 from quotes.purchasing.order_responses import OrderResponseData, record_response
 from quotes.quoting.customer_responses import ask
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
+from shared.members import services
 from shared.models import Business, SupplierAccount
 from tests.quotes.purchasing.cast import agreed_job, component_of, placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, stock_up, token

@@ -9,14 +9,14 @@ import sys
 import pytest
 from django.conf import settings
 
-from shared.celery import app
+from shared.background.celery_app import app
 from shared.settings import JOB_LEASE
 
 
 def test_a_worker_does_not_start_with_a_passing_key() -> None:
     environment = {key: value for key, value in os.environ.items() if not key.startswith("BAYWRIGHT_")}
     environment["REDIS_URL"] = "redis://127.0.0.1:9/0"
-    command = [sys.executable, "-m", "celery", "-A", "shared.celery", "worker", "-c", "1"]
+    command = [sys.executable, "-m", "celery", "-A", "shared.background.celery_app", "worker", "-c", "1"]
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode != 0
     assert "Set BAYWRIGHT_SECRET_KEY" in done.stdout + done.stderr

@@ -12,7 +12,8 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from shared.background import outbox, runner
-from shared.background.outbox import Event, Finish, OutboxTask, RetryLater, TaskState, on_event, publish_event
+from shared.background.events import publish_event
+from shared.background.outbox import Event, Finish, OutboxTask, RetryLater, TaskState, on_event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.dates import local_day

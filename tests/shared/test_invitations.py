@@ -13,14 +13,14 @@ from django.core.mail import EmailMessage
 from django.test import Client
 from django.utils import timezone
 
-from shared.business import invitations, views
 from shared.business.actors import SYSTEM, member_actor
-from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.roles import MemberRole
-from shared.business.services import add_member
+from shared.common.request_id import masked
 from shared.database.audit_log import AuditEntry
-from shared.web.request_id import masked
+from shared.members import invitations, views
+from shared.members.invitations import address_of
+from shared.members.services import add_member
 from tests.conftest import PASSWORD, Cast, accept_by_link
 from tests.forms import press
 

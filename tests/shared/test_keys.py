@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
 from fencing.model.faults import InvalidDocument
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.keys import LIVE, TEST, digest, new_key, well_formed
-from shared.business.queries import live_key
 from shared.business.roles import Scope
+from shared.members import services
+from shared.members.queries import live_key
 from tests.conftest import Cast
 
 

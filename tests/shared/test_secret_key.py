@@ -12,8 +12,8 @@ from quotes.quoting.customer_responses import link_of
 from quotes.quoting.emails import reminder_letter
 from quotes.quoting.models import Revision, SignedLink
 from quotes.quoting.signed_links import LostKeyError, address_of
-from shared.business import invitations
 from shared.business.models import Business, Member
+from shared.members import invitations
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import sent, stock_up
 

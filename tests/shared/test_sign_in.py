@@ -9,10 +9,10 @@ from django.test import Client
 from django.urls import resolve
 from pytest_django import Settings
 
-from shared.business import services, views
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import MemberRole
+from shared.members import services, views
 from tests.conftest import PASSWORD, Cast
 
 pytestmark = pytest.mark.usefixtures("one_window")

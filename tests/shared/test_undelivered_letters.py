@@ -17,8 +17,9 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from shared.background import mail_server, outbox, outgoing_mail, runner
+from shared.background.events import publish_event
 from shared.background.mail_server import MailServer, mail_server_reserved
-from shared.background.outbox import Event, OutboxTask, RetryLater, TaskState, on_event, publish_event
+from shared.background.outbox import Event, OutboxTask, RetryLater, TaskState, on_event
 from shared.background.outgoing_mail import OutgoingMail
 from shared.business.actors import SYSTEM
 from shared.business.models import Business

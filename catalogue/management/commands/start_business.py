@@ -17,10 +17,10 @@ from catalogue.engine.completeness import missing_items
 from catalogue.queries import default_system
 from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business, find_business
 from fencing.model.faults import InvalidDocument
-from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.places import zones_of
 from shared.common.money import minor_digits
+from shared.members.invitations import address_of
 
 _ASKED = {
     "name": "Name of the business",

@@ -7,7 +7,7 @@ from typing import Any
 from django import template
 
 from quotes.office.navigation import PLACES, STAGES, allowed
-from shared.business.queries import businesses_of
+from shared.members.queries import businesses_of
 
 register = template.Library()
 

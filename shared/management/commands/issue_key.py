@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from shared.business.actors import SYSTEM
 from shared.business.models import Business, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, MemberRole, granted
-from shared.business.services import issue_key
+from shared.members.services import issue_key
 
 
 class Command(BaseCommand):

@@ -12,7 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.business.roles import MemberRole, granted
-from shared.business.services import demo_sign_in, issue_key
+from shared.members.services import demo_sign_in, issue_key
 from shared.web.server_errors import ProblemServer
 
 _PASSWORD = "fences for everybody"  # noqa: S105 - public; only for demonstrations  # words: ok

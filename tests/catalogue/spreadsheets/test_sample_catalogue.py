@@ -35,10 +35,10 @@ from fencing.quantities.comparison_prices import EstimateWork, cost_of
 from fencing.quantities.take_off import take_off
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import BusinessOwned
-from shared.business.invitations import accept
 from shared.business.models import Business, Person
-from shared.business.services import demo_sign_in
 from shared.database.audit_log import AuditEntry
+from shared.members.invitations import accept
+from shared.members.services import demo_sign_in
 from tests.conftest import PASSWORD, Cast, accept_by_link
 
 pytestmark = pytest.mark.django_db

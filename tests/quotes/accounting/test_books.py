@@ -25,8 +25,8 @@ from quotes.purchasing import services
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
-from shared.api.problems import Problem
 from shared.business.models import Person
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import agreed_job, component_of, now, placed, supplier_actor

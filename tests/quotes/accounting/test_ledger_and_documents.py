@@ -20,7 +20,7 @@ from quotes.purchasing import services
 from quotes.purchasing.deliveries import ReceiptData, ReceivedLine, receive
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import OrderLine, SupplierOrder
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import agreed_job, placed, supplier_actor

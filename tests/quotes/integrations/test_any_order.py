@@ -31,10 +31,10 @@ from quotes.purchasing.deliveries import DespatchData, despatch
 from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, SupplierOrder
 from quotes.purchasing.models import DespatchLine as OnDocket
 from quotes.purchasing.order_responses import OrderResponseData, record_response
-from shared.api.json_encoder import write_json
-from shared.api.problems import Problem
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
+from shared.common.json_encoder import write_json
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.integrations.conftest import offers

@@ -37,8 +37,8 @@ from quotes.purchasing import services
 from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
-from shared.business.services import issue_key
 from shared.database.audit_log import AuditEntry, verify
+from shared.members.services import issue_key
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.integrations.conftest import offers, post, post_xml

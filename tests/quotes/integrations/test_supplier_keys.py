@@ -10,11 +10,11 @@ import pytest
 from django.test import Client
 
 from catalogue.models import Supplier
-from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Business
 from shared.business.roles import SUPPLIER_SCOPES, Scope
 from shared.database.audit_log import AuditEntry
+from shared.members import services
 from tests.conftest import Cast
 
 JSON = "application/json"

@@ -16,7 +16,7 @@ import pytest
 
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs import takeoff_command
-from shared.api.problems import from_refusal
+from shared.common.problems import from_refusal
 
 ROOT = Path(__file__).resolve().parents[3]
 CONTRACT = ROOT / "tests/data/contract"

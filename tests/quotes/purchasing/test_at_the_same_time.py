@@ -15,7 +15,7 @@ from quotes.purchasing import services
 from quotes.purchasing.deliveries import DespatchData, DespatchLineData, despatch
 from quotes.purchasing.models import Despatch, OrderEvent, SupplierOrder
 from quotes.purchasing.order_responses import OrderResponseData, record_response
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import drafted, line, now, placed, supplier_actor

@@ -20,8 +20,8 @@ from quotes.purchasing.models import LineJob, OrderLine, Reservation, StockItem,
 from quotes.purchasing.purchase_plan import plan_for
 from quotes.purchasing.saw_sheets import bought_for, ripped
 from quotes.quoting.queries import agreed_build
-from shared.api.problems import Problem
 from shared.common.money import rounded
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.quotes.purchasing.cast import agreed_fence, agreed_job, component_of, drafted, seller_of
 from tests.quotes.quoting.cast import actor_of, measure

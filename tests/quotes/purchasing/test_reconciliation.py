@@ -25,8 +25,8 @@ from quotes.purchasing.deliveries import (
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from quotes.purchasing.order_totals import taxes
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import placed, supplier_actor

@@ -22,8 +22,8 @@ from quotes.purchasing.deliveries import (
 )
 from quotes.purchasing.models import Despatch, GoodsReceipt, OrderEvent, OrderResponseLine, SupplierOrder
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
-from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.common.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import drafted, line, now, placed, supplier_actor

@@ -14,8 +14,8 @@ from quotes.jobs.models import JobState
 from quotes.quoting.customer_responses import accept, decline
 from quotes.quoting.models import PartyResponse, Revision, RevisionState
 from quotes.quoting.services import revise, send, start_quote
-from shared.api.problems import Problem
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]

@@ -16,9 +16,9 @@ from quotes.quoting.customer_responses import accept, open_link
 from quotes.quoting.models import Revision, RevisionState, SignedLink
 from quotes.quoting.queries import agreed
 from quotes.quoting.services import revise, send, start_quote
-from shared.api.problems import Problem
 from shared.background.outbox import Event
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

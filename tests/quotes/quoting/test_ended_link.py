@@ -8,8 +8,8 @@ from django.utils import timezone
 from quotes.quoting import customer_responses
 from quotes.quoting.models import PartyResponse, Quote, SignedLink
 from quotes.quoting.services import lock_quote
-from shared.api.problems import Problem
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

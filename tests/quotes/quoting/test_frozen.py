@@ -19,9 +19,9 @@ from quotes.quoting.party_documents import party_document
 from quotes.quoting.queries import content_of
 from quotes.quoting.services import revise, send
 from quotes.quoting.tasks import expire_quotes, send_due_reminders
-from shared.api.problems import Problem
 from shared.background.outbox import Event
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

@@ -10,8 +10,8 @@ import time_machine
 from quotes.quoting.customer_responses import accept, decline, open_link
 from quotes.quoting.models import PartyResponse, Revision
 from quotes.quoting.signed_links import AFTER_VALIDITY
-from shared.api.problems import Problem
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

@@ -14,9 +14,9 @@ from quotes.quoting.draft_setup import checked_setup
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.queries import agreed
 from quotes.quoting.services import change_draft, revise, send, start_quote
-from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
+from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

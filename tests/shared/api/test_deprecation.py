@@ -12,7 +12,7 @@ from django.test import Client
 from drf_spectacular.generators import SchemaGenerator
 
 from shared.api.deprecation import Deprecation
-from shared.business.api import Members
+from shared.members.api import Members
 
 TOLD = datetime(2026, 3, 1, tzinfo=UTC)
 ENDS = datetime(2026, 9, 1, tzinfo=UTC)

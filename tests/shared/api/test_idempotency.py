@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from shared.api import idempotency
 from shared.api.idempotency_models import IdempotentCall, forget_old
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 Call = Callable[[], Response]
 

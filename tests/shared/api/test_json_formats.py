@@ -12,8 +12,8 @@ from catalogue.api.imports import CsvParser
 from fencing.model.faults import InvalidDocument
 from quotes.integrations.renderers import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
-from shared.api.problems import MAX_ERRORS, Problem
 from shared.api.serializers import StrictSerializer, TextField, validated_data
+from shared.common.problems import MAX_ERRORS, Problem
 
 BODY = b'{"name": "Ada"}'
 

@@ -19,10 +19,10 @@ from catalogue.api.api_fields import row_serializer as as_stored
 from catalogue.api.resources import RESOURCES
 from catalogue.models import Component, SupplierPrice
 from catalogue.rules.price_rules import is_money
-from shared.api.json_encoder import write_json
 from shared.api.row_serializer import RowSerializer, SharedQuery
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.common.json_encoder import write_json
 from shared.common.money import stated
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import stock_up

@@ -62,12 +62,12 @@ def test_a_message_as_we_send_it_is_taken_and_everything_else_is_not() -> None:
 
 @pytest.mark.redis
 def test_what_the_service_sends_is_a_message(settings: Any) -> None:
-    from shared.tasks import run_task
+    from shared.background.celery_app import app
 
     with redis.Redis.from_url(TEST_REDIS) as broker, Connection(TEST_REDIS) as line:
         broker.delete("checked")
         with line.Producer() as producer:
-            run_task.apply_async(args=(5,), producer=producer, queue="checked", retry=False)
+            app.send_task("shared.tasks.run_task", args=(5,), producer=producer, queue="checked", retry=False)
         entry = broker.rpop("checked")
     assert isinstance(entry, bytes)
     assert is_message(entry)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from shared.background import outbox, runner
+from shared.background.events import publish_event
 from shared.background.outbox import (
     Event,
     Finish,
@@ -21,7 +22,6 @@ from shared.background.outbox import (
     RetryLater,
     TaskState,
     on_event,
-    publish_event,
 )
 from shared.business.models import Business
 from shared.database.numbering import next_number

@@ -23,7 +23,8 @@ from fencing.model.faults import InvalidDocument
 from quotes.quoting.models import Party
 from quotes.quoting.tasks import send_due_reminders
 from shared.background import outbox, runner
-from shared.background.outbox import Event, on_event, publish_event
+from shared.background.events import publish_event
+from shared.background.outbox import Event, on_event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.dates import dates_by, today, write_day, write_moment

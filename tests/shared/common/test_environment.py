@@ -33,8 +33,8 @@ def test_nothing_reads_the_environment_behind_the_tables_back() -> None:
         for path in (ROOT / name).rglob("*.py")
         if "os.environ" in path.read_text()
     ]
-    # the entry points name the settings module; backup passes the environment on; fonts points fontconfig at our fonts
-    known = {"celery", "takeoff_command", "backup", "environment", "wsgi", "fonts"}
+    # the entry points name the settings module; backup passes the environment on; pdf points fontconfig at our fonts
+    known = {"celery_app", "takeoff_command", "backup", "environment", "wsgi", "pdf"}
     assert {Path(path).stem for path in reading} <= known
 
 

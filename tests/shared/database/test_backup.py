@@ -18,7 +18,7 @@ from tests.template_database import postgres_template, sqlite_template
 
 ROOT = Path(__file__).resolve().parents[3]
 _START = """
-from shared.business import services
+from shared.members import services
 from shared.business.models import Person
 services.start_business(owner=Person.objects.create_user('o@example.test'), name='Copied', country='NZ', currency='NZD')
 """

@@ -20,7 +20,7 @@ from tests.template_database import sqlite_template
 
 ROOT = Path(__file__).resolve().parents[3]
 _START = """
-from shared.business import services
+from shared.members import services
 from shared.business.models import Person
 owner = Person.objects.create_user('o@example.test')
 services.start_business(owner=owner, name='Served', country='NZ', currency='NZD')

@@ -10,8 +10,8 @@ import time_machine
 from django.test import Client, RequestFactory
 from pytest_django import Settings
 
-from shared.api.problems import Problem
 from shared.business.business_owned import new_ref
+from shared.common.problems import Problem
 from shared.web import rate_limit
 from tests.conftest import TEST_REDIS
 

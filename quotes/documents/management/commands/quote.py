@@ -23,10 +23,10 @@ from quotes.quoting.price_summary import made_of
 from quotes.quoting.queries import content_of
 from quotes.quoting.quote_command import quote_measure
 from quotes.quoting.totals import Content, sums
-from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
 from shared.common.command_io import OUTPUT_FAILED, discard_output, read_source, save
 from shared.common.money import shown
+from shared.common.problems import Problem
 
 REFUSED = 2
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import secrets
 from typing import Any
 
@@ -14,15 +13,15 @@ from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordResetConfirmView, redirect_to_login
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from shared.business import invitations
-from shared.business.access import SESSION_KEY
-from shared.business.invitations import InvitationTokens
 from shared.business.models import Member, Person
-from shared.business.queries import businesses_of
+from shared.members import invitations
+from shared.members.access import SESSION_KEY
+from shared.members.invitations import InvitationTokens
+from shared.members.queries import businesses_of
 from shared.web import rate_limit
 
 _TRIES = 20
@@ -116,14 +115,7 @@ class AdminSignIn(SignIn):
 
 def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
     """Show the page for too many sign-in attempts."""
-    return too_many(request, _WINDOW_S)
-
-
-def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
-    """Return the page that asks to wait."""
-    response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
-    response["Retry-After"] = str(seconds)
-    return response
+    return rate_limit.too_many(request, _WINDOW_S)
 
 
 class Welcome(PasswordResetConfirmView):

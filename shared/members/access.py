@@ -14,12 +14,12 @@ from django.shortcuts import redirect, resolve_url
 
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
-from shared.business.queries import memberships_of
 from shared.business.roles import Scope
 from shared.common.dates import dates_by
 from shared.common.figures import use_decimal_sign
 from shared.common.money import decimal_sign
 from shared.database.deadlocks import retry_deadlock
+from shared.members.queries import memberships_of
 from shared.web.browser_middleware import with_key
 
 SESSION_KEY = "business"

@@ -8,9 +8,9 @@ from django.contrib.auth.models import AnonymousUser
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.request import Request
 
-from shared.api.problems import Problem
 from shared.business.actors import Actor, key_actor
-from shared.business.queries import live_key
+from shared.common.problems import Problem
+from shared.members.queries import live_key
 
 
 class KeyAuthentication(BaseAuthentication):

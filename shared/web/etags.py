@@ -13,7 +13,7 @@ from django.middleware import http
 from django.utils.cache import get_conditional_response
 from rest_framework.request import Request
 
-from shared.api.problems import Problem
+from shared.common.problems import Problem
 
 RowT = TypeVar("RowT", bound=models.Model)
 _TAG = re.compile(r'(W/)?"([^"]*)"')

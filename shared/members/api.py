@@ -18,7 +18,6 @@ from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business import invitations, services
 from shared.business.accounts import TAX, with_accounts
 from shared.business.models import (
     ACCOUNTS,
@@ -32,6 +31,7 @@ from shared.business.models import (
     Person,
 )
 from shared.business.roles import BUSINESS_SCOPES, MemberRole, Scope
+from shared.members import invitations, services
 
 _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 
 from fencing.model.faults import InvalidDocument
-from shared.web import request_id
+from shared.common import request_id
 
 MEDIA_TYPE: Final = "application/problem+json"
 

@@ -10,7 +10,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
-from shared.background.outbox import Event, publish_event
+from shared.background.events import publish_event
+from shared.background.outbox import Event
 from shared.background.outgoing_mail import OutgoingMail, letters_about
 from shared.business.actors import Actor
 from shared.business.models import Business

@@ -18,17 +18,17 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fencing.model.faults import Fault, InvalidDocument
-from shared.api.etags import find
-from shared.business import invitations, services
-from shared.business.access import MemberRequest, require_scope
-from shared.business.logo import MAX_BYTES, change_logo, convert_to_png
-from shared.business.mail_test import mail_state, send_test_letter
 from shared.business.models import CUSTOM_TEXTS, TAX_ROUNDING_LEVELS, ApiKey, Business, Member, Paper
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import scope_label, scopes_label
 from shared.common.dates import today, write_day
 from shared.common.form_fields import FormField, faults_by_pointer
+from shared.members import invitations, services
+from shared.members.access import MemberRequest, require_scope
+from shared.members.logo import MAX_BYTES, change_logo, convert_to_png
+from shared.members.mail_test import mail_state, send_test_letter
+from shared.web.etags import find
 from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
 from shared.web.seen_version import acting_on, field_facts
 

@@ -17,12 +17,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
-from shared.background.outbox import publish_event
-from shared.business import services
+from shared.background.events import publish_event
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member, Person
 from shared.business.roles import MemberRole
 from shared.database import audit_log
+from shared.members import services
 from shared.web import rate_limit
 
 INVITED = "member.invited"
@@ -32,7 +32,7 @@ _A_DAY, _A_DAY_S = 100, 86_400
 class InvitationTokens(PasswordResetTokenGenerator):
     """Signed tokens of an invitation. They are valid for ``PASSWORD_RESET_TIMEOUT`` seconds, until it is accepted."""
 
-    key_salt = "shared.business.invitations"
+    key_salt = "shared.invitations"  # not a path: invitations must stay valid when code moves
 
     def __init__(self, member: Member) -> None:
         super().__init__()
