@@ -56,6 +56,8 @@ class HashedNameFinder(finders.BaseFinder):
 class HashedStorage(CompressedManifestStaticFilesStorage):  # type: ignore[misc]  # whitenoise has no types
     """Storage with the manifest of ``collectstatic`` if it exists, otherwise with hashes of the source files."""
 
+    support_js_module_import_aggregation = True  # modules import each other by names with a hash too
+
     def url(self, name: str | None, force: bool = False) -> str:
         """Return the address of a file."""
         if self.hashed_files or not name:

@@ -24,7 +24,7 @@
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (event.defaultPrevented || form.method !== "post" || form.matches("#typed, [data-sign-out]")) return;
-    const sure = event.submitter && event.submitter.dataset.sure;  // what can't be taken back is asked once more
+    const sure = event.submitter?.dataset.sure;  // what can't be taken back is asked once more
     if (sure && !confirm(sure)) { event.preventDefault(); return; }
     if (form.dataset.sent && Date.now() - form.dataset.sent < LOCKED_MS) { event.preventDefault(); return; }
     form.dataset.sent = Date.now();
@@ -60,16 +60,19 @@
   const drafts = () => {
     try { return Object.keys(localStorage).filter((key) => key.startsWith("draft:")); } catch { return []; }
   };
+  const forgetBusiness = async (kept) => {
+    for (const key of kept) localStorage.removeItem(key);
+    session((store) => store.clear());
+    if (window.caches) for (const name of await caches.keys()) await caches.delete(name);
+    if (navigator.serviceWorker) for (const one of await navigator.serviceWorker.getRegistrations()) await one.unregister();
+  };
   document.addEventListener("submit", async (event) => {
     if (!event.target.matches("[data-sign-out]") || event.target.dataset.ready) return;
     event.preventDefault();
     const kept = drafts();
     if (kept.length && !confirm(`${kept.length} measure${kept.length > 1 ? "s have" : " has"} unsent changes. Sign out and discard them?`)) return;
     try {
-      for (const key of kept) localStorage.removeItem(key);
-      session((store) => store.clear());
-      if (window.caches) for (const name of await caches.keys()) await caches.delete(name);
-      if (navigator.serviceWorker) for (const one of await navigator.serviceWorker.getRegistrations()) await one.unregister();
+      await forgetBusiness(kept);
     } finally {
       event.target.dataset.ready = "1";
       event.target.submit();

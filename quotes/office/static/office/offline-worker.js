@@ -31,6 +31,18 @@ const networkFirst = async (request) => {
     throw error;
   }
 };
+const cachedOrSaved = async (path) => (await caches.match(path)) || save(path, await fetch(path));
+// adds the modules that a script imports, and those that they import
+const IMPORT = /^import\s(?:[^"']*\sfrom\s+)?["'](\.[^"']+)["']/gm;
+const addImports = async (path, named) => {
+  const text = await (await cachedOrSaved(path)).clone().text();
+  for (const [, name] of text.matchAll(IMPORT)) {
+    const module = new URL(name, new URL(path, self.location)).pathname;
+    if (named.has(module)) continue;
+    named.add(module);
+    await addImports(module, named);
+  }
+};
 // saves every file that a cached page names, and deletes scripts and styles that none names
 const completeCache = async () => {
   const cache = await caches.open(CACHE), requests = await cache.keys(), named = new Set();
@@ -38,11 +50,13 @@ const completeCache = async () => {
     const text = await (await cache.match(request)).text();
     for (const [path] of text.matchAll(/\/static\/[^"'\s]+/g)) named.add(path);
   }
+  const scripts = [...named].filter((path) => path.endsWith(".js"));
+  await Promise.allSettled(scripts.map((path) => addImports(path, named)));
   for (const request of requests) {
     const url = new URL(request.url);
     if (isVersioned(url) && !named.has(url.pathname)) await cache.delete(request);
   }
-  await Promise.allSettled([...named].map(async (path) => (await cache.match(path)) || save(path, await fetch(path))));
+  await Promise.allSettled([...named].map(cachedOrSaved));
 };
 
 self.addEventListener("fetch", (event) => {
