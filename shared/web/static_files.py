@@ -14,8 +14,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from django.contrib.staticfiles import finders
+from django.contrib.staticfiles.storage import ManifestStaticFilesStorage
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
+_IMPORTS: Final = ManifestStaticFilesStorage._js_module_import_aggregation_patterns[1]  # type: ignore[attr-defined]  # not in the stubs
 _HASHED: Final = re.compile(r"(?P<stem>.+)\.[0-9a-f]{12}(?P<suffix>\.[^./]+)\Z")
 
 
@@ -56,7 +58,11 @@ class HashedNameFinder(finders.BaseFinder):
 class HashedStorage(CompressedManifestStaticFilesStorage):  # type: ignore[misc]  # whitenoise has no types
     """Storage with the manifest of ``collectstatic`` if it exists, otherwise with hashes of the source files."""
 
-    support_js_module_import_aggregation = True  # modules import each other by names with a hash too
+    # our modules import each other by names with a hash too; scripts of packages name files in comments that do not exist
+    patterns = (
+        *CompressedManifestStaticFilesStorage.patterns,
+        *((f"{app}/*.js", _IMPORTS) for app in ("office", "documents")),
+    )
 
     def url(self, name: str | None, force: bool = False) -> str:
         """Return the address of a file."""

@@ -62,7 +62,8 @@ def _wait_until_saved(page: Page) -> None:
 
 def _looked_after(page: Page) -> None:
     """Wait until the service worker controls the page and has a copy of it."""
-    page.wait_for_function("!!(navigator.serviceWorker && navigator.serviceWorker.controller)")
+    page.evaluate("""new Promise((done) => navigator.serviceWorker.controller
+        ? done() : navigator.serviceWorker.addEventListener("controllerchange", () => done()))""")
     page.reload()
     expect(page.locator("#drawing")).to_be_visible()
 

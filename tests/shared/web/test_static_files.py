@@ -56,7 +56,7 @@ def test_a_file_that_is_missing_is_a_fault_of_the_page() -> None:
 
 
 @pytest.mark.slow
-def test_collected_files_have_a_hash_too_and_styles_name_their_fonts_by_it(tmp_path: Path) -> None:
+def test_collected_files_have_a_hash_too_and_styles_and_modules_name_others_by_it(tmp_path: Path) -> None:
     code = f"""
 from django.conf import settings
 from shared import settings as ours
@@ -81,7 +81,10 @@ client = Client(headers={"Host": "localhost"})
 style = staticfiles_storage.url("sheet.css")
 answer = client.get(style)
 font = re.search(r'url\\("(fonts/[^"]+)"\\)', b"".join(answer).decode())[1]
-print(style, answer["Cache-Control"], client.get(f"/static/{font}").status_code, f"/static/{font}", sep="|")
+script = b"".join(client.get(staticfiles_storage.url("office/measure.js"))).decode()
+module = re.search(r'from "\\./(measure/names[^"]+)"', script)[1]
+print(style, answer["Cache-Control"], client.get(f"/static/{font}").status_code, f"/static/{font}", sep="|", end="|")
+print(f"/static/office/{module}", client.get(f"/static/office/{module}").status_code, sep="|")
 """
     env = {**os.environ, "BAYWRIGHT_DEMO": "1", "DATABASE_URL": f"sqlite:///{tmp_path / 'none.sqlite3'}"}
     for collected, program in (("True", collect), ("False", look)):
@@ -90,7 +93,8 @@ print(style, answer["Cache-Control"], client.get(f"/static/{font}").status_code,
             cwd=ROOT, env=env, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
-    style, kept, status, font = done.stdout.strip().split("|")
+    style, kept, status, font, module, module_status = done.stdout.strip().split("|")
     assert HASHED.match(style)
     assert HASHED.match(font)
-    assert (kept, status) == (FOR_EVER, "200")
+    assert HASHED.match(module)
+    assert (kept, status, module_status) == (FOR_EVER, "200", "200")
