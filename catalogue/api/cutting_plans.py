@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from catalogue.engine import cutting_plans
 from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
-from fencing.cutting import demand_of, plan_cuts
+from fencing.cutting import plan_cuts, read_demand_document
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.row_serializer import RowSerializer, same_names
@@ -142,7 +142,7 @@ class CuttingPlans(Endpoint):
     def post(self, request: Request) -> Response:
         seconds = self._seconds()
         if seconds is None:
-            return Response(plan_cuts(demand_of(request.data), cutting_plans.INTERACTIVE).document())
+            return Response(plan_cuts(read_demand_document(request.data), cutting_plans.INTERACTIVE).document())
         if not self.actor.may(Scope.ORDERS_WRITE):
             raise Problem("forbidden", f"This needs the scope {Scope.ORDERS_WRITE}.")
         if self.business.suspended:

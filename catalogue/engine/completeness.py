@@ -14,7 +14,7 @@ from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import InvalidDocument
 from fencing.model.roles import ROLES, Role, RoleNeed
 from fencing.model.system import SheetSupply, System
-from fencing.set_out.posts import diameters
+from fencing.set_out.posts import find_diameters
 from shared.business.models import Business
 from shared.common.dates import today
 
@@ -92,7 +92,7 @@ def _of_digging(rules: PriceRules, system: System) -> Iterator[MissingItem]:
             key = f"dig_deeper.{soil}" if soil else "dig_deeper"
             text = f"no labour rate for each further 100 mm of a hole{f' in {soil}' if soil else ''}"
             yield MissingItem("labour.missing", "", None, text, key=key)
-    across = max(diameters(system))
+    across = max(find_diameters(system))
     if rules.factors.diameter(across) is None:
         yield MissingItem(
             "factor.missing", "", None, f"no factor for holes {across} mm across", key=f"diameter.{across}"

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
-from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
+from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand_document
 from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.business.models import Business
@@ -37,7 +37,7 @@ OPEN = (PlanState.WAITING, PlanState.RUNNING)
 @transaction.atomic
 def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> AskedPlan:
     """Store a demand for planning. Raise if it is not valid, or if the business has too many plans running."""
-    demand_of(document)
+    read_demand_document(document)
     if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MAX_OPEN:
         raise Problem("conflict", f"{MAX_OPEN} plans are at work already: wait for one, or cancel it.")
     row = AskedPlan.objects.of(business).create(demand=document, seconds=seconds, requested_by=actor.name[:200])
@@ -56,7 +56,7 @@ def search(row: AskedPlan) -> CutPlan:
     AskedPlan.objects.of(row.business).filter(pk=row.pk, state__in=OPEN).update(**started)
     seconds = row.seconds if settings.REDIS_URL else min(row.seconds, IN_REQUEST_S)
     budget = Budget(work=seconds * 1_000_000, seconds=float(seconds))
-    return plan_cuts(demand_of(row.demand), budget, Watch(row))
+    return plan_cuts(read_demand_document(row.demand), budget, Watch(row))
 
 
 class Watch:

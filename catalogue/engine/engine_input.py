@@ -16,7 +16,7 @@ from fencing.model.roles import CUT_ROLES
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice
 from fencing.reading.system import read_system
-from fencing.set_out.posts import diameters
+from fencing.set_out.posts import find_diameters
 from shared.business.models import Business
 from shared.common.dates import today
 
@@ -141,7 +141,7 @@ def price_list(business: Business, system: System, on: date | None = None) -> Pr
     def rate(activity: str) -> Decimal:
         return rules.labour_rate(activity) or Decimal(0)
 
-    _, factor = rules.factors.diameter(max(diameters(system))) or (0, Decimal(1))
+    _, factor = rules.factors.diameter(max(find_diameters(system))) or (0, Decimal(1))
 
     def hole(soil: str) -> Decimal:
         dig = rules.dig_rate(soil)

@@ -10,7 +10,7 @@ from fencing.buying.packs import in_packs
 from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, bars_in
 from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
-from fencing.cutting.planner import nowhere_of
+from fencing.cutting.planner import list_oversized_pieces
 from fencing.model.pieces import Piece
 
 
@@ -80,7 +80,7 @@ def plan_cut_lengths(
         return None, [], [_missing(piece, "no stock for it") for piece in pieces]
     kerf = market.kerf.get(role, 0)
     whole = demand_for(pieces, items, kerf)
-    lost = {length for length, _ in nowhere_of(whole)}
+    lost = {length for length, _ in list_oversized_pieces(whole)}
     missing = [_missing(piece, "longer than every stock length") for piece in pieces if piece.length in lost]
     served = tuple(piece for piece in pieces if piece.length not in lost)
     if not served:

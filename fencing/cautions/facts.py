@@ -49,14 +49,14 @@ class CautionFacts:
     strength_screened: bool = False
 
 
-def lowest_clear_height(bays: Collection[Bay]) -> int | None:
+def find_lowest_clear_height(bays: Collection[Bay]) -> int | None:
     """Return the lowest height of the top above the ground [mm] at any end of any bay; None without bays.
 
     A stepped bay is measured at the highest ground under it, like a barrier. Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> lowest_clear_height(take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays)  # 1800 over a gap of 50
+    >>> find_lowest_clear_height(take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays)  # 1800 over a gap of 50
     1850
     """
     return min(_heights(bays), default=None)
@@ -75,7 +75,7 @@ def _may_hold_asbestos(old: str) -> bool:
     return any(word in old.casefold() for word in FIBRE_CEMENT)
 
 
-def facts_of(
+def collect_facts(
     takeoff: TakeOff, *, pool_runs: Collection[str] = (), driveway: bool = False, local_height: int | None = None
 ) -> CautionFacts:
     """Return the facts of a job from its take-off and from answers of the user.
@@ -94,7 +94,7 @@ def facts_of(
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.quantities.take_off import take_off
-        >>> facts = facts_of(take_off(TWO_BAYS, ROUND_SIZES), pool_runs={"A"})
+        >>> facts = collect_facts(take_off(TWO_BAYS, ROUND_SIZES), pool_runs={"A"})
         >>> facts.highest, facts.pool_gap, facts.gates
         (1850, 50, False)
     """
@@ -120,7 +120,7 @@ def facts_of(
         highest=max(_heights(bays), default=None),
         local_height=local_height,
         pool=bool(pool_runs),
-        pool_lowest=lowest_clear_height(by_pool),
+        pool_lowest=find_lowest_clear_height(by_pool),
         pool_gap=max((bay.gap_max for bay in by_pool), default=None),
         pool_lattice=any(bay.lattice_height for bay in by_pool),
         strength_screened=takeoff.measure.strength is not None,

@@ -1,6 +1,6 @@
 """Cautions of a document, chosen by the facts of the job, in words for its reader.
 
-Documents call :func:`cautions_for`; no other code writes cautions. To add a caution, add an entry to
+Documents call :func:`select_cautions`; no other code writes cautions. To add a caution, add an entry to
 ``fencing/cautions/register.py`` and its case to tests/fencing/cautions/test_select.py.
 """
 
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fencing.cautions.facts import CautionFacts
 from fencing.cautions.register import REGISTER, Reader, Source
 
-__all__ = ["PrintedCaution", "Reader", "cautions_for"]
+__all__ = ["PrintedCaution", "Reader", "select_cautions"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class PrintedCaution:
     source: str
 
 
-def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[PrintedCaution, ...]:
+def select_cautions(facts: CautionFacts, reader: Reader) -> tuple[PrintedCaution, ...]:
     """Return the cautions that apply to a job, in words for one reader.
 
     Args:
@@ -37,7 +37,7 @@ def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[PrintedCaution, .
     Source: house rule; each caution has its own source.
 
     Example:
-        >>> [caution.id for caution in cautions_for(CautionFacts(digging=True, concrete=True), Reader.CREW)]
+        >>> [caution.id for caution in select_cautions(CautionFacts(digging=True, concrete=True), Reader.CREW)]
         ['services', 'cement']
     """
     known = {name: getattr(facts, name) for name in ("highest", "local_height", "pool_lowest", "pool_gap")}

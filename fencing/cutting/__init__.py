@@ -1,7 +1,7 @@
 """Cutting plans: the cheapest bars to buy and how to cut them, with a proof of the lowest possible cost."""
 
 from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, StockLength
-from fencing.cutting.demand_reader import demand_of, read_demand
+from fencing.cutting.demand_reader import read_demand, read_demand_document
 from fencing.cutting.plan_model import CutBar, CutPlan, Status
 from fencing.cutting.planner import plan_cuts
 
@@ -15,7 +15,7 @@ __all__ = [
     "Demand",
     "Status",
     "StockLength",
-    "demand_of",
     "plan_cuts",
     "read_demand",
+    "read_demand_document",
 ]

@@ -14,15 +14,33 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fencing.cutting.column_generation import SURE, PricingResult, SearchState, generate, start, unfinished_bound
+from fencing.cutting.column_generation import (
+    SURE,
+    PricingResult,
+    SearchState,
+    find_unfinished_bound,
+    generate_columns,
+    start_search,
+)
 from fencing.cutting.demand import Effort, Spent
 from fencing.cutting.diving_heuristic import dive, round_off
-from fencing.cutting.greedy import LARGE, LAST, LAST_OF_MIXED, MIXED, Bars, cost_of, greedy, laid, rest_of, whole_again
-from fencing.cutting.knapsack import most_worth
+from fencing.cutting.greedy import (
+    LARGE,
+    LAST,
+    LAST_OF_MIXED,
+    MIXED,
+    Bars,
+    calculate_cost,
+    fill_greedily,
+    lay_tight_bars,
+    restore_patterns,
+    split_remainder,
+)
+from fencing.cutting.knapsack import find_most_worth
 from fencing.cutting.local_search import recut
-from fencing.cutting.lower_bounds import least_paid
-from fencing.cutting.pattern_branching import packed
-from fencing.cutting.pattern_packing import PackingResult, best_of, every_pattern
+from fencing.cutting.lower_bounds import find_minimum_payment
+from fencing.cutting.pattern_branching import pack_columns
+from fencing.cutting.pattern_packing import PackingResult, list_patterns, search_patterns
 from fencing.cutting.plan_model import PatternBranch, ProofEnd
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
@@ -85,7 +103,7 @@ class Search:
         report: Report | None = None,
         ceiling: int | None = None,
     ) -> None:
-        self.run: SearchState = start(problem, effort, ceiling)
+        self.run: SearchState = start_search(problem, effort, ceiling)
         count, mixed = sum(problem.counts), len(problem.widths) > MIXED
         if count >= LARGE:
             self.run.finish, self.run.last = self._finish, LAST
@@ -146,7 +164,7 @@ class Search:
         """Leave a node unfinished. The first one keeps at least the bound of its current prices."""
         self._stuck.append(node)
         if node is self.root and not node.bound:
-            bound, values = unfinished_bound(self.run, node.box)
+            bound, values = find_unfinished_bound(self.run, node.box)
             up = self.run.totals.round_up(bound, self.run.scale)
             if bound > 0 and up < self.run.upper:
                 node.bound, node.values = up, values
@@ -159,16 +177,16 @@ class Search:
     def _planned(self, need: tuple[int, ...], bars: Bars, work: int) -> Bars | None:
         """Plan the pieces that the given bars do not cover; return None if that is not cheaper than the best plan."""
         problem, effort = self.run.problem, self.run.effort
-        ceiling = self.run.upper - cost_of(problem, bars)
+        ceiling = self.run.upper - calculate_cost(problem, bars)
         if ceiling <= 0:
             return None
-        rest, pieces = rest_of(problem, need, bars)
+        rest, pieces = split_remainder(problem, need, bars)
         own = Effort(min(work, effort.left))
         inner = Search(rest, own, ceiling=ceiling)
         inner.run.most_columns = self.run.most_columns
         found = inner.solve()
         effort.spend(own.done)
-        return whole_again(found.bars, pieces, len(need)) if found.bars else None
+        return restore_patterns(found.bars, pieces, len(need)) if found.bars else None
 
     def current_result(self) -> SearchResult:
         """Return the best plan and bound so far."""
@@ -195,7 +213,7 @@ class Search:
         run, problem = self.run, self.run.problem
         # half of the work at most for the first programme: the rest goes into making plans from its result
         until = run.effort.limit // 2 if node is self.root else None
-        priced = generate(run, problem.counts, node.box, until=until)
+        priced = generate_columns(run, problem.counts, node.box, until=until)
         bound = run.totals.round_up(priced.bound, run.scale)
         if max(bound, node.bound) < run.upper:
             bound = max(bound, self._paid(node.box, priced.values))
@@ -206,23 +224,23 @@ class Search:
     def _paid(self, box: VariableBounds, values: list[int]) -> int:
         """Return the bound that these prices give with whole bars."""
         run, problem = self.run, self.run.problem
-        best = most_worth(problem.widths, problem.counts, values, problem.widest)
+        best = find_most_worth(problem.widths, problem.counts, values, problem.widest)
         wanted = sum(count * value for count, value in zip(problem.counts, values, strict=True))
         worth = [int(best[kind.width]) for kind in problem.kinds]
-        paid, cells = least_paid(problem, box, worth, wanted, run.upper)
+        paid, cells = find_minimum_payment(problem, box, worth, wanted, run.upper)
         run.effort.spend(cells // 800)
         return paid
 
     def _lay(self) -> None:
         """Before the first programme, make a plan of bars with little waste, and a bound from prices by length."""
         run, root = self.run, self.root
-        bound, values = unfinished_bound(run, root.box)
+        bound, values = find_unfinished_bound(run, root.box)
         run.effort.spend(3 * len(values) * run.problem.widest // 500)
         root.bound, root.values = max(run.totals.round_up(bound, run.scale), self._paid(root.box, values)), values
-        need, bars = laid(run.problem, run.last)
+        need, bars = lay_tight_bars(run.problem, run.last)
         run.effort.spend(len(bars) * len(need))
         end = self._finish(need, bars) if any(need) else None
-        end = greedy(run.problem, need, bars) if end is None else end
+        end = fill_greedily(run.problem, need, bars) if end is None else end
         run.offer(None if end is None else bars + end)
         run.floor = root.bound
         recut(run, values, self._planned, EARLY_TRIES)
@@ -283,16 +301,16 @@ class Search:
     def _pack(self, node: Node, priced: PricingResult, most: int, nodes: int) -> bool:
         """Close the node over all patterns of a better plan, if they are few enough. HiGHS is used last."""
         most = min(most, self.run.most_columns)
-        columns = every_pattern(self.run, node.box, priced.values, priced.bound, most)
+        columns = list_patterns(self.run, node.box, priced.values, priced.bound, most)
         if columns is None:
             return False
-        node.packing = packed(self.run, node.box, columns, nodes)
+        node.packing = pack_columns(self.run, node.box, columns, nodes)
         if node.packing is not None:
             node.proof, node.values = "listed", priced.values
             return True
         if self._closed(node):
             return True
-        verdict = best_of(self.run, node.box, columns, nodes)
+        verdict = search_patterns(self.run, node.box, columns, nodes)
         self.run.effort.spend(0)
         if verdict is not PackingResult.OPEN:
             node.proof = "mip"
@@ -302,7 +320,7 @@ class Search:
         """Look for a better plan among the known patterns. This proves nothing unless the plan reaches the bound."""
         columns = self.run.master.columns
         if len(columns) <= min(2500, self.run.most_columns, 150_000 // len(self.run.problem.widths)):
-            best_of(self.run, node.box, columns, DEEP // 8)
+            search_patterns(self.run, node.box, columns, DEEP // 8)
             self.run.effort.spend(0)
         return self._closed(node)
 

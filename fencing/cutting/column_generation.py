@@ -8,9 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fencing.cutting.demand import Effort
-from fencing.cutting.greedy import Bars, cost_of, greedy, trimmed
-from fencing.cutting.knapsack import Knapsack, Pattern, Values, knapsack, most_worth
-from fencing.cutting.lower_bounds import PayableTotals, least_over_box, scale_for, slopes, totals_of
+from fencing.cutting.greedy import Bars, calculate_cost, fill_greedily, trim_bars
+from fencing.cutting.knapsack import Knapsack, Pattern, Values, find_most_worth, solve_knapsack
+from fencing.cutting.lower_bounds import (
+    PayableTotals,
+    build_payable_totals,
+    calculate_slopes,
+    find_scale,
+    minimise_over_box,
+)
 from fencing.cutting.master_problem import Floats, Master, RelaxationResult
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
@@ -52,8 +58,8 @@ class SearchState:
         """Store a plan if it is cheaper than the best one; return True if it is."""
         if bars is None:
             return False
-        better = trimmed(self.problem, bars)
-        cost = cost_of(self.problem, better)
+        better = trim_bars(self.problem, bars)
+        cost = calculate_cost(self.problem, better)
         if cost >= self.upper:
             return False
         self.upper, self.bars = cost, better
@@ -62,20 +68,20 @@ class SearchState:
         return True
 
 
-def start(problem: CuttingProblem, effort: Effort, ceiling: int | None = None) -> SearchState:
+def start_search(problem: CuttingProblem, effort: Effort, ceiling: int | None = None) -> SearchState:
     """Start a search with the best of several greedy plans. With a ceiling, only a cheaper plan counts."""
-    plans = [greedy(problem, problem.counts, [], thrift) for thrift in (1.0, 0.0, 0.9, 1.1)]
-    made = [trimmed(problem, plan) for plan in plans if plan is not None]
-    best = min(made, key=lambda plan: cost_of(problem, plan))
+    plans = [fill_greedily(problem, problem.counts, [], thrift) for thrift in (1.0, 0.0, 0.9, 1.1)]
+    made = [trim_bars(problem, plan) for plan in plans if plan is not None]
+    best = min(made, key=lambda plan: calculate_cost(problem, plan))
     master = Master(problem, effort)
     for plan in made:
         for kind, pattern, _ in plan:
             master.add(kind, pattern)
-    upper = cost_of(problem, best)
+    upper = calculate_cost(problem, best)
     if ceiling is not None and upper >= ceiling:
         best, upper = [], ceiling
     effort.note(len(problem.widths) * sum(len(plan) for plan in made) // 4)
-    return SearchState(problem, master, effort, scale_for(problem), totals_of(problem, upper), best, upper)
+    return SearchState(problem, master, effort, find_scale(problem), build_payable_totals(problem, upper), best, upper)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,7 @@ class PricingResult:
     closed: bool
 
 
-def generate(
+def generate_columns(
     run: SearchState, need: tuple[int, ...], box: VariableBounds, rounds: int = 1000, until: int | None = None
 ) -> PricingResult:
     """Solve the linear programme over all patterns for ``need`` within ``box``.
@@ -110,7 +116,7 @@ def generate(
         asked = np.minimum(relaxed.worth * scale, float(most_fine) * scale)
         held = steady and bound >= 0 and relaxed.missing < SURE
         values = _between(asked, best_values) if held else [int(item) for item in asked]
-        sack = knapsack(problem.widths, need, values, problem.widest)
+        sack = solve_knapsack(problem.widths, need, values, problem.widest)
         run.effort.spend(sack.cells // 500 + 100)
         run.asked = values
         here = _bound_at(run, need, box, values, sack.best)
@@ -136,7 +142,7 @@ def _bound_at(run: SearchState, need: tuple[int, ...], box: VariableBounds, valu
     """Return the minimum cost of a plan in the box at these prices. ``best`` is the maximum value for each width."""
     worth = [int(best[kind.width]) for kind in run.problem.kinds]
     pieces = sum(count * value for count, value in zip(need, values, strict=True))
-    return pieces + least_over_box(run.problem, box, slopes(run.problem, run.scale, worth))
+    return pieces + minimise_over_box(run.problem, box, calculate_slopes(run.problem, run.scale, worth))
 
 
 def _between(asked: Floats, best: list[int]) -> list[int]:
@@ -144,7 +150,7 @@ def _between(asked: Floats, best: list[int]) -> list[int]:
     return [int(item) for item in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
 
 
-def unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:
+def find_unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:
     """Return a bound for the whole order, and its prices: from unfinished prices, or from length alone."""
     by_length = [width * run.scale for width in run.problem.widths]
     asked = run.asked if len(run.asked) == len(by_length) else by_length
@@ -154,14 +160,14 @@ def unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[i
 def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tuple[int, list[int]]:
     """Scale prices down until no bar of an unlimited type is worth more than it costs (Farley 1990)."""
     problem, scale = run.problem, run.scale
-    best = most_worth(problem.widths, problem.counts, asked, problem.widest)
+    best = find_most_worth(problem.widths, problem.counts, asked, problem.widest)
     over, under = 1, 0
     for kind in problem.kinds:
         worth = int(best[kind.width])
         if kind.limit is None and kind.cost * scale * under < over * worth:
             over, under = kind.cost * scale, worth
     values = [value * over // max(1, under) for value in asked]
-    best = most_worth(problem.widths, problem.counts, values, problem.widest)
+    best = find_most_worth(problem.widths, problem.counts, values, problem.widest)
     return _bound_at(run, problem.counts, box, values, best), values
 
 
@@ -207,6 +213,6 @@ def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> 
     return [(int(most[piece]), int(kinds[piece]), int(piece)) for piece in order]
 
 
-def covered(need: tuple[int, ...], pattern: Pattern, times: int) -> tuple[int, ...]:
+def subtract_pattern(need: tuple[int, ...], pattern: Pattern, times: int) -> tuple[int, ...]:
     """Return the pieces that are still needed after a number of bars of a pattern."""
     return tuple(max(0, count - times * cut) for count, cut in zip(need, pattern, strict=True))

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from fencing.cutting.demand import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
-from fencing.model.faults import Fault, FaultList, InvalidDocument, shown
-from fencing.reading.json_reader import read_json, sound
+from fencing.model.faults import Fault, FaultList, InvalidDocument, show_value
+from fencing.reading.json_reader import check_values, read_json
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "schema")
@@ -64,15 +64,15 @@ def read_demand(source: str | bytes) -> Demand:
     """
     brackets = source.count(b"[" if isinstance(source, bytes) else "[")  # type: ignore[arg-type]
     _reject_flood(brackets - 2)
-    return demand_of(read_json(source))
+    return read_demand_document(read_json(source))
 
 
-def demand_of(document: object) -> Demand:
+def read_demand_document(document: object) -> Demand:
     """Read a cutting demand from a parsed document."""
     pieces = document.get("pieces") if isinstance(document, Mapping) else None
     _reject_flood(len(pieces) if isinstance(pieces, list) else 0)
     faults = FaultList()
-    table = ObjectReader(sound(document), "", faults, DEMAND_KEYS)
+    table = ObjectReader(check_values(document), "", faults, DEMAND_KEYS)
     table.word("schema", (DEMAND_SCHEMA,), DEMAND_SCHEMA)
     kerf = table.whole("kerf_mm", 0, 100)
     merged = _pieces(table, faults)
@@ -99,13 +99,15 @@ def _pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ..
     for pointer, item in table.items("pieces", MAX_ROWS, 1):
         pair = item if isinstance(item, list) else []
         if len(pair) != 2 or not all(isinstance(value, int) and not isinstance(value, bool) for value in pair):
-            faults.add(pointer, "type", f"{shown(item)} is not a pair; enter [length_mm, count], both whole numbers")
+            faults.add(
+                pointer, "type", f"{show_value(item)} is not a pair; enter [length_mm, count], both whole numbers"
+            )
             continue
         length, count = pair
         if not 1 <= length <= LONGEST:
-            faults.add(f"{pointer}/0", "range", f"{shown(length)} is not a valid length; enter 1 to {LONGEST} mm")
+            faults.add(f"{pointer}/0", "range", f"{show_value(length)} is not a valid length; enter 1 to {LONGEST} mm")
         elif not 1 <= count <= MAX_PIECES:
-            faults.add(f"{pointer}/1", "range", f"{shown(count)} is not a valid count; enter 1 to {MAX_PIECES}")
+            faults.add(f"{pointer}/1", "range", f"{show_value(count)} is not a valid count; enter 1 to {MAX_PIECES}")
         else:
             counts[length] = counts.get(length, 0) + count
     if sum(counts.values()) > MAX_PIECES:
@@ -158,9 +160,11 @@ def _money(row: ObjectReader, key: str) -> Decimal:
         if amount >= 0 and len(amount.as_tuple().digits) <= MAX_PRICE_DIGITS:
             return amount
         reason = "is negative" if amount < 0 else "has too many digits"
-        row.fault(key, "range", f"{shown(value)} {reason}; enter 0 or more with at most {MAX_PRICE_DIGITS} digits")
+        row.fault(key, "range", f"{show_value(value)} {reason}; enter 0 or more with at most {MAX_PRICE_DIGITS} digits")
     elif key in row:
-        row.fault(key, "type", f'{shown(value)} is not a price; enter a decimal number as text, for example "31.20"')
+        row.fault(
+            key, "type", f'{show_value(value)} is not a price; enter a decimal number as text, for example "31.20"'
+        )
     return Decimal(0)
 
 
@@ -201,4 +205,4 @@ def _check_whole(demand: Demand, faults: FaultList) -> None:
         faults.add("/stock", "range", "the prices together need too many digits; enter fewer decimals")
 
 
-__all__ = ["InvalidDocument", "demand_of", "read_demand"]
+__all__ = ["InvalidDocument", "read_demand", "read_demand_document"]

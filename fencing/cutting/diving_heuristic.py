@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fencing.cutting.column_generation import SURE, PricingResult, SearchState, covered, generate
-from fencing.cutting.greedy import Bars, cost_of, greedy
+from fencing.cutting.column_generation import SURE, PricingResult, SearchState, generate_columns, subtract_pattern
+from fencing.cutting.greedy import Bars, calculate_cost, fill_greedily
 from fencing.cutting.master_problem import Floats
 from fencing.cutting.problem import VariableBounds
 
@@ -24,9 +24,9 @@ def round_off(run: SearchState, shares: Floats) -> bool:
             times = _useful(need, pattern, int(shares[column] + 1.0 - threshold + SURE))
             if times > 0 and _allowed(run, bars, kind) >= times:
                 bars.append((kind, pattern, times))
-                need = covered(need, pattern, times)
+                need = subtract_pattern(need, pattern, times)
         for thrift in (1.0, 0.0):
-            rest = greedy(run.problem, need, bars, thrift)
+            rest = fill_greedily(run.problem, need, bars, thrift)
             run.effort.spend(20 + len(need) * (len(rest or ()) + 1) // 2)
             better |= rest is not None and run.offer(bars + rest)
     return better
@@ -62,14 +62,14 @@ def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
                 break
             for kind, pattern, times in chosen:
                 bars.append((kind, pattern, times))
-                need = covered(need, pattern, times)
+                need = subtract_pattern(need, pattern, times)
                 low = _less(low, kind, times)
                 high = _less(high, kind, times)
-            spent = cost_of(run.problem, bars)
+            spent = calculate_cost(run.problem, bars)
             if run.finish is not None and any(need) and sum(need) <= run.last:
                 end = run.finish(need, bars)
                 return (end is not None and run.offer(bars + end)) or better
-            rest = greedy(run.problem, need, bars) if sum(need) < 60 else None
+            rest = fill_greedily(run.problem, need, bars) if sum(need) < 60 else None
             better |= rest is not None and run.offer(bars + rest)
             if not any(need) or spent >= run.target:
                 break
@@ -99,7 +99,7 @@ def _solve_remainder(
     kept, upper = run.bars, run.upper
     run.upper = max(1, upper - spent)
     try:
-        priced = generate(run, need, box, rounds=4)
+        priced = generate_columns(run, need, box, rounds=4)
     finally:
         run.bars, run.upper = kept, upper
     if priced.closed or priced.relaxed.missing > SURE:
@@ -118,7 +118,7 @@ def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple
         if most > 0:
             bars.append((kind, pattern, most))
             room[kind] -= most
-            need = covered(need, pattern, most)
+            need = subtract_pattern(need, pattern, most)
     if bars:
         return bars
     parts = [int(column) for column in np.flatnonzero(shares > SURE)]
@@ -128,5 +128,5 @@ def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple
         if room[kind] > 0 and _useful(need, pattern, 1) and (not bars or shares[column] > 0.6):
             bars.append((kind, pattern, 1))
             room[kind] -= 1
-            need = covered(need, pattern, 1)
+            need = subtract_pattern(need, pattern, 1)
     return bars

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from operator import neg
 
-from fencing.cutting.knapsack import Pattern, splits
+from fencing.cutting.knapsack import Pattern, split_count
 from fencing.cutting.problem import CuttingProblem
 
 Bars = list[tuple[int, Pattern, int]]
@@ -19,11 +19,11 @@ Cut = list[tuple[int, int]]
 """The pieces of one bar as (piece, times), without pieces it has none of."""
 
 
-def cost_of(problem: CuttingProblem, bars: Bars) -> int:
+def calculate_cost(problem: CuttingProblem, bars: Bars) -> int:
     return sum(problem.kinds[kind].cost * times for kind, _, times in bars)
 
 
-def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) -> tuple[Cut, int]:
+def fill_bar(widths: Sequence[int], need: Sequence[int], room: int, first: int) -> tuple[Cut, int]:
     """Fill one bar with as many pieces as fit, longest first from ``first`` on; return the cuts and the room left."""
     cut: Cut = []
     piece = first
@@ -41,7 +41,7 @@ def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) ->
     return cut, room
 
 
-def left_over(problem: CuttingProblem, bars: Bars) -> list[int]:
+def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
     """Return how many bars of each kind may still be bought. Shared limits count both kinds."""
     pieces = sum(problem.counts)
     left = [pieces if kind.limit is None else kind.limit for kind in problem.kinds]
@@ -50,7 +50,7 @@ def left_over(problem: CuttingProblem, bars: Bars) -> list[int]:
     return left
 
 
-def room_in_groups(problem: CuttingProblem, bars: Bars) -> list[int]:
+def count_group_room(problem: CuttingProblem, bars: Bars) -> list[int]:
     """Return the bars left of every shared limit."""
     used = [0] * len(problem.kinds)
     for kind, _, times in bars:
@@ -58,14 +58,14 @@ def room_in_groups(problem: CuttingProblem, bars: Bars) -> list[int]:
     return [limit - sum(used[kind] for kind in members) for members, limit in problem.groups]
 
 
-def greedy(problem: CuttingProblem, need: Sequence[int], before: Bars, thrift: float = 1.0) -> Bars | None:
+def fill_greedily(problem: CuttingProblem, need: Sequence[int], before: Bars, thrift: float = 1.0) -> Bars | None:
     """Finish a plan: cut the longest piece left from the bar that costs least for what is cut from it.
 
     ``thrift`` weighs cost against length used: 1 is cost per mm, more prefers cheap bars, 0 is the fullest bar. Return
     None if limited stock runs out.
     """
-    left = left_over(problem, before)
-    shared = room_in_groups(problem, before)
+    left = count_bars_left(problem, before)
+    shared = count_group_room(problem, before)
     need = list(need)
     made: Bars = []
     piece = 0
@@ -102,7 +102,7 @@ def _best_bar(
         room = min([left[place], *_shared_room(problem, place, shared)])
         if kind.width < problem.widths[piece] or room <= 0:
             continue
-        cut, over = filled(problem.widths, need, kind.width, piece)
+        cut, over = fill_bar(problem.widths, need, kind.width, piece)
         used = kind.width - over
         score = kind.cost**thrift / used if thrift else 1 - used / kind.width
         if place == problem.absent:
@@ -112,7 +112,7 @@ def _best_bar(
     return None if best is None else best[1:]
 
 
-def trimmed(problem: CuttingProblem, bars: Bars) -> Bars:
+def trim_bars(problem: CuttingProblem, bars: Bars) -> Bars:
     """Remove bars that are not needed, dearest first, while every piece stays covered."""
     held = [[(piece, cut) for piece, cut in enumerate(pattern) if cut] for _, pattern, _ in bars]
     spare = [-count for count in problem.counts]
@@ -138,7 +138,7 @@ LAST_OF_MIXED, MIXED = 40, 60
 """Number of pieces left for an order that is not large but has more different lengths than the second number."""
 
 
-def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
+def split_remainder(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
     """Return the problem that remains when ``bars`` are bought, and the indices of its pieces in the whole order."""
     pieces = [piece for piece, count in enumerate(need) if count]
     used = [0] * len(problem.kinds)
@@ -149,14 +149,14 @@ def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple
         for place, kind in enumerate(problem.kinds)
     )
     members = [group for group, _ in problem.groups]
-    groups = tuple(zip(members, room_in_groups(problem, bars), strict=True))
+    groups = tuple(zip(members, count_group_room(problem, bars), strict=True))
     widths = tuple(problem.widths[piece] for piece in pieces)
     return CuttingProblem(
         widths, tuple(need[piece] for piece in pieces), kinds, groups, problem.absent, problem.money
     ), pieces
 
 
-def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:
+def restore_patterns(bars: Bars, pieces: list[int], count: int) -> Bars:
     """Convert patterns of the rest to patterns of the whole order."""
     made: Bars = []
     for kind, pattern, times in bars:
@@ -167,11 +167,11 @@ def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:
     return made
 
 
-def laid(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
+def lay_tight_bars(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
     """Fill bars with the longest pieces until at most ``last`` pieces are left; return what is needed then, and the bars."""
     need, made = list(problem.counts), Bars()
     while sum(need) > last:
-        bar = _cheapest(problem, need, left_over(problem, made), room_in_groups(problem, made))
+        bar = _cheapest(problem, need, count_bars_left(problem, made), count_group_room(problem, made))
         if bar is None:
             break
         made.append((*bar, 1))
@@ -207,7 +207,7 @@ def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list
     sums, mask = [1] * (len(need) + 1), (1 << (problem.widest + 1)) - 1
     for piece in range(len(need) - 1, first - 1, -1):
         bits, width = sums[piece + 1], problem.widths[piece]
-        for times in splits(min(need[piece], problem.widest // width)):
+        for times in split_count(min(need[piece], problem.widest // width)):
             bits |= (bits << (width * times)) & mask
         sums[piece] = bits
     return sums

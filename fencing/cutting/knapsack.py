@@ -64,10 +64,10 @@ def fill(found: list[int], widths: tuple[int, ...], counts: tuple[int, ...], roo
     return tuple(found)
 
 
-def splits(count: int) -> list[int]:
+def split_count(count: int) -> list[int]:
     """Return numbers whose subset sums are 0 to ``count``.
 
-    >>> splits(6), splits(1)
+    >>> split_count(6), split_count(1)
     ([1, 2, 3], [1])
     """
     parts, step = [], 1
@@ -78,13 +78,13 @@ def splits(count: int) -> list[int]:
     return parts
 
 
-def knapsack(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Knapsack:
+def solve_knapsack(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Knapsack:
     """Fill the table for all widths 0 to ``widest``."""
     steps = [
         (piece, times)
         for piece, value in enumerate(values)
         if value > 0 and widths[piece] <= widest
-        for times in splits(min(counts[piece], widest // widths[piece]))
+        for times in split_count(min(counts[piece], widest // widths[piece]))
     ]
     best = np.zeros(widest + 1, dtype=np.int64)
     taken = np.zeros((len(steps), widest + 1), dtype=np.bool_)
@@ -96,23 +96,23 @@ def knapsack(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int]
     return Knapsack(widths, counts, values, best, taken, steps, (len(steps) + 1) * (widest + 1))
 
 
-def most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Sequence[int], widest: int) -> Values:
+def find_most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Sequence[int], widest: int) -> Values:
     """Return ``best`` alone, with a third of the memory, if no pattern is needed."""
     best = np.zeros(widest + 1, dtype=np.int64)
     for width, count, value in zip(widths, counts, values, strict=True):
-        for times in splits(min(count, widest // width)) if value > 0 else ():
+        for times in split_count(min(count, widest // width)) if value > 0 else ():
             span = times * width
             np.maximum(best[span:], best[:-span] + times * value, out=best[span:])
     return best
 
 
-def suffix_tables(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Values:
+def build_suffix_tables(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Values:
     """Return a table with the greatest value of pieces i, i + 1 ... within each width in row i; the last row is 0."""
     table = np.zeros((len(widths) + 1, widest + 1), dtype=np.int64)
     for piece in range(len(widths) - 1, -1, -1):
         row = table[piece]
         row[:] = table[piece + 1]
-        for times in splits(min(counts[piece], widest // widths[piece])) if values[piece] > 0 else ():
+        for times in split_count(min(counts[piece], widest // widths[piece])) if values[piece] > 0 else ():
             width = times * widths[piece]
             np.maximum(row[width:], row[:-width] + times * values[piece], out=row[width:])
     return table

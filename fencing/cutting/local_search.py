@@ -8,9 +8,9 @@ from random import Random
 import numpy as np
 
 from fencing.cutting.column_generation import SearchState
-from fencing.cutting.greedy import Bars, cost_of
-from fencing.cutting.knapsack import Pattern, most_worth
-from fencing.cutting.lower_bounds import least_paid
+from fencing.cutting.greedy import Bars, calculate_cost
+from fencing.cutting.knapsack import Pattern, find_most_worth
+from fencing.cutting.lower_bounds import find_minimum_payment
 
 PIECES = 44
 """Pieces in one part: about what a search proves at once."""
@@ -91,8 +91,8 @@ def _without(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], 
 def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ...], kept: Bars) -> bool:
     """Return True if these prices leave room for a cheaper way to buy this part."""
     problem = run.problem
-    ceiling = run.upper - cost_of(problem, kept)
-    best = most_worth(problem.widths, need, values, problem.widest)
+    ceiling = run.upper - calculate_cost(problem, kept)
+    best = find_most_worth(problem.widths, need, values, problem.widest)
     worth = [int(best[kind.width]) for kind in problem.kinds]
     used = [0] * len(problem.kinds)
     for kind, _, times in kept:
@@ -101,6 +101,6 @@ def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ..
         sum(need) if kind.limit is None else kind.limit - used[place] for place, kind in enumerate(problem.kinds)
     )
     wanted = sum(count * value for count, value in zip(need, values, strict=True))
-    paid, cells = least_paid(problem, ((0,) * len(high), high), worth, wanted, ceiling)
+    paid, cells = find_minimum_payment(problem, ((0,) * len(high), high), worth, wanted, ceiling)
     run.effort.spend((cells + sum(1 for item in need if item) * problem.widest) // 800)
     return paid < ceiling

@@ -14,14 +14,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fencing.cutting.knapsack import Values, splits
+from fencing.cutting.knapsack import Values, split_count
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 TOTALS_MOST = 400_000
 """Maximum total to look up exactly; above it only the common divisor of the prices is used."""
 
 
-def scale_for(problem: CuttingProblem) -> int:
+def find_scale(problem: CuttingProblem) -> int:
     """Return how many units of value make one unit of cost, so that no sum in the tables needs more than 62 bits."""
     dearest = max(1, max(kind.cost for kind in problem.kinds))
     most = max(1, problem.widest // min(problem.widths)) + 1
@@ -31,12 +31,12 @@ def scale_for(problem: CuttingProblem) -> int:
     return scale
 
 
-def slopes(problem: CuttingProblem, scale: int, worth: Sequence[int]) -> list[int]:
+def calculate_slopes(problem: CuttingProblem, scale: int, worth: Sequence[int]) -> list[int]:
     """Return the cost of one bar of each kind less its maximum worth, in units of value."""
     return [kind.cost * scale - most for kind, most in zip(problem.kinds, worth, strict=True)]
 
 
-def least_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int]) -> int:
+def minimise_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int]) -> int:
     """Return the minimum of ``sum(slope * y)`` over the box and the limits that kinds share.
 
     The limit of a group is kept exactly: its kinds start at their minimum, and the most rewarding ones are raised
@@ -82,7 +82,7 @@ class PayableTotals:
         return (self.bits & ((1 << value) - 1)).bit_length() - 1
 
 
-def totals_of(problem: CuttingProblem, ceiling: int) -> PayableTotals:
+def build_payable_totals(problem: CuttingProblem, ceiling: int) -> PayableTotals:
     """Return the payable totals up to ``ceiling``, if a table of that size is useful."""
     most = min(ceiling, TOTALS_MOST)
     mask = (1 << (most + 1)) - 1
@@ -103,7 +103,7 @@ PAID_MOST = 2_000_000
 """Maximum number of totals in the table, above what the box requires anyway."""
 
 
-def least_paid(
+def find_minimum_payment(
     problem: CuttingProblem, box: VariableBounds, worth: Sequence[int], wanted: int, ceiling: int
 ) -> tuple[int, int]:
     """Return the minimum total, at most ``ceiling``, of bars that are worth ``wanted``; and the number of table cells."""
@@ -140,7 +140,7 @@ def _with_way(best: Values, cost: int, worth: int, more: int) -> tuple[Values, i
         np.maximum.accumulate(table, axis=0, out=table)
         table += climb
         return table.reshape(-1)[: len(best)], 4
-    parts = splits(more)
+    parts = split_count(more)
     for times in parts:
         span = cost * times
         np.maximum(best[span:], best[:-span] + worth * times, out=best[span:])

@@ -31,7 +31,7 @@ class RelaxationResult:
     bought: Floats
 
 
-def quiet_solver() -> core._Highs:
+def make_solver() -> core._Highs:
     """Return a solver that prints nothing, uses one thread and does not use chance."""
     solver = core._Highs()  # the public class prints a banner before its output can be switched off
     solver.setOptionValue("output_flag", False)
@@ -54,7 +54,7 @@ class Master:
         self.columns: list[tuple[int, Pattern]] = []
         self._known: dict[tuple[int, Pattern], int] = {}
         self.fine = 10 * max(kind.cost for kind in problem.kinds) + 1
-        self._solver = quiet_solver()
+        self._solver = make_solver()
         self._solver.setOptionValue("presolve", "off")
         self._solver.setOptionValue("solver", "simplex")
         self._kind_rows: list[list[int]] = [[self.pieces + kind] for kind in range(len(problem.kinds))]

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from fencing.cutting.column_generation import SURE, SearchState
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.lower_bounds import least_over_box, slopes
-from fencing.cutting.master_problem import DUAL_SIMPLEX, quiet_solver
+from fencing.cutting.lower_bounds import calculate_slopes, minimise_over_box
+from fencing.cutting.master_problem import DUAL_SIMPLEX, make_solver
 from fencing.cutting.plan_model import PatternBranch, ProofEnd
 from fencing.cutting.problem import VariableBounds
 
@@ -99,7 +99,7 @@ class PatternBranching:
         model.a_matrix_.start_ = np.array(starts, dtype=np.int32)
         model.a_matrix_.index_ = np.array(index, dtype=np.int32)
         model.a_matrix_.value_ = np.array(value)
-        solver = quiet_solver()
+        solver = make_solver()
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("solver", "simplex")
         solver.setOptionValue("simplex_strategy", DUAL_SIMPLEX)
@@ -177,7 +177,7 @@ class PatternBranching:
                 gain += fee * self._rows[limit.test][1]
         worth = [int(gain[own].max()) if len(own) else 0 for own in self.own]
         bound = int(values @ self.counts) + sum(fee * limit.count for limit, fee in zip(path, fees, strict=True))
-        bound += least_over_box(problem, self.box, slopes(problem, run.scale, worth))
+        bound += minimise_over_box(problem, self.box, calculate_slopes(problem, run.scale, worth))
         return run.totals.round_up(bound, run.scale) >= run.upper
 
     def _offer(self, whole: Floats) -> None:
@@ -230,7 +230,9 @@ class PatternBranching:
         return self._rows[test][0]
 
 
-def packed(run: SearchState, box: VariableBounds, columns: Columns, nodes: int) -> PatternBranch | ProofEnd | None:
+def pack_columns(
+    run: SearchState, box: VariableBounds, columns: Columns, nodes: int
+) -> PatternBranch | ProofEnd | None:
     """Pack with these patterns; return the proof that no cheaper plan is left, or None if the nodes are used up."""
     kinds = {kind for kind, _ in columns}
     low, high = box

@@ -11,8 +11,8 @@ import numpy as np
 
 from fencing.cutting.column_generation import SearchState
 from fencing.cutting.greedy import Bars
-from fencing.cutting.knapsack import Pattern, most_worth, suffix_tables
-from fencing.cutting.master_problem import quiet_solver
+from fencing.cutting.knapsack import Pattern, build_suffix_tables, find_most_worth
+from fencing.cutting.master_problem import make_solver
 from fencing.cutting.problem import VariableBounds
 
 Columns = list[tuple[int, Pattern]]
@@ -66,7 +66,7 @@ class _Listing:
         )
 
 
-def every_pattern(run: SearchState, box: VariableBounds, values: list[int], bound: int, most: int) -> Columns | None:
+def list_patterns(run: SearchState, box: VariableBounds, values: list[int], bound: int, most: int) -> Columns | None:
     """List all full patterns that a cheaper plan can use within the box; return None if there are more than ``most``.
 
     A plan that uses a pattern costs at least the bound plus the pattern's loss against the best of its kind.
@@ -75,8 +75,8 @@ def every_pattern(run: SearchState, box: VariableBounds, values: list[int], boun
     slack = run.target * run.scale - bound
     if (len(problem.widths) + 1) * (problem.widest + 1) > 3_000_000:
         return None
-    best = most_worth(problem.widths, problem.counts, values, problem.widest)
-    tables = suffix_tables(problem.widths, problem.counts, values, problem.widest)
+    best = find_most_worth(problem.widths, problem.counts, values, problem.widest)
+    tables = build_suffix_tables(problem.widths, problem.counts, values, problem.widest)
     run.effort.spend(tables.size // 100)
     lists = tables.tolist()
     columns: Columns = []
@@ -127,7 +127,9 @@ def _needed(run: SearchState, columns: Columns) -> Columns:
     return [column for column in columns if not two_for_less(*column)]
 
 
-def best_of(run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, Pattern]], nodes: int) -> PackingResult:
+def search_patterns(
+    run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, Pattern]], nodes: int
+) -> PackingResult:
     """Look for a plan of these patterns that is cheaper than the best one, and offer it.
 
     NONE means that HiGHS found that there is none. A leaf closed in this way is marked as proved by ``mip``.
@@ -135,7 +137,7 @@ def best_of(run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, 
     columns = list(columns)
     if not columns:
         return PackingResult.NONE
-    solver = quiet_solver()
+    solver = make_solver()
     for option, value in (
         ("mip_max_nodes", nodes),
         ("mip_allow_restart", False),

@@ -8,25 +8,25 @@ from fencing.cutting.branch_and_price import Node, SearchResult
 from fencing.cutting.demand import Demand
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.plan_model import Certificate, CutBar, CutPlan, ProofBranch, ProofLeaf, Status, left_of
+from fencing.cutting.plan_model import Certificate, CutBar, CutPlan, ProofBranch, ProofLeaf, Status, calculate_rest
 from fencing.cutting.problem import CuttingProblem
 
 Cuts = tuple[tuple[int, int], ...]
 
 
-def plan_of(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
+def build_plan(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
     """Build the plan in the terms of the demand."""
     if problem.absent is not None and any(kind == problem.absent for kind, _, _ in found.bars):
         return _not_all(demand, problem, found)
-    bars = bars_of(demand, problem, found.bars)
-    cost = cost_of(demand, bars)
+    bars = build_bars(demand, problem, found.bars)
+    cost = calculate_cost(demand, bars)
     bound = min(found.bound * problem.money, cost)
     proof = Certificate(tuple(kind.rows for kind in problem.kinds), found.scale, problem.money, _tree(found.tree))
     status = Status.OPTIMAL if bound == cost else Status.GAP
     return CutPlan(demand, status, bars, cost, bound, certificate=proof)
 
 
-def cost_of(demand: Demand, bars: tuple[CutBar, ...]) -> int:
+def calculate_cost(demand: Demand, bars: tuple[CutBar, ...]) -> int:
     """Return the cost of the bars, in units of the price."""
     rows = demand.stock
     return sum(bar.count * (rows[bar.stock].cost - (rows[bar.stock].credit if bar.credited else 0)) for bar in bars)
@@ -88,7 +88,7 @@ def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
     return moved
 
 
-def bars_of(demand: Demand, problem: CuttingProblem, bars: Bars) -> tuple[CutBar, ...]:
+def build_bars(demand: Demand, problem: CuttingProblem, bars: Bars) -> tuple[CutBar, ...]:
     """Return bars of the demand's own stock rows, each different one once."""
     left = {row: stock.have for row, stock in enumerate(demand.stock)}
     found: Counter[tuple[int, Cuts]] = Counter()
@@ -111,7 +111,7 @@ def _order(entry: tuple[tuple[int, Cuts], int]) -> tuple[int, list[tuple[int, in
 
 
 def _bar(demand: Demand, row: int, cuts: Cuts, count: int) -> CutBar:
-    left = left_of(demand, row, cuts)
+    left = calculate_rest(demand, row, cuts)
     stock = demand.stock[row]
     keep = left >= stock.keep
     return CutBar(row, count, cuts, left, keep, keep and stock.credit > 0)

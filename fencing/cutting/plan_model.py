@@ -117,7 +117,7 @@ class CutPlan:
 
     def money(self, units: int) -> str:
         """Format a price with the decimals of the demand."""
-        return money_text(units, self.demand.decimals)
+        return format_money(units, self.demand.decimals)
 
     def document(self) -> dict[str, object]:
         """Return the document of ``cutplan-2.json``."""
@@ -170,16 +170,16 @@ Progress = Callable[[CutPlan | None], bool]
 """Callback for each better plan (None: no news). Return False to stop."""
 
 
-def money_text(units: int, decimals: int) -> str:
+def format_money(units: int, decimals: int) -> str:
     """Format units of the last decimal as text.
 
-    >>> money_text(12480, 2), money_text(5, 0)
+    >>> format_money(12480, 2), format_money(5, 0)
     ('124.80', '5')
     """
     return f"{Decimal(units).scaleb(-decimals):.{decimals}f}"
 
 
-def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
+def calculate_rest(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
     """Return the length [mm] that remains of a bar; negative if the cuts do not fit.
 
     Rule: n pieces take n - 1 kerfs between them, and one more when something is left after it.

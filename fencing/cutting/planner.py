@@ -15,7 +15,7 @@ START_S = 0.3
 """Minimum time [s] for a worker process: with less it would end during its start."""
 
 
-def nowhere_of(demand: Demand) -> tuple[tuple[int, int], ...]:
+def list_oversized_pieces(demand: Demand) -> tuple[tuple[int, int], ...]:
     """Return pieces that are longer than every stock length."""
     longest = max((stock.usable for stock in demand.stock if stock.have != 0), default=0)
     return tuple((length, count) for length, count in demand.pieces if length > longest)
@@ -45,17 +45,17 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
         >>> plan.status.value, plan.money(plan.cost), plan.bars[0].left
         ('optimal', '124.80', 1518)
     """
-    nowhere = nowhere_of(demand)
+    nowhere = list_oversized_pieces(demand)
     if nowhere:
         return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
     # imported here, not at the top: the solver loads slowly, and code that only reads a demand does not need it
-    from fencing.cutting.worker_process import polished, search_here
+    from fencing.cutting.worker_process import polish_proved, search_here
 
     begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
     plan = search_here(demand, min(budget.work, quick), most_columns=QUICK_COLUMNS)
     if _is_final(plan):
-        return polished(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
+        return polish_proved(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
     if progress is not None and not progress(plan if plan.bars else None):
         return plan
     if budget.work > QUICK and budget.seconds > 0:

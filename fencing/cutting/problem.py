@@ -60,10 +60,10 @@ def _most(kind: BarType, pieces: int, ceiling: int) -> int:
     return min(most, ceiling // kind.cost) if kind.cost else most
 
 
-def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> int:
+def find_reachable_sums(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> int:
     """Return a number with bit x set if some of the pieces add up to x <= most.
 
-    >>> bin(reachable((5, 3), (1, 2), 10))
+    >>> bin(find_reachable_sums((5, 3), (1, 2), 10))
     '0b101101001'
     """
     bits, mask = 1, (1 << (most + 1)) - 1
@@ -77,12 +77,12 @@ def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> in
     return bits
 
 
-def problem_of(demand: Demand) -> CuttingProblem:
+def build_problem(demand: Demand) -> CuttingProblem:
     """Build the integer problem of a demand in which every piece fits some stock length."""
     kerf = demand.kerf
     widths = tuple(length + kerf for length, _ in demand.pieces)
     counts = tuple(count for _, count in demand.pieces)
-    bits = reachable(widths, counts, max(stock.usable + kerf for stock in demand.stock))
+    bits = find_reachable_sums(widths, counts, max(stock.usable + kerf for stock in demand.stock))
     ways = _ways(demand, bits, widths[-1])
     merged = _merged(ways, {row for row, stock in enumerate(demand.stock) if stock.credit})
     kinds = _without_dominated(merged)

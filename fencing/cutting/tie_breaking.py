@@ -12,9 +12,9 @@ from dataclasses import replace
 
 from fencing.cutting.branch_and_price import Search
 from fencing.cutting.demand import Demand, Effort
-from fencing.cutting.plan_builder import bars_of, cost_of
-from fencing.cutting.plan_model import CutBar, CutPlan, left_of
-from fencing.cutting.problem import problem_of
+from fencing.cutting.plan_builder import build_bars, calculate_cost
+from fencing.cutting.plan_model import CutBar, CutPlan, calculate_rest
+from fencing.cutting.problem import build_problem
 
 MAX_LENGTHS = 60
 
@@ -33,10 +33,10 @@ def polish(plan: CutPlan, effort: Effort) -> CutPlan:
 
 
 def _rank(bars: tuple[CutBar, ...]) -> tuple[int, int]:
-    return -longest_kept(bars), len(bars)
+    return -find_longest_offcut(bars), len(bars)
 
 
-def longest_kept(bars: tuple[CutBar, ...]) -> int:
+def find_longest_offcut(bars: tuple[CutBar, ...]) -> int:
     """Return the length [mm] of the longest offcut to keep; 0 if there is none."""
     return max((bar.left for bar in bars if bar.keep), default=0)
 
@@ -46,12 +46,12 @@ def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
     demand, best = plan.demand, plan.bars
     usable = [stock for stock in demand.stock if stock.have != 0]
     free = [stock.usable for stock in usable if not stock.cost]
-    low = max([longest_kept(best), min(stock.keep for stock in usable) - 1, *free])
+    low = max([find_longest_offcut(best), min(stock.keep for stock in usable) - 1, *free])
     high = max(stock.usable for stock in usable) - demand.pieces[-1][0]
     while high - low > 1 and effort.left > 0:
         middle = (low + high + 1) // 2
         bars = _with_remnant(demand, middle, plan.cost, effort)
-        reached = longest_kept(bars) if bars else 0
+        reached = find_longest_offcut(bars) if bars else 0
         if bars and reached >= middle:
             best, low = bars, reached
         else:
@@ -64,7 +64,7 @@ def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tup
     counts = dict(demand.pieces)
     counts[length] = counts.get(length, 0) + 1
     wider = replace(demand, pieces=tuple(sorted(counts.items(), reverse=True)))
-    problem = problem_of(wider)
+    problem = build_problem(wider)
     own = Effort(min(effort.left, 40_000))
     search = Search(problem, own, ceiling=cost // problem.money + 1)
     search.run.most_columns = 200
@@ -72,9 +72,9 @@ def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tup
     effort.note(own.done + 300)
     if not found.bars or found.cost * problem.money > cost:
         return ()
-    bars = bars_of(wider, problem, found.bars)
+    bars = build_bars(wider, problem, found.bars)
     made = _without_piece(demand, bars, length)
-    return made if cost_of(demand, made) == cost else ()
+    return made if calculate_cost(demand, made) == cost else ()
 
 
 def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tuple[CutBar, ...]:
@@ -87,11 +87,11 @@ def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tup
     if bar.count > 1:
         rest.append(replace(bar, count=bar.count - 1))
     if cuts:
-        rest.append(measured(demand, replace(bar, count=1, cuts=cuts)))
-    return in_order(rest)
+        rest.append(measure_offcut(demand, replace(bar, count=1, cuts=cuts)))
+    return sort_bars(rest)
 
 
-def in_order(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
+def sort_bars(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
     """Sort bars by stock, longest cuts first, each different pattern once."""
     counts: Counter[CutBar] = Counter()
     for bar in bars:
@@ -100,10 +100,10 @@ def in_order(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
     return tuple(sorted(merged, key=lambda bar: (bar.stock, [(-length, -count) for length, count in bar.cuts])))
 
 
-def measured(demand: Demand, bar: CutBar) -> CutBar:
+def measure_offcut(demand: Demand, bar: CutBar) -> CutBar:
     """Calculate the offcut of the bar."""
     stock = demand.stock[bar.stock]
-    left = left_of(demand, bar.stock, bar.cuts)
+    left = calculate_rest(demand, bar.stock, bar.cuts)
     keep = left >= stock.keep
     return replace(bar, left=left, keep=keep, credited=keep and stock.credit > 0)
 
@@ -117,12 +117,12 @@ def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort)
         if better is None or effort.left <= 0:
             break
         best = better
-    return best if cost_of(demand, best) == cost else bars
+    return best if calculate_cost(demand, best) == cost else bars
 
 
 def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
     """Cut two single bars of one stock in the same way, if their pieces halve evenly and the longest offcut stays."""
-    longest = longest_kept(bars)
+    longest = find_longest_offcut(bars)
     for first, item in enumerate(bars):
         for second in range(first + 1, len(bars)):
             other = bars[second]
@@ -134,8 +134,8 @@ def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...]
             if any(count % 2 for count in together.values()):
                 continue
             cuts = tuple((length, count // 2) for length, count in sorted(together.items(), reverse=True))
-            bar = measured(demand, replace(item, count=2 * item.count, cuts=cuts))
+            bar = measure_offcut(demand, replace(item, count=2 * item.count, cuts=cuts))
             if bar.left >= 0 and bar.credited == item.credited == other.credited:
                 rest = [kept for place, kept in enumerate(bars) if place not in (first, second)]
-                return in_order([*rest, bar])
+                return sort_bars([*rest, bar])
     return None

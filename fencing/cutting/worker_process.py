@@ -16,9 +16,9 @@ from typing import IO, Any
 
 from fencing.cutting.branch_and_price import Search, SearchResult
 from fencing.cutting.demand import Budget, Demand, Effort
-from fencing.cutting.plan_builder import plan_of
+from fencing.cutting.plan_builder import build_plan
 from fencing.cutting.plan_model import CutPlan, Progress, Status
-from fencing.cutting.problem import problem_of
+from fencing.cutting.problem import build_problem
 from fencing.cutting.tie_breaking import polish
 
 
@@ -26,20 +26,20 @@ def search_here(
     demand: Demand, work: int, progress: Progress | None = None, most_columns: int | None = None
 ) -> CutPlan:
     """Search in this process until the plan is proved or the allowed work is done."""
-    problem = problem_of(demand)
+    problem = build_problem(demand)
     effort = Effort(work, None if progress is None else lambda: progress(None))
 
     def report(found: SearchResult) -> None:
-        if progress is not None and not progress(plan_of(demand, problem, found)):
+        if progress is not None and not progress(build_plan(demand, problem, found)):
             effort.limit = 0
 
     search = Search(problem, effort, report)
     if most_columns is not None:
         search.run.most_columns = most_columns
-    return plan_of(demand, problem, search.solve())
+    return build_plan(demand, problem, search.solve())
 
 
-def polished(plan: CutPlan, work: int) -> CutPlan:
+def polish_proved(plan: CutPlan, work: int) -> CutPlan:
     """Return a proved plan with a longer offcut or fewer patterns, as far as the work allows; other plans unchanged."""
     return polish(plan, Effort(work)) if plan.status is Status.OPTIMAL else plan
 
@@ -112,7 +112,7 @@ def main() -> None:
 
     plan = search_here(demand, budget.work, send_plan)
     if budget.polish:
-        plan = polished(plan, min(budget.work // 4, 500_000))
+        plan = polish_proved(plan, min(budget.work // 4, 500_000))
     _write(pipe, True, plan)
 
 

@@ -7,13 +7,13 @@ from decimal import Decimal
 
 from fencing.buying.packs import plain
 from fencing.documents.takeoff_document import suggest_changes_if_small
-from fencing.model.faults import listed, nearest
+from fencing.model.faults import find_nearest, join_words
 from fencing.model.fence import BuiltRun, RunOption
 from fencing.model.pieces import PLACES, BreakdownLine, Concrete, Piece, Quantity
 from fencing.model.roles import BAG, CUT_ROLES, ROLES, name_role
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
-from fencing.quantities.tally import allowance_for
+from fencing.quantities.tally import find_allowance
 from fencing.strength.document import describe_change
 from fencing.strength.interpretation import interpret
 from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreeningOutcome, screen
@@ -63,12 +63,12 @@ def _names(row: Quantity) -> set[str]:
 def _unknown(taken: TakeOff, name: str) -> str:
     roles = dict.fromkeys(row.role for row in taken.quantities)
     known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
-    needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
+    needed = f"this job needs {join_words(known, 'and')}" if known else "this job needs nothing"
     if name in ROLES:
         role = ROLES[name]
         verb = "is" if role.singular == role.plural else "are"
         return f"there {verb} no {role.plural} in this job; {needed}"
-    like = nearest(name, known)
+    like = find_nearest(name, known)
     hint = f"did you mean {like}? " if like else ""
     return f"{name[:80]!r} is not known here; {hint}{needed}"
 
@@ -114,7 +114,7 @@ def _reason(line: BreakdownLine, row: Quantity) -> str:
 
 
 def _allowance(role: str, system: System) -> str:
-    rule = allowance_for(role, system)
+    rule = find_allowance(role, system)
     return f"{plain(rule.percent)} %" if rule.percent else f"{rule.each} of each kind"
 
 

@@ -12,7 +12,7 @@ from fencing.model.fence import BuiltRun, Pair
 from fencing.model.measure import Run
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
-from fencing.set_out.corners import corners
+from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
 
 
@@ -46,7 +46,7 @@ def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
         Chains in the order of the measure; corner posts of neighbours fall on one point.
     """
     measures = takeoff.measure.runs
-    shared = corners(measures)
+    shared = find_corners(measures)
     made, heading = list[list[LaidOutRun]](), first
     turned = list[float]()
     for index, (run, measure) in enumerate(zip(takeoff.runs, measures, strict=True)):

@@ -103,19 +103,19 @@ class FaultList:
             raise InvalidDocument(self.found)
 
 
-def step(pointer: str, key: str | int) -> str:
+def extend_pointer(pointer: str, key: str | int) -> str:
     """Return the pointer to a member [key] or item [index] below ``pointer``. Source: RFC 6901 section 3.
 
-    >>> step("/runs/0", "a/b~c")
+    >>> extend_pointer("/runs/0", "a/b~c")
     '/runs/0/a~1b~0c'
     """
     return f"{pointer}/{str(key).replace('~', '~0').replace('/', '~1')}"
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
+def find_nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word most similar to ``word`` [its first 80 letters], or None. Source: house rule.
 
-    >>> nearest("lenght_mm", ("height_mm", "length_mm", "turn_deg"))
+    >>> find_nearest("lenght_mm", ("height_mm", "length_mm", "turn_deg"))
     'length_mm'
     """
     folded = {name.casefold(): name for name in known}
@@ -123,20 +123,20 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return folded[found[0]] if found else None
 
 
-def listed(words: Iterable[str], last: str = "or") -> str:
+def join_words(words: Iterable[str], last: str = "or") -> str:
     """Join words for a sentence, with commas and a conjunction [1 word or more].
 
-    >>> listed(["free", "corner", "wall"])
+    >>> join_words(["free", "corner", "wall"])
     'free, corner or wall'
     """
     *before, final = words
     return f"{', '.join(before)} {last} {final}" if before else final
 
 
-def shown(value: object) -> str:
+def show_value(value: object) -> str:
     """Return a value as text for a sentence: at most 32 characters, without control characters.
 
-    >>> shown("x" * 100)
+    >>> show_value("x" * 100)
     "'xxxxxxxxxxxxxxxxxxxxxxxxxxxxx…'"
     """
     if value is None or isinstance(value, bool):

@@ -26,14 +26,14 @@ def round_up(numerator: int, denominator: int) -> int:
     return -(-numerator // denominator)
 
 
-def along_slope(horizontal: int, rise: int, width: int) -> int:
+def measure_along_slope(horizontal: int, rise: int, width: int) -> int:
     """Return the length of a piece that covers ``horizontal`` in plan on a line rising ``rise`` over ``width`` [mm, half-up].
 
     Right triangle: horizontal / cos(angle) = horizontal * sqrt(width^2 + rise^2) / width, in integers.
 
-    >>> along_slope(2400, 300, 2400)  # 2418.677 mm
+    >>> measure_along_slope(2400, 300, 2400)  # 2418.677 mm
     2419
-    >>> along_slope(2400, 0, 2400)
+    >>> measure_along_slope(2400, 0, 2400)
     2400
     """
     if not rise:

@@ -14,8 +14,8 @@ from fencing.model.faults import InvalidDocument, Notice, Severity
 from fencing.model.fence import Post, RunOption
 from fencing.model.measure import FORMS, LAYOUTS, Form, Layout, Run
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import EstimateWork, PriceList, cost_of
-from fencing.quantities.count import concrete_for, count_run, half_caps_in
+from fencing.quantities.comparison_prices import EstimateWork, PriceList, estimate_cost
+from fencing.quantities.count import calculate_concrete, count_half_caps, count_run
 from fencing.quantities.tally import Tally
 from fencing.set_out import bays as bays_
 from fencing.set_out import gates as gates_
@@ -53,7 +53,7 @@ def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]
     return notices + posts_.inspect(posts, system)
 
 
-def options(
+def build_options(
     run: Run,
     ground: Ground,
     system: System,
@@ -86,7 +86,7 @@ def options(
     Example: three forms, five layouts:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> len(options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
+        >>> len(build_options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
         15
     """
     layouts, built, errors = list(layouts), list[BuildOption](), list[InvalidDocument]()
@@ -113,11 +113,11 @@ def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOpti
 def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
     tally = Tally()
     count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
-    half_caps_in(tally, [(posts, draft.run.finishes)])
-    _, mix = concrete_for(posts, system)
+    count_half_caps(tally, [(posts, draft.run.finishes)])
+    _, mix = calculate_concrete(posts, system)
     quantities = [*tally.quantities(system), *([mix] if mix else [])]
     raked = sum(bay.slope > 0 for bay in draft.bays)
-    return cost_of(
+    return estimate_cost(
         prices, tally.pieces(system), quantities, EstimateWork(len(posts), len(draft.bays), raked, cuts, draft.run.soil)
     )
 
@@ -132,7 +132,7 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
     Example: no option has a must-fix notice, so the first form wins, with its first layout of the fewest bays and cuts:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> candidates = build_options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
         >>> choose(candidates).draft.form.value, len(choose(candidates).draft.bays)
         ('level', 2)
     """
@@ -174,7 +174,7 @@ def decide(
     """
     if run.form is not Form.AUTO and run.layout is not Layout.AUTO:
         return set_out(run, run.form, run.layout, ground, system, ends, pointer), ()
-    candidates = options(
+    candidates = build_options(
         run,
         ground,
         system,
@@ -195,7 +195,7 @@ def list_options(candidates: Sequence[BuildOption], chosen: BuildOption) -> tupl
 
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> candidates = build_options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
         >>> [option.chosen for option in list_options(candidates, candidates[0])].count(True)
         1
     """

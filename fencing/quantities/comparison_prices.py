@@ -152,7 +152,7 @@ def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal 
     return total
 
 
-def cost_of(
+def estimate_cost(
     prices: PriceList, pieces: Iterable[Piece], quantities: Iterable[Quantity], work: EstimateWork = EstimateWork()
 ) -> Decimal | None:
     """Return the estimated cost of building, for comparing alternatives.
@@ -173,7 +173,7 @@ def cost_of(
 
     Example:
         >>> prices = PriceList((StockPrice("rail", None, 2400, Decimal("19.50")),), labour=LabourRates(hole=Decimal("30")))
-        >>> cost_of(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], EstimateWork(holes=2))
+        >>> estimate_cost(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], EstimateWork(holes=2))
         Decimal('138.00')
     """
     of_pieces, of_counted = _pieces_cost(prices, pieces), _counted_cost(prices, quantities)

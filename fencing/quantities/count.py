@@ -12,9 +12,16 @@ from fencing.model.pieces import BreakdownLine, Concrete, Quantity
 from fencing.model.roles import BAG, ROLES
 from fencing.model.rounding import round_half_up
 from fencing.model.system import System
-from fencing.quantities.fixings import count_bay, count_gate, count_post, count_retrofit, find_finish, half_caps
-from fencing.quantities.tally import Tally, with_allowance
-from fencing.set_out.posts import concrete
+from fencing.quantities.fixings import (
+    count_bay,
+    count_gate,
+    count_post,
+    count_post_half_caps,
+    count_retrofit,
+    find_finish,
+)
+from fencing.quantities.tally import Tally, add_allowance
+from fencing.set_out.posts import calculate_post_concrete
 
 
 def count_run(
@@ -41,7 +48,7 @@ def count_run(
         [Decimal('4')]
     """
     for post in posts:
-        count_post(tally, post, run.finishes, system, joined=against(run, post) is Terminal.JOIN)
+        count_post(tally, post, run.finishes, system, joined=find_terminal(run, post) is Terminal.JOIN)
     for bay in bays:
         count_bay(tally, bay, run.finishes, system)
     hardware = {gate.id: gate.hardware for gate in run.gates}
@@ -49,7 +56,7 @@ def count_run(
         count_gate(tally, gate, hardware[gate.id], run.finishes, system)
 
 
-def against(run: Run, post: Post) -> Terminal | None:
+def find_terminal(run: Run, post: Post) -> Terminal | None:
     """Return the terminal beside a single post at an end of its run: a wall or a join; None for any other post.
 
     Args:
@@ -60,8 +67,9 @@ def against(run: Run, post: Post) -> Terminal | None:
 
     Example:
         >>> run = Run("A", 4800, 1800, end=Terminal.WALL)
-        >>> against(run, Post("A-P3", 4785, "single", 0, 650, ())).value, against(run, Post("A-P1", 0, "square", 0, 650, ()))
-        ('wall', None)
+        >>> posts = (Post("A-P3", 4785, "single", 0, 650, ()), Post("A-P1", 0, "square", 0, 650, ()))
+        >>> [terminal and terminal.value for terminal in (find_terminal(run, post) for post in posts)]
+        ['wall', None]
     """
     if post.kind != "single":
         return None
@@ -69,7 +77,7 @@ def against(run: Run, post: Post) -> Terminal | None:
     return terminal if terminal in (Terminal.WALL, Terminal.JOIN) else None
 
 
-def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Finishes]]) -> None:
+def count_half_caps(tally: Tally, groups: Iterable[tuple[Sequence[Post], Finishes]]) -> None:
     """Count the caps that are cut into half caps, for each finish over all posts [pieces].
 
     Rule: one cap gives two halves; an odd half needs its own cap. Source: common practice.
@@ -79,14 +87,14 @@ def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Finishes]]
         >>> from fencing.model.fence import Upright
         >>> single = Post("A-P1", 0, "single", 0, 650, (Upright("channel", "A-1", 1850, 2400, 2400, 550),))
         >>> tally = Tally()
-        >>> half_caps_in(tally, [([single] * 3, Finishes())])
+        >>> count_half_caps(tally, [([single] * 3, Finishes())])
         >>> [(row.role, row.net) for row in tally.reasons_in_order()]
         [('cap.pair', Decimal('2'))]
     """
     halves: dict[str | None, int] = {}
     for posts, finishes in groups:
         cap = find_finish(finishes, "cap")
-        halves[cap] = halves.get(cap, 0) + sum(map(half_caps, posts))
+        halves[cap] = halves.get(cap, 0) + sum(map(count_post_half_caps, posts))
     for cap, number in halves.items():
         if number:
             tally.count("cap.pair", cap, f"{number} half caps, two from a cap", (number + 1) // 2)
@@ -112,7 +120,7 @@ MM3_IN_LITRE = 1_000_000
 LITRE = Decimal("0.001")
 
 
-def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | None]:
+def calculate_concrete(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | None]:
     """Return the concrete of all holes, and its row of the quantities (None without holes).
 
     Rule: volumes are summed exactly and rounded only once, half-up to the litre. The litres are distributed over the rows of
@@ -132,18 +140,18 @@ def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quant
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> empty = [Post(name, 0, "square", 0, 650, ()) for name in ("A-P1", "A-P2")]
-        >>> volume, row = concrete_for(empty, ROUND_SIZES)
+        >>> volume, row = calculate_concrete(empty, ROUND_SIZES)
         >>> str(volume.net), str(volume.allowance), str(volume.total)
         ('0.093', '0.010', '0.103')
     """
-    volumes = Counter((post.kind, concrete(post, system)) for post in posts)
+    volumes = Counter((post.kind, calculate_post_concrete(post, system)) for post in posts)
     if not volumes:
         zero = Decimal("0.000")
         return Concrete(0, zero, zero, zero, 0 if system.bag_yield else None), None
     why = _litres(volumes)
     net = sum((row.net for row in why), Decimal(0))
     role = BAG if system.bag_yield or BAG in system.components else "concrete.mix"
-    row = with_allowance(Quantity(role, None, None, ROLES[role].unit, net, Decimal(0), net, why), system, LITRE)
+    row = add_allowance(Quantity(role, None, None, ROLES[role].unit, net, Decimal(0), net, why), system, LITRE)
     bags = int((row.total / system.bag_yield).to_integral_value(ROUND_CEILING)) if system.bag_yield else None
     return Concrete(sum(volumes.values()), net, row.allowance, row.total, bags), row
 

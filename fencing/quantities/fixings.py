@@ -12,22 +12,22 @@ from fencing.model.system import Screws, System
 from fencing.quantities.tally import Tally
 
 
-def stitches(length: int, spacing: int) -> int:
+def count_stitches(length: int, spacing: int) -> int:
     """Return the number of screws along ``length`` [mm] with at most ``spacing`` [mm] between them.
 
     There is one screw at each end. Source: common practice.
 
     Example: a 1500 pair, 50 above ground, first 100 below the top, last 100 above ground: 1350 mm in 5 spaces of 270.
 
-    >>> stitches(1350, 280)
+    >>> count_stitches(1350, 280)
     6
-    >>> stitches(0, 280)
+    >>> count_stitches(0, 280)
     1
     """
     return round_up(max(length, 0), spacing) + 1
 
 
-def stitch_post(top: int, ground: int, screws: Screws) -> int:
+def count_post_stitches(top: int, ground: int, screws: Screws) -> int:
     """Return the number of screws that stitch a pair, or a channel to a square post, up to ``top`` [mm above datum].
 
     ``top`` is the lower top of the pair. Source: common practice; the distances are the system's.
@@ -35,10 +35,10 @@ def stitch_post(top: int, ground: int, screws: Screws) -> int:
     Example: 1850 above ground, 100 free at each end: 1650 mm in 6 spaces of 275; the maximum is 300:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> stitch_post(1850, 0, ROUND_SIZES.screws)
+        >>> count_post_stitches(1850, 0, ROUND_SIZES.screws)
         7
     """
-    return stitches(top - screws.pair_from_top - ground - screws.pair_above_ground, screws.pair_spacing_max)
+    return count_stitches(top - screws.pair_from_top - ground - screws.pair_above_ground, screws.pair_spacing_max)
 
 
 def find_finish(finishes: Finishes, part: str) -> str | None:
@@ -83,14 +83,16 @@ def count_post(tally: Tally, post: Post, finishes: Finishes, system: System, *, 
         tally.count("cap.square", cap, "square posts")
         tally.count("screw", screw, "caps", each=per_cap)
         for upright in channels:
-            number = stitch_post(upright.top, post.ground, system.screws)
+            number = count_post_stitches(upright.top, post.ground, system.screws)
             tally.count("screw", screw, "channels to square posts", each=number)
         return
     tops = {upright.top for upright in channels}
     if post.kind == "line":
-        tally.count("screw", screw, "pairs stitched", each=stitch_post(min(tops), post.ground, system.screws))
+        tally.count("screw", screw, "pairs stitched", each=count_post_stitches(min(tops), post.ground, system.screws))
     elif joined:
-        tally.count("screw", screw, "joins to standing posts", each=stitch_post(min(tops), post.ground, system.screws))
+        tally.count(
+            "screw", screw, "joins to standing posts", each=count_post_stitches(min(tops), post.ground, system.screws)
+        )
     if post.kind == "line" and len(tops) == 1:
         tally.count("cap.pair", cap, "pairs")
         tally.count("screw", screw, "caps", each=per_cap)
@@ -98,15 +100,15 @@ def count_post(tally: Tally, post: Post, finishes: Finishes, system: System, *, 
         tally.count("screw", screw, "half caps", len(channels), half)
 
 
-def half_caps(post: Post) -> int:
+def count_post_half_caps(post: Post) -> int:
     """Return the number of half caps on a post: two on a stepped pair, one on a single channel, otherwise none.
 
     Source: common practice.
 
     >>> from fencing.model.fence import Upright
     >>> high, low = (Upright("channel", "A-1", top, 2400, 2400, 550) for top in (1850, 1750))
-    >>> half_caps(Post("A-P2", 0, "line", 0, 650, (high, low))), half_caps(Post("A-P2", 0, "line", 0, 650, (high, high)))
-    (2, 0)
+    >>> [count_post_half_caps(Post("A-P2", 0, "line", 0, 650, pair)) for pair in ((high, low), (high, high))]
+    [2, 0]
     """
     if post.kind == "square":
         return 0
@@ -217,6 +219,8 @@ def count_retrofit(tally: Tally, built: BuiltRetrofit, finishes: Finishes, syste
     posts = len(built.bays) + 1
     free = built.extension - screws.pair_from_top - system.retrofit_overlap
     if posts > 2:
-        tally.count("screw", screw, "extensions stitched in pairs", posts - 2, stitches(free, screws.pair_spacing_max))
+        tally.count(
+            "screw", screw, "extensions stitched in pairs", posts - 2, count_stitches(free, screws.pair_spacing_max)
+        )
     tally.count("cap.pair", find_finish(finishes, "cap"), "retrofitted posts", posts)
     tally.count("screw", screw, "caps", posts, screws.per_cap)

@@ -19,11 +19,11 @@ from fencing.model.roles import RANK
 from fencing.model.system import System
 from fencing.quantities.choose_layout import decide, inspect
 from fencing.quantities.comparison_prices import PriceList
-from fencing.quantities.count import against, concrete_for, count_retrofits, count_run, half_caps_in
-from fencing.quantities.fixings import stitch_post
+from fencing.quantities.count import calculate_concrete, count_half_caps, count_retrofits, count_run, find_terminal
+from fencing.quantities.fixings import count_post_stitches
 from fencing.quantities.tally import Tally
 from fencing.set_out import retrofit as retrofits_
-from fencing.set_out.corners import corners
+from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
 from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
 from fencing.set_out.posts import UnsizedPost, build_post
@@ -75,8 +75,8 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
         (3, {'rail': 4, 'sheet': 6})
     """
     check_system_fit(measure, system)
-    shared = corners(measure.runs)
-    grounds = grounds_of(measure.runs, shared)
+    shared = find_corners(measure.runs)
+    grounds = find_grounds(measure.runs, shared)
     drafts, options = _drafts(measure.runs, grounds, shared, system, prices)
     posts = _posts(drafts, shared, system)
     retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
@@ -94,12 +94,12 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     )
 
 
-def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
+def find_grounds(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
     """Return the ground under each run. A run without levels takes the level of a shared corner, otherwise 0.
 
     Args:
         runs: as measured, levels [mm above datum].
-        shared: shared corners from :func:`fencing.set_out.corners.corners`.
+        shared: shared corners from :func:`fencing.set_out.corners.find_corners`.
 
     Returns:
         A ground for each run, in order. Levels pass from corner to corner.
@@ -110,7 +110,7 @@ def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
 
         >>> from fencing.model.measure import Station
         >>> first, then = Run("A", 4800, 1800, levels=(Station(0, 0), Station(4800, -200))), Run("B", 2400, 1800)
-        >>> grounds_of([first, then], {1: 0})[1].at(1200)
+        >>> find_grounds([first, then], {1: 0})[1].at(1200)
         -200
     """
     known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
@@ -181,9 +181,9 @@ def _count(
     tally = Tally()
     for draft, posts in zip(drafts, counted, strict=True):
         count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
-    half_caps_in(tally, [(posts, draft.run.finishes) for draft, posts in zip(drafts, counted, strict=True)])
+    count_half_caps(tally, [(posts, draft.run.finishes) for draft, posts in zip(drafts, counted, strict=True)])
     count_retrofits(tally, retrofits, measure.retrofits, system)
-    concrete, mix = concrete_for(chain.from_iterable(counted), system)
+    concrete, mix = calculate_concrete(chain.from_iterable(counted), system)
     rows = [*tally.quantities(system), *([mix] if mix else [])]
     return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
 
@@ -236,8 +236,8 @@ def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
 def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
     notices = list[Notice]()
     for post in posts:
-        if against(draft.run, post) is Terminal.WALL:
-            points = stitch_post(post.uprights[0].top, post.ground, system.screws)
+        if find_terminal(draft.run, post) is Terminal.WALL:
+            points = count_post_stitches(post.uprights[0].top, post.ground, system.screws)
             text = f"fix this post to the wall at {points} points; the fixings depend on the wall and are not among the screws"
             notices.append(Notice("wall.fixing", Severity.INFO, post.id, text))
     return notices

@@ -97,16 +97,16 @@ class Tally:
         >>> [(str(row.net), str(row.total)) for row in tally.quantities(ROUND_SIZES)]  # 5 % of 312 is 15.6, rounded up to 16
         [('312', '328')]
         """
-        return tuple(with_allowance(row, system, Decimal(1)) for row in self.reasons_in_order())
+        return tuple(add_allowance(row, system, Decimal(1)) for row in self.reasons_in_order())
 
 
-def allowance_for(role: str, system: System) -> Allowance:
+def find_allowance(role: str, system: System) -> Allowance:
     """Return the allowance of a role, or of its family (``cap`` for ``cap.pair``), or no allowance [percent, pieces].
 
     Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES
-    >>> str(allowance_for("concrete.mix", ROUND_SIZES).percent), str(allowance_for("rail", ROUND_SIZES).percent)
+    >>> str(find_allowance("concrete.mix", ROUND_SIZES).percent), str(find_allowance("rail", ROUND_SIZES).percent)
     ('10', '0')
     """
     none = Allowance()
@@ -115,15 +115,15 @@ def allowance_for(role: str, system: System) -> Allowance:
     return system.allowances.get(role) or system.allowances.get(ROLES[role].family, none)
 
 
-def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
+def add_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
     """Return ``row`` with its component and its allowance, rounded up to ``quantum`` [sale units]. Source: common practice.
 
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> row = Quantity("screw", None, None, "C62", Decimal(312), Decimal(0), Decimal(312), ())
-    >>> str(with_allowance(row, ROUND_SIZES, Decimal(1)).allowance)  # 5 % of 312 screws is 15.6
+    >>> str(add_allowance(row, ROUND_SIZES, Decimal(1)).allowance)  # 5 % of 312 screws is 15.6
     '16'
     """
-    rule = allowance_for(row.role, system)
+    rule = find_allowance(row.role, system)
     extra = (row.net * rule.percent / 100).quantize(quantum, ROUND_CEILING) + rule.each
     component = system.components.get(row.role)
     return Quantity(row.role, component, row.finish, row.unit, row.net, extra, row.net + extra, row.breakdown)

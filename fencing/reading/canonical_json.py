@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 
-def canonical(document: Any, *, exact: bool = False) -> str:
+def write_canonical(document: Any, *, exact: bool = False) -> str:
     """Return the canonical text of a document: members in alphabetical order, no spaces.
 
     Args:
@@ -20,7 +20,7 @@ def canonical(document: Any, *, exact: bool = False) -> str:
         TypeError: a document can't contain this value, for example a float.
 
     >>> document = {"b": Decimal("1.50"), "a": ["\u00e9", True, None, 3]}
-    >>> canonical(document), canonical(document, exact=True)
+    >>> write_canonical(document), write_canonical(document, exact=True)
     ('{"a":["\u00e9",true,null,3],"b":1.5}', '{"a":["\u00e9",true,null,3],"b":1.50}')
     """
     parts: list[str] = []

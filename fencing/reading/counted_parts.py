@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from decimal import Decimal
 from typing import Any
 
-from fencing.model.faults import nearest, shown, step
+from fencing.model.faults import extend_pointer, find_nearest, show_value
 from fencing.model.roles import FAMILIES, ROLES
 from fencing.model.system import Allowance, GateRules, Screws
 from fencing.reading.object_reader import ObjectReader
@@ -102,8 +102,8 @@ def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
             return Allowance(percent=Decimal(percent.group(1)))
         if each := EACH.fullmatch(value):
             return Allowance(each=int(each.group(1)))
-    text = f'{shown(value)} is not an allowance; write a percentage as "5%" or a count as "1 each"'
-    system.faults.add(step(system.pointer("allowances"), role), "allowance", text)
+    text = f'{show_value(value)} is not an allowance; write a percentage as "5%" or a count as "1 each"'
+    system.faults.add(extend_pointer(system.pointer("allowances"), role), "allowance", text)
     return Allowance()
 
 
@@ -119,8 +119,8 @@ def read_components(system: ObjectReader) -> Mapping[str, str]:
         if isinstance(value, str) and value.strip() and len(value) <= 80:
             components[role] = value
             continue
-        text = f"{shown(value)} is not a component; write a text of 1 to 80 characters, or leave the role out"
-        system.faults.add(step(system.pointer("components"), role), "type", text)
+        text = f"{show_value(value)} is not a component; write a text of 1 to 80 characters, or leave the role out"
+        system.faults.add(extend_pointer(system.pointer("components"), role), "type", text)
     return components
 
 
@@ -130,9 +130,11 @@ def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[
     members = system.mapping(key)
     for role in members:
         if role not in known:
-            like = nearest(role, known)
+            like = find_nearest(role, known)
             hint = f"did you mean {like}?" if like else "roles are rail, sheet, post.channel, screw …"
-            system.faults.add(step(system.pointer(key), role), "key.unknown", f"there is no role {shown(role)}; {hint}")
+            system.faults.add(
+                extend_pointer(system.pointer(key), role), "key.unknown", f"there is no role {show_value(role)}; {hint}"
+            )
     return {role: value for role, value in members.items() if role in known}
 
 

@@ -13,7 +13,7 @@ from decimal import Decimal, InvalidOperation
 from json import JSONDecodeError
 from typing import Any
 
-from fencing.model.faults import Fault, FaultList, InvalidDocument, shown, step
+from fencing.model.faults import Fault, FaultList, InvalidDocument, extend_pointer, show_value
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 16
@@ -77,10 +77,10 @@ def read_json(source: str | bytes) -> Any:
         raise _refusal("json.syntax", _syntax(broken)) from None
     except RecursionError:
         raise _refusal("json.depth", f"lists and objects may be nested {MAX_DEPTH} deep, not thousands") from None
-    return sound(value)
+    return check_values(value)
 
 
-def sound(document: object) -> Any:
+def check_values(document: object) -> Any:
     """Return the same document with exact numbers, if every value is usable.
 
     The document may come from :func:`read_json` or from another parser. A ``float`` becomes the decimal that Python writes
@@ -91,7 +91,7 @@ def sound(document: object) -> Any:
 
     Source: RFC 8259 section 6; limits are house rules.
 
-    >>> sound({"length_mm": 18240.0, "turn_deg": 7.5})
+    >>> check_values({"length_mm": 18240.0, "turn_deg": 7.5})
     {'length_mm': 18240, 'turn_deg': Decimal('7.5')}
     """
     faults = FaultList()
@@ -130,7 +130,7 @@ def _syntax(broken: JSONDecodeError) -> str:
 
 def _number(text: str) -> object:
     unusable = _Unusable(
-        "json.number", f"{shown(text).strip(chr(39))} has too many digits; at most {MAX_DIGITS} are read"
+        "json.number", f"{show_value(text).strip(chr(39))} has too many digits; at most {MAX_DIGITS} are read"
     )
     if len(text) > 40:
         return unusable
@@ -186,13 +186,17 @@ def _sound(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
 def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: FaultList) -> dict[str, Any]:
     if isinstance(value, _Twice):
         for key in value.keys_twice:
-            faults.add(step(pointer, _safe(key)), "json.twice", f"the key {shown(key)} occurs more than once; keep one")
+            faults.add(
+                extend_pointer(pointer, _safe(key)),
+                "json.twice",
+                f"the key {show_value(key)} occurs more than once; keep one",
+            )
     members: dict[str, Any] = {}
     for key, member in value.items():
         name = key if isinstance(key, str) else str(key)
         if SPOILT.search(name):
-            faults.add(step(pointer, _safe(name)), "json.character", _spoilt(name))
-        members[name] = _sound(member, step(pointer, _safe(name)), depth + 1, faults)
+            faults.add(extend_pointer(pointer, _safe(name)), "json.character", _spoilt(name))
+        members[name] = _sound(member, extend_pointer(pointer, _safe(name)), depth + 1, faults)
     return members
 
 
@@ -213,14 +217,14 @@ def _as_number(value: object) -> object:
     if isinstance(value, int) and abs(value) < 10**MAX_DIGITS:
         return value
     if not isinstance(value, int | float | Decimal):
-        return _Unusable("json.type", f"{shown(value)} is not a JSON value")
+        return _Unusable("json.type", f"{show_value(value)} is not a JSON value")
     try:
         number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
     except (InvalidOperation, ValueError):
-        return _Unusable("json.number", f"{shown(value)} is not a number that can be measured; write a number")
+        return _Unusable("json.number", f"{show_value(value)} is not a number that can be measured; write a number")
     if not number.is_finite():
         return _constant(str(value))
-    many = _Unusable("json.number", f"{shown(value)} has too many digits; at most {MAX_DIGITS} are read")
+    many = _Unusable("json.number", f"{show_value(value)} has too many digits; at most {MAX_DIGITS} are read")
     return many if _digits(number) > MAX_DIGITS else _exact(number)
 
 

@@ -8,12 +8,12 @@ from collections.abc import Iterator, Sequence
 from fencing.model.faults import FaultList
 from fencing.model.measure import MEASURE_SCHEMA, Measure, Run
 from fencing.model.system import System
-from fencing.reading.canonical_json import canonical, digest
-from fencing.reading.json_reader import sound
+from fencing.reading.canonical_json import digest, write_canonical
+from fencing.reading.json_reader import check_values
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
-from fencing.set_out.system_fit import fit_faults
+from fencing.set_out.system_fit import find_fit_faults
 
 KEYS = ("schema", "label", "system", "defaults", "runs", "retrofits", "strength")
 MAX_RUNS = 1000
@@ -55,7 +55,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
         >>> measure.runs[0].gates[0].id, measure.runs[0].gates[0].height
         ('A-G1', 1800)
     """
-    document = sound(document)
+    document = check_values(document)
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
     table.word("schema", (MEASURE_SCHEMA,))
@@ -79,7 +79,7 @@ def _measure(table: ObjectReader, document: object) -> Measure:
             read_retrofit(item, pointer, table.faults, defaults) for pointer, item in table.items("retrofits", MAX_RUNS)
         ),
         strength=read_strength(table.raw("strength"), "/strength", table.faults) if "strength" in table else None,
-        sha256=digest(canonical(document)),
+        sha256=digest(write_canonical(document)),
     )
 
 
@@ -121,7 +121,7 @@ def _check_system(table: ObjectReader, measure: Measure, system: System, faults:
     spoilt = [fault.pointer for fault in faults.found if _spoils(fault.code)]
     if any(pointer.startswith("/defaults") for pointer in spoilt):
         return
-    unfit = fit_faults(measure, system)
+    unfit = find_fit_faults(measure, system)
     for fault in unfit:
         if not _beside(fault.pointer, spoilt):
             faults.add(fault.pointer, fault.code, fault.text)

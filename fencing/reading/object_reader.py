@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from fencing.model.faults import FaultList, listed, nearest, shown, step
+from fencing.model.faults import FaultList, extend_pointer, find_nearest, join_words, show_value
 
 LONGEST = 20_000_000
 """20 km: no run, piece or level of a fence job is longer [mm]."""
@@ -35,15 +35,17 @@ class ObjectReader:
         self.whole_lost = not isinstance(value, Mapping)
         self._members: Mapping[str, object] = value if isinstance(value, Mapping) else {}
         if self.whole_lost:
-            faults.add(at, "type", f"{shown(value)} is not an object; write {{…}} with the keys {listed(keys, 'and')}")
+            faults.add(
+                at, "type", f"{show_value(value)} is not an object; write {{…}} with the keys {join_words(keys, 'and')}"
+            )
         for key in self._members:
             if key not in keys:
                 self._unknown(key, keys)
 
     def _unknown(self, key: str, keys: Collection[str]) -> None:
-        like = None if self.faults.full else nearest(key, keys)
-        hint = f"did you mean {like}?" if like else f"known are {listed(keys, 'and')}"
-        self.faults.add(self.pointer(key), "key.unknown", f"there is no key {shown(key)} here; {hint}")
+        like = None if self.faults.full else find_nearest(key, keys)
+        hint = f"did you mean {like}?" if like else f"known are {join_words(keys, 'and')}"
+        self.faults.add(self.pointer(key), "key.unknown", f"there is no key {show_value(key)} here; {hint}")
 
     def __contains__(self, key: str) -> bool:
         return key in self._members
@@ -54,7 +56,7 @@ class ObjectReader:
         >>> ObjectReader({}, "/runs/0", FaultList(), ("id",)).pointer("id")
         '/runs/0/id'
         """
-        return step(self.at, key)
+        return extend_pointer(self.at, key)
 
     def fault(self, key: str, code: str, text: str) -> None:
         """Add a fault of one member [key, code, sentence].
@@ -133,7 +135,7 @@ class ObjectReader:
             return minimum
         asked = _question(value, max(minimum, plausible), maximum) if unit == "mm" else ""
         if not minimum <= value <= maximum:
-            text = f"{shown(value)} is out of range; write {_whole(unit, minimum, maximum)}"
+            text = f"{show_value(value)} is out of range; write {_whole(unit, minimum, maximum)}"
             self.fault(key, "range", text + asked)
             return minimum
         if value < plausible and asked:
@@ -159,7 +161,7 @@ class ObjectReader:
         settled, stand_in = self._choose(key, default)
         if settled:
             return Decimal(minimum) if stand_in is None else stand_in
-        number = as_decimal(self._members[key])
+        number = convert_decimal(self._members[key])
         if number is None or not minimum <= number <= maximum:
             code = "type" if number is None else "range"
             text = f'write a number{_of(unit)} from {minimum} to {maximum}, as 12.5 or "12.5"'
@@ -197,7 +199,7 @@ class ObjectReader:
         value = self._members[key]
         if not isinstance(value, str) or not NAME.fullmatch(value):
             text = "write 1 to 32 letters a-z, digits, '-', '_' or '.', a letter or digit first"
-            self.fault(key, "name", f"{shown(value)} can't be a name; {text}")
+            self.fault(key, "name", f"{show_value(value)} can't be a name; {text}")
             return ""
         return value
 
@@ -208,15 +210,15 @@ class ObjectReader:
         >>> table.word("form", ("level", "stepped")), "did you mean stepped?" in table.faults.found[0].text
         ('level', True)
         """
-        settled, stand_in = self._choose(key, default, f"; write {listed(words)}")
+        settled, stand_in = self._choose(key, default, f"; write {join_words(words)}")
         if settled:
             return stand_in or next(iter(words))
         value = self._members[key]
         if isinstance(value, str) and value in words:
             return value
-        like = nearest(value, words) if isinstance(value, str) and not self.faults.full else None
+        like = find_nearest(value, words) if isinstance(value, str) and not self.faults.full else None
         hint = f"did you mean {like}? " if like else ""
-        self.fault(key, "word", f"{shown(value)} is not known here; {hint}write {listed(words)}")
+        self.fault(key, "word", f"{show_value(value)} is not known here; {hint}write {join_words(words)}")
         return next(iter(words))
 
     def flag(self, key: str, default: bool | None = None) -> bool:
@@ -302,10 +304,10 @@ class ObjectReader:
         return tuple(found)
 
 
-def as_decimal(value: object) -> Decimal | None:
+def convert_decimal(value: object) -> Decimal | None:
     """Convert a JSON number or a decimal text [9 digits each side]; return None for other values.
 
-    >>> as_decimal("12.50"), as_decimal(12), as_decimal("twelve")
+    >>> convert_decimal("12.50"), convert_decimal(12), convert_decimal("twelve")
     (Decimal('12.50'), Decimal('12'), None)
     """
     if isinstance(value, bool):
@@ -323,18 +325,18 @@ def _question(value: object, minimum: int, maximum: int) -> str:
     >>> _question("18240", 1, 20_000_000)  # correct mm, only with quotes: no fence is 18 km long
     ''
     """
-    number = as_decimal(value)
+    number = convert_decimal(value)
     for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < min(maximum, 1000) else ():
         meant = number * size if number is not None else Decimal(0)
         if meant == meant.to_integral_value() and minimum <= meant <= maximum:
-            return f"; is it in {unit}? {shown(number)} {unit} is {int(meant)} mm"
+            return f"; is it in {unit}? {show_value(number)} {unit} is {int(meant)} mm"
     return ""
 
 
 def _what(value: object) -> str:
     if isinstance(value, str):
-        return f"the text {shown(value)} is not valid here"
-    return f"{shown(value)} is not valid here"
+        return f"the text {show_value(value)} is not valid here"
+    return f"{show_value(value)} is not valid here"
 
 
 def _whole(unit: str, minimum: int, maximum: int) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.model.faults import FaultList, InvalidDocument, nearest, shown, step
+from fencing.model.faults import FaultList, InvalidDocument, extend_pointer, find_nearest, show_value
 from fencing.model.measure import Gate, GateKind, Station
 from fencing.reading.object_reader import LONGEST, ObjectReader
 from fencing.set_out.level_book import reduce_book
@@ -68,7 +68,7 @@ def _pair(item: object) -> tuple[int, int] | None:
 
 def _no_pair(item: object) -> str:
     metres = isinstance(item, list) and all(isinstance(entry, int | Decimal) for entry in item)
-    text = f"{shown(item)} is not valid here; write [chainage, level] in whole mm, as [6000, -120]"
+    text = f"{show_value(item)} is not valid here; write [chainage, level] in whole mm, as [6000, -120]"
     return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 
 
@@ -138,9 +138,11 @@ def _hardware(gate: ObjectReader, faults: FaultList) -> tuple[str, ...]:
         if isinstance(item, str) and item in HARDWARE and item not in named:
             named.append(item)
             continue
-        like = nearest(item, HARDWARE) if isinstance(item, str) and item not in named and not faults.full else None
+        like = find_nearest(item, HARDWARE) if isinstance(item, str) and item not in named and not faults.full else None
         hint = f"did you mean {like}? " if like else ""
-        faults.add(pointer, "word", f"{shown(item)} is not valid here; {hint}write hinges, latch, drop_bolt, each once")
+        faults.add(
+            pointer, "word", f"{show_value(item)} is not valid here; {hint}write hinges, latch, drop_bolt, each once"
+        )
     return tuple(named)
 
 
@@ -165,12 +167,12 @@ def read_shares(table: ObjectReader) -> Mapping[str, Fraction]:
         table.fault("shares", "range", f"{len(given)} parties; name 1 to {MAX_PARTIES}, or leave shares out")
         return {}
     for party, value in given.items():
-        share = as_share(value)
+        share = convert_share(value)
         if share is None or not 0 < share <= 1:
-            text = f'{shown(value)} is not a share; write "1/2", "0.5" or "50%", over 0 and at most 1'
-            table.faults.add(step(at, party), "shares.form", text)
+            text = f'{show_value(value)} is not a share; write "1/2", "0.5" or "50%", over 0 and at most 1'
+            table.faults.add(extend_pointer(at, party), "shares.form", text)
         elif not party.strip() or len(party) > 80:
-            table.faults.add(step(at, party), "range", "the name of a party has 1 to 80 characters")
+            table.faults.add(extend_pointer(at, party), "range", "the name of a party has 1 to 80 characters")
         else:
             shares[party] = share
     if len(shares) == len(given):  # check the sum only if every share is valid
@@ -185,10 +187,10 @@ def _add_up(table: ObjectReader, shares: Mapping[str, Fraction]) -> None:
         table.fault("shares", "shares.sum", text)
 
 
-def as_share(value: object) -> Fraction | None:
+def convert_share(value: object) -> Fraction | None:
     """Convert a share from a ratio, a percentage or a decimal; return None for other values.
 
-    >>> as_share("1/3"), as_share("12.5%"), as_share("0.5"), as_share(1), as_share("half")
+    >>> convert_share("1/3"), convert_share("12.5%"), convert_share("0.5"), convert_share(1), convert_share("half")
     (Fraction(1, 3), Fraction(1, 8), Fraction(1, 2), Fraction(1, 1), None)
     """
     if isinstance(value, bool):

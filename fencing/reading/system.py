@@ -11,7 +11,7 @@ from fencing.reading.counted_parts import (
     read_screws,
     read_strength_data,
 )
-from fencing.reading.json_reader import sound
+from fencing.reading.json_reader import check_values
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
@@ -46,7 +46,7 @@ def read_system(document: object) -> System:
         ...
         fencing.model.faults.InvalidDocument: ...
     """
-    document = sound(document)
+    document = check_values(document)
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
     table.word("schema", (SYSTEM_SCHEMA,))

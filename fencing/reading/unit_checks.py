@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.model.faults import shown
-from fencing.reading.object_reader import ObjectReader, as_decimal
+from fencing.model.faults import show_value
+from fencing.reading.object_reader import ObjectReader, convert_decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +89,11 @@ def read_number(
     """
     if key not in table:
         return None if default is None else Decimal(default)
-    bound, value = bound or BOUNDS[key], as_decimal(table.raw(key))
+    bound, value = bound or BOUNDS[key], convert_decimal(table.raw(key))
     kind = "whole number" if bound.whole else "number"
     if value is None:
         example = f"write a {kind} of {bound.unit} from {bound.minimum} to {bound.maximum}"
-        table.fault(key, "type", f"{shown(table.raw(key))} is not valid here; {example}")
+        table.fault(key, "type", f"{show_value(table.raw(key))} is not valid here; {example}")
     elif not bound.minimum <= value <= bound.maximum:
         table.fault(key, *_question(bound, value))
     elif bound.whole and value != value.to_integral_value():
@@ -104,14 +104,12 @@ def read_number(
 
 
 def _question(bound: Bound, value: Decimal) -> tuple[str, str]:
-    text = (
-        f"{bound.what} of {shown(value)} {bound.unit} is out of range ({bound.minimum} to {bound.maximum} {bound.unit})"
-    )
+    text = f"{bound.what} of {show_value(value)} {bound.unit} is out of range ({bound.minimum} to {bound.maximum} {bound.unit})"
     fits = [(unit, value * size) for unit, size in bound.others if bound.minimum <= value * size <= bound.maximum]
     if not fits:
         return "range", f"{text}: write it in {bound.unit}"
     units = " or ".join(unit for unit, _ in fits[:2])
-    sizes = ", ".join(f"{shown(value)} {unit} is {_plain(meant)} {bound.unit}" for unit, meant in fits[:2])
+    sizes = ", ".join(f"{show_value(value)} {unit} is {_plain(meant)} {bound.unit}" for unit, meant in fits[:2])
     return "unit", f"{text}: is it in {units}? {sizes}"
 
 

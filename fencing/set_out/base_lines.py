@@ -19,7 +19,7 @@ from fencing.model.rounding import round_half_up, round_up
 from fencing.set_out.ground import Ground
 
 
-def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+def calculate_base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     """Return the underside of the bottom rail in every bay of a segment.
 
     Rule: docs/rules.md, "Form".
@@ -35,13 +35,13 @@ def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> li
 
     Example:
         >>> fall = Ground((0, 4700), (0, -200))
-        >>> base_lines(Form.STEPPED, [0, 2350, 4700], fall, 50)
+        >>> calculate_base_lines(Form.STEPPED, [0, 2350, 4700], fall, 50)
         [(50, 50), (-50, -50)]
-        >>> base_lines(Form.RAKED, [0, 2350, 4700], fall, 50)
+        >>> calculate_base_lines(Form.RAKED, [0, 2350, 4700], fall, 50)
         [(50, -50), (-50, -150)]
     """
     if form is Form.AUTO:
-        raise ValueError("choose a form before calling base_lines(): auto is not allowed")
+        raise ValueError("choose a form before calling calculate_base_lines(): auto is not allowed")
     return _BASES[form](posts, ground, gap)
 
 
@@ -105,11 +105,11 @@ class Drop:
 NO_DROP = Drop(0, 1, 0)
 
 
-def top_lines(bases: Sequence[Pair], posts: Sequence[int], height: int, drop: Drop = NO_DROP) -> list[Pair]:
+def calculate_top_lines(bases: Sequence[Pair], posts: Sequence[int], height: int, drop: Drop = NO_DROP) -> list[Pair]:
     """Return the top of the top rail in every bay: ``height`` [mm] above its base line, less the taper's drop.
 
     Example (1500 tapering to 750 over two bays):
-        >>> top_lines([(50, 50), (50, 50)], [0, 2350, 4700], 1500, Drop(0, 4700, 750))
+        >>> calculate_top_lines([(50, 50), (50, 50)], [0, 2350, 4700], 1500, Drop(0, 4700, 750))
         [(1550, 1175), (1175, 800)]
     """
     spans = pairwise(posts)

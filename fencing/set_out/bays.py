@@ -18,7 +18,7 @@ from typing import NamedTuple
 from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, Lattice, Pair, Rail, Sheet
 from fencing.model.measure import Form
-from fencing.model.rounding import along_slope, round_half_up, round_up
+from fencing.model.rounding import measure_along_slope, round_half_up, round_up
 from fencing.model.system import Sheets, System
 from fencing.set_out.ground import Ground
 
@@ -71,8 +71,8 @@ def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
         >>> [rail.length for rail in rails], [(sheet.blank, sheet.width) for sheet in sheets]
         ([2388, 2388], [(1788, 822), (1788, 822), (1788, 822)])
     """
-    bottom = along_slope(shape.fill, shape.rise, shape.width)
-    top = along_slope(shape.fill, shape.top_right - shape.top_left, shape.width)
+    bottom = measure_along_slope(shape.fill, shape.rise, shape.width)
+    top = measure_along_slope(shape.fill, shape.top_right - shape.top_left, shape.width)
     rails = [Rail("bottom", bottom), Rail("top", top)]
     lattice: tuple[Lattice, ...] = ()
     if shape.lattice:
@@ -81,7 +81,7 @@ def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
     return Cut(tuple(rails), tuple(_sheets(shape, sheets, seat)), lattice)
 
 
-def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
+def divide_into_strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
     """Return (offset, width) [mm] of every sheet across ``fill`` mm, from the left.
 
     Rule: the smallest n with n * cover + lap >= fill. A surplus within the lap allowance widens the laps, if there is more
@@ -90,9 +90,9 @@ def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
     Source: common practice.
 
     >>> from fencing.model.system import SheetSupply
-    >>> strips(2238, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
+    >>> divide_into_strips(2238, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
     [(0, 822), (790, 822), (1580, 658)]
-    >>> strips(2388, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
+    >>> divide_into_strips(2388, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
     [(0, 822), (783, 822), (1566, 822)]
     """
     count = max(1, round_up(fill - sheets.lap, sheets.cover))
@@ -105,7 +105,9 @@ def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
 
 def _sheets(shape: Shape, sheets: Sheets, seat: int) -> list[Sheet]:
     off = sheets.deduction + shape.lattice
-    return [_sheet(shape, shape.set_left + at, width, off, seat) for at, width in strips(shape.fill, sheets)]
+    return [
+        _sheet(shape, shape.set_left + at, width, off, seat) for at, width in divide_into_strips(shape.fill, sheets)
+    ]
 
 
 def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
@@ -221,14 +223,14 @@ def _remarks(bay: Bay, system: System) -> list[tuple[str, Severity, str]]:
     if bay.lattice and not system.lattice.raked and bay.top[0] != bay.top[1]:
         text = "this system's lattice can't follow a sloping rail: step the bay or leave the lattice out"
         remarks.append(("lattice.raked", Severity.STOP, text))
-    remarks += shortages(system, bay.rails, bay.sheets, bay.lattice)
+    remarks += list_shortages(system, bay.rails, bay.sheets, bay.lattice)
     if bay.width < system.closing_bay_min:
         text = f"bay of {bay.width} mm is under the minimum closing bay of {system.closing_bay_min} mm"
         remarks.append(("bay.short", Severity.WARNING, text))
     return remarks
 
 
-def shortages(
+def list_shortages(
     system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
 ) -> list[tuple[str, Severity, str]]:
     """Return (code, level, text) for each kind of piece that is longer than the longest stock length.
@@ -241,7 +243,7 @@ def shortages(
 
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> shortages(ROUND_SIZES, rails=[Rail("top", 4801)])[0][2]
+        >>> list_shortages(ROUND_SIZES, rails=[Rail("top", 4801)])[0][2]
         'needs a rail of 4801 mm, the longest stock is 4800 mm'
     """
     needs = [

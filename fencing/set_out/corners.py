@@ -12,7 +12,7 @@ from fencing.model.measure import Run, Terminal
 Point = tuple[float, float]
 
 
-def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
+def trace_runs(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
     """Return start and end of every run in plan [mm]. The first run starts at the origin along +x; y is upwards.
 
     A run starts where the run before it in the list ends, turned by its ``turn`` (degrees, clockwise seen from above).
@@ -20,7 +20,7 @@ def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
     Source: plane geometry.
 
     >>> first, then = Run("A", 3000, 1800), Run("B", 4000, 1800, turn=Fraction(90))
-    >>> [(round(x), round(y)) for _, (x, y) in polyline([first, then])]
+    >>> [(round(x), round(y)) for _, (x, y) in trace_runs([first, then])]
     [(3000, 0), (3000, -4000)]
     """
     lines, at, heading = list[tuple[Point, Point]](), (0.0, 0.0), Fraction(0)
@@ -33,14 +33,14 @@ def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
     return lines
 
 
-def corners(runs: Sequence[Run]) -> dict[int, int]:
+def find_corners(runs: Sequence[Run]) -> dict[int, int]:
     """Map the index of each run that starts at a shared corner post to the index of the run that ends there.
 
     Rule: a run that ends in a corner meets the next run if that starts in a corner. The last run meets the first if there are
     at least three runs and the plan closes within 2 % of its length, or within 500 mm. Source: house rule.
 
     >>> side = Run("A", 3000, 1800, end=Terminal.CORNER)
-    >>> corners([side, Run("B", 4000, 1800, turn=Fraction(90), start=Terminal.CORNER)])
+    >>> find_corners([side, Run("B", 4000, 1800, turn=Fraction(90), start=Terminal.CORNER)])
     {1: 0}
     """
     shared = {
@@ -54,5 +54,5 @@ def corners(runs: Sequence[Run]) -> dict[int, int]:
 
 
 def _closes(runs: Sequence[Run]) -> bool:
-    x, y = polyline(runs)[-1][1]
+    x, y = trace_runs(runs)[-1][1]
     return hypot(x, y) <= max(500.0, sum(run.length for run in runs) / 50)

@@ -17,7 +17,7 @@ from fencing.set_out.segments import TOGETHER, halves, needs_square, setback
 Numbered = tuple[int, Gate]
 
 
-def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+def find_gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     """Yield faults of gates that are too narrow, outside their run, overlap, or leave no room for a rail [mm].
 
     Rule: docs/rules.md, "Chainage, terminals, posts".
@@ -28,7 +28,7 @@ def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> gates = (Gate("A-G1", 2000, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 2500, 1000, GateKind.SINGLE, 1800))
-        >>> [fault.code for fault in gate_faults(Run("A", 9600, 1800, gates=gates), "/runs/0", ROUND_SIZES)]
+        >>> [fault.code for fault in find_gate_faults(Run("A", 9600, 1800, gates=gates), "/runs/0", ROUND_SIZES)]
         ['gate.overlap']
     """
     gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)

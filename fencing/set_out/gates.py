@@ -13,11 +13,11 @@ from fencing.model.faults import Notice, Severity
 from fencing.model.fence import HungGate, Leaf
 from fencing.model.measure import Gate, GateKind
 from fencing.model.system import System
-from fencing.set_out.bays import Shape, cut_bay, shortages
+from fencing.set_out.bays import Shape, cut_bay, list_shortages
 from fencing.set_out.ground import Ground
 
 
-def leaf_widths(gate: Gate, system: System) -> list[int]:
+def calculate_leaf_widths(gate: Gate, system: System) -> list[int]:
     """Return the width [mm] of each leaf: the opening less the clearance, divided by the leaves; the odd mm to the first.
 
     Source: common practice; the clearances are the system's.
@@ -25,7 +25,7 @@ def leaf_widths(gate: Gate, system: System) -> list[int]:
     Example: 3001 less 36 is 2965 for two:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> leaf_widths(Gate("A-G1", 0, 3001, GateKind.DOUBLE, 1800), ROUND_SIZES)
+        >>> calculate_leaf_widths(Gate("A-G1", 0, 3001, GateKind.DOUBLE, 1800), ROUND_SIZES)
         [1483, 1482]
     """
     rules = system.gates
@@ -39,10 +39,10 @@ def leaf_widths(gate: Gate, system: System) -> list[int]:
             return [both - both // 2, both // 2]
 
 
-def diagonal(width: int, height: int) -> int:
+def calculate_diagonal(width: int, height: int) -> int:
     """Return the diagonal [mm, half-up] of a square leaf of ``width`` and ``height`` [mm]. Source: Pythagoras.
 
-    >>> diagonal(976, 1800)
+    >>> calculate_diagonal(976, 1800)
     2048
     """
     return (isqrt(4 * (width * width + height * height)) + 1) // 2
@@ -72,7 +72,7 @@ def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
     return Leaf(
         width=width,
         height=gate.height,
-        diagonal=diagonal(width, gate.height),
+        diagonal=calculate_diagonal(width, gate.height),
         hinges=(rules.hinge_from_bottom, gate.height - rules.hinge_from_top) if "hinges" in gate.hardware else (),
         clip=clip if gate.lattice else None,
         stiles=(gate.height, gate.height),
@@ -84,13 +84,13 @@ def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
     )
 
 
-def foot(gate: Gate, ground: Ground, system: System) -> int:
+def find_foot(gate: Gate, ground: Ground, system: System) -> int:
     """Return the level [mm above datum] of a gate's foot: the ground gap above the highest ground in its opening.
 
     Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES
-    >>> foot(Gate("A-G1", 1000, 1000, GateKind.SINGLE, 1800), Ground((0, 2000), (0, 100)), ROUND_SIZES)
+    >>> find_foot(Gate("A-G1", 1000, 1000, GateKind.SINGLE, 1800), Ground((0, 2000), (0, 100)), ROUND_SIZES)
     150
     """
     return ground.highest(gate.start, gate.end) + system.ground_gap
@@ -108,7 +108,7 @@ def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: Syste
     Returns:
         The gate with its foot and top [mm above datum] and its leaves.
 
-    Source: house rule for the foot, see :func:`foot`.
+    Source: house rule for the foot, see :func:`find_foot`.
 
     Example: 50 above level ground, so its top is at 1850:
 
@@ -117,8 +117,8 @@ def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: Syste
         >>> hung.base, hung.top, [leaf.width for leaf in hung.leaves]
         (50, 1850, [976])
     """
-    base = foot(gate, ground, system)
-    leaves = tuple(build_leaf(width, gate, system) for width in leaf_widths(gate, system))
+    base = find_foot(gate, ground, system)
+    leaves = tuple(build_leaf(width, gate, system) for width in calculate_leaf_widths(gate, system))
     return HungGate(
         gate.id,
         gate.start,
@@ -179,7 +179,7 @@ def _gap_too_high(gate: HungGate, ground: Ground, system: System) -> Iterator[No
 def _no_stock(gate: HungGate, system: System) -> Iterator[Notice]:
     sheets = [sheet for leaf in gate.leaves for sheet in leaf.sheets]
     lattice = [panel for leaf in gate.leaves for panel in leaf.lattice]
-    for code, level, text in shortages(system, sheets=sheets, lattice=lattice):
+    for code, level, text in list_shortages(system, sheets=sheets, lattice=lattice):
         yield Notice(code, level, gate.id, text)
 
 

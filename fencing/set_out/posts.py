@@ -108,18 +108,18 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
     return notices
 
 
-def ids(run: str, count: int, first: str | None = None) -> Sequence[str]:
+def name_posts(run: str, count: int, first: str | None = None) -> Sequence[str]:
     """Return the ids of a run's ``count`` posts [1 or more]; ``first`` is the id of a corner shared with another run.
 
     Source: house rule.
 
-    >>> ids("B", 3, "A-P9")
+    >>> name_posts("B", 3, "A-P9")
     ['A-P9', 'B-P2', 'B-P3']
     """
     return [first if first and not index else f"{run}-P{index + 1}" for index in range(count)]
 
 
-def hole_volume(depth: int, top: int, bottom: int) -> float:
+def calculate_hole_volume(depth: int, top: int, bottom: int) -> float:
     """Return the volume [mm3] of a straight, belled or flared hole: a frustum of a cone.
 
     Args:
@@ -129,28 +129,28 @@ def hole_volume(depth: int, top: int, bottom: int) -> float:
 
     Source: solid geometry. A hole of 300 by 600 holds 0.042412 m3 (the published check for a straight hole):
 
-        >>> round(hole_volume(600, 300, 300) / 1e9, 6)
+        >>> round(calculate_hole_volume(600, 300, 300) / 1e9, 6)
         0.042412
     """
     return pi * depth * (top * top + top * bottom + bottom * bottom) / 12
 
 
-def crown_volume(mouth: int, height: int) -> float:
+def calculate_crown_volume(mouth: int, height: int) -> float:
     """Return the volume [mm3] of the crown that sheds water: a cone on top of the hole. Source: house rule.
 
-    >>> round(crown_volume(280, 25))
+    >>> round(calculate_crown_volume(280, 25))
     513127
     """
     return pi * mouth * mouth * height / 12
 
 
-def diameters(system: System) -> tuple[int, int]:
+def find_diameters(system: System) -> tuple[int, int]:
     """Return the (top, bottom) diameters of the system's holes [mm]. Source: the system.
 
     >>> from dataclasses import replace
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> belled = replace(ROUND_SIZES.hole, shape=HoleShape.BELLED, end_diameter=450)
-    >>> diameters(replace(ROUND_SIZES, hole=belled))
+    >>> find_diameters(replace(ROUND_SIZES, hole=belled))
     (300, 450)
     """
     hole = system.hole
@@ -163,7 +163,7 @@ def diameters(system: System) -> tuple[int, int]:
             return hole.end_diameter, hole.diameter
 
 
-def concrete(post: Post, system: System) -> int:
+def calculate_post_concrete(post: Post, system: System) -> int:
     """Return the concrete [mm3, half-up] in one post's hole: hole less embedded steel plus crown.
 
     The steel displaces only its own area: a hollow section that is open at its foot fills with concrete.
@@ -175,11 +175,13 @@ def concrete(post: Post, system: System) -> int:
         >>> from fencing.model.fence import Upright
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> pair = tuple(Upright("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
-        >>> concrete(Post("A-P2", 2400, "line", 0, 650, pair), ROUND_SIZES)
+        >>> calculate_post_concrete(Post("A-P2", 2400, "line", 0, 650, pair), ROUND_SIZES)
         46292651
     """
-    top, bottom = diameters(system)
+    top, bottom = find_diameters(system)
     areas = {"square": system.square.steel_area, "channel": system.channel.steel_area}
     steel = sum(areas[upright.section] * upright.embedment for upright in post.uprights)
-    volume = hole_volume(post.hole_depth, top, bottom) - steel + crown_volume(top, system.hole.crown)
+    volume = (
+        calculate_hole_volume(post.hole_depth, top, bottom) - steel + calculate_crown_volume(top, system.hole.crown)
+    )
     return max(0, floor(volume + 0.5))

@@ -8,16 +8,16 @@ from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, BuiltRetrofit, Lattice, Rail
 from fencing.model.measure import Form, Retrofit
 from fencing.model.system import System
-from fencing.set_out.bays import shortages
+from fencing.set_out.bays import list_shortages
 
 
-def extension_length(lattice: int, system: System) -> int:
+def calculate_extension(lattice: int, system: System) -> int:
     """Return the length [mm] of a post extension: lattice height and overlap on the existing post.
 
     Source: common practice.
 
     >>> from fencing.model.example_system import ROUND_SIZES
-    >>> extension_length(300, ROUND_SIZES)
+    >>> calculate_extension(300, ROUND_SIZES)
     340
     """
     return lattice + system.retrofit_overlap
@@ -40,7 +40,7 @@ def build(retrofit: Retrofit, system: System) -> BuiltRetrofit:
         _bay(f"{retrofit.id}-{number}", start, end, retrofit.lattice, system)
         for number, (start, end) in enumerate(pairwise(chainages), 1)
     )
-    return BuiltRetrofit(retrofit.id, extension_length(retrofit.lattice, system), retrofit.lattice, bays)
+    return BuiltRetrofit(retrofit.id, calculate_extension(retrofit.lattice, system), retrofit.lattice, bays)
 
 
 def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
@@ -77,6 +77,6 @@ def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
     text = "the standing posts and footings will carry a higher fence: check them before the lattice goes on"
     notices = [Notice("retrofit.footings", Severity.WARNING, built.id, text)]
     for bay in built.bays:
-        short = shortages(system, rails=bay.rails, lattice=bay.lattice)
+        short = list_shortages(system, rails=bay.rails, lattice=bay.lattice)
         notices += [Notice(code, level, bay.id, text) for code, level, text in short]
     return notices

@@ -14,7 +14,7 @@ from fencing.model.system import System
 from fencing.set_out import bays as bays_
 from fencing.set_out import gates as gates_
 from fencing.set_out import posts as posts_
-from fencing.set_out.base_lines import NO_DROP, Drop, base_lines, top_lines
+from fencing.set_out.base_lines import NO_DROP, Drop, calculate_base_lines, calculate_top_lines
 from fencing.set_out.bays import Lines
 from fencing.set_out.ground import Ground
 from fencing.set_out.posts import UnsizedPost
@@ -89,7 +89,7 @@ def set_out(
     for span, drop in zip(spans, drops, strict=True):
         first = 1 + sum(len(bays) for bays in built)
         built.append([] if span.gate else _bays(run, form, span, drop, first, ground, system))
-    ids = posts_.ids(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
+    ids = posts_.name_posts(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
     ids = [*ids[:-1], ends.last or ids[-1]]
     gates = _gates(spans, ids, ground, system)
     bays = tuple(bay for group in built for bay in group)
@@ -129,7 +129,7 @@ def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
     return Fault(f"{pointer}/taper/bays", "taper.too_long", text)
 
 
-def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
+def find_taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
     """Return the fault of a taper with too many bays for every allowed layout; nothing if one layout has enough.
 
     Args:
@@ -147,7 +147,7 @@ def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
         >>> from fencing.model.measure import MeasureBasis
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> run = Run("A", 4800, 1800, basis=MeasureBasis.CENTRES, taper=Taper("end", 3, 900))
-        >>> [fault.code for fault in taper_faults(run, ROUND_SIZES, "/runs/0")]
+        >>> [fault.code for fault in find_taper_faults(run, ROUND_SIZES, "/runs/0")]
         ['taper.too_long']
     """
     if run.taper is None:
@@ -163,8 +163,8 @@ def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
 
 def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
     """Build the bays of one segment, numbered from ``first``."""
-    bases = base_lines(form, span.posts, ground, system.ground_gap)
-    tops = top_lines(bases, span.posts, run.height, drop)
+    bases = calculate_base_lines(form, span.posts, ground, system.ground_gap)
+    tops = calculate_top_lines(bases, span.posts, run.height, drop)
     inner = [setback(system, square=False)] * (len(bases) - 1)
     backs = [setback(system, square=span.left.square), *inner, setback(system, square=span.right.square)]
     before = [bases[0][0], *(right for _, right in bases[:-1])]

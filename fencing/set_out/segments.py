@@ -262,7 +262,7 @@ def _balanced(length: int, pitch: int, least: int) -> list[int]:
     return [first, *[pitch] * whole, last]
 
 
-def whole_rail(system: System) -> int | None:
+def find_whole_rail(system: System) -> int | None:
     """Return the longest stock rail [mm] that fits uncut in a pitch between two line posts, or None.
 
     A rail shorter than the minimum closing bay is not used. Source: house rule.
@@ -270,7 +270,7 @@ def whole_rail(system: System) -> int | None:
     Example: a pitch of 2400 less two setbacks of 5:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> whole_rail(ROUND_SIZES)
+        >>> find_whole_rail(ROUND_SIZES)
         2390
     """
     spanned = system.pitch - 2 * system.channel.setback
@@ -279,7 +279,7 @@ def whole_rail(system: System) -> int | None:
 
 
 def _full_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
-    rail = whole_rail(system)
+    rail = find_whole_rail(system)
     length = right.at - left.at
     if rail is None:
         return _from_start(length, system.pitch, system.closing_bay_min)

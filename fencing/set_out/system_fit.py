@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fencing.model.faults import Fault, InvalidDocument, listed
+from fencing.model.faults import Fault, InvalidDocument, join_words
 from fencing.model.measure import FORMS, LAYOUTS, Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.rounding import round_up
 from fencing.model.system import SheetSupply, System
-from fencing.set_out.gate_room import gate_faults
-from fencing.set_out.run import taper_faults
+from fencing.set_out.gate_room import find_gate_faults
+from fencing.set_out.run import find_taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
 
 
-def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
+def find_height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
     """Yield the faults that prevent building a level bay or a leaf of this height [mm].
 
     Rule: sheet = height - lattice - deduction. The result must be positive. If sheets come from stock, the longest stock
@@ -24,14 +24,14 @@ def height_faults(pointer: str, height: int, lattice: int, system: System) -> It
     Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which is in stock; 2200 takes 2190, which is not:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> list(height_faults("/runs/0", 1800, 300, ROUND_SIZES))
+        >>> list(find_height_faults("/runs/0", 1800, 300, ROUND_SIZES))
         []
-        >>> [fault.code for fault in height_faults("/runs/0", 2200, 0, ROUND_SIZES)]
+        >>> [fault.code for fault in find_height_faults("/runs/0", 2200, 0, ROUND_SIZES)]
         ['height.sheet']
     """
     if lattice and lattice not in system.lattice.heights:
         offered = [str(item) for item in system.lattice.heights]
-        has = f"write {listed(['0', *offered])}" if offered else "write 0: it has no lattice"
+        has = f"write {join_words(['0', *offered])}" if offered else "write 0: it has no lattice"
         yield Fault(f"{pointer}/lattice_mm", "lattice.height", f"the system has no lattice of {lattice} mm; {has}")
     taken = lattice + system.sheets.deduction
     longest = system.sheets.stock[-1] if system.sheets.supply is SheetSupply.STOCK else None
@@ -70,11 +70,11 @@ def check_system_fit(measure: Measure, system: System) -> None:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> check_system_fit(TWO_BAYS, ROUND_SIZES)
     """
-    if faults := fit_faults(measure, system):
+    if faults := find_fit_faults(measure, system):
         raise InvalidDocument(faults)
 
 
-def fit_faults(measure: Measure, system: System) -> list[Fault]:
+def find_fit_faults(measure: Measure, system: System) -> list[Fault]:
     """Return the faults that :func:`check_system_fit` would raise, in the order of the measure [mm].
 
     Source: house rule.
@@ -82,7 +82,7 @@ def fit_faults(measure: Measure, system: System) -> list[Fault]:
     Example: the longest sheet is 2090; with a deduction of 10 it makes a fence of 2100, and no more:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> [fault.pointer for fault in fit_faults(Measure("High", "round", (Run("A", 4800, 2101),)), ROUND_SIZES)]
+        >>> [fault.pointer for fault in find_fit_faults(Measure("High", "round", (Run("A", 4800, 2101),)), ROUND_SIZES)]
         ['/runs/0/height_mm']
     """
     faults: list[Fault] = [*_large_faults(measure, system)]
@@ -111,18 +111,18 @@ def _run_faults(run: Run, pointer: str, system: System) -> list[Fault]:
     faults = list(_heights_and_room(run, pointer, system))
     if run.taper is None or any(fault.code in NO_ROOM for fault in faults):
         return faults
-    return faults + taper_faults(run, system, pointer)
+    return faults + find_taper_faults(run, system, pointer)
 
 
 def _heights_and_room(run: Run, pointer: str, system: System) -> Iterator[Fault]:
-    yield from height_faults(pointer, run.height, run.lattice, system)
+    yield from find_height_faults(pointer, run.height, run.lattice, system)
     for number, gate in enumerate(run.gates):
         if (gate.height, gate.lattice) != (run.height, run.lattice):
-            yield from height_faults(f"{pointer}/gates/{number}", gate.height, gate.lattice, system)
+            yield from find_height_faults(f"{pointer}/gates/{number}", gate.height, gate.lattice, system)
         yield from _hinge_faults(gate, f"{pointer}/gates/{number}", system)
     yield from _taper_faults(run, pointer, system)
     if run.gates:
-        yield from gate_faults(run, pointer, system)
+        yield from find_gate_faults(run, pointer, system)
     else:
         yield from _short_faults(run, pointer, system)
 
@@ -160,7 +160,7 @@ def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
 
 def _retrofit_faults(retrofit: Retrofit, pointer: str, system: System) -> Iterator[Fault]:
     if retrofit.lattice not in system.lattice.heights:
-        offered = listed([str(height) for height in system.lattice.heights]) if system.lattice.heights else "none"
+        offered = join_words([str(height) for height in system.lattice.heights]) if system.lattice.heights else "none"
         text = f"the system has no lattice of {retrofit.lattice} mm; it has {offered}"
         yield Fault(f"{pointer}/lattice_mm", "lattice.height", text)
     least = 2 * system.channel.setback + 1

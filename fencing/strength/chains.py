@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fencing.model.fence import BuiltRun
 from fencing.model.measure import Run, Terminal
 from fencing.quantities.take_off import TakeOff
-from fencing.set_out.corners import corners
+from fencing.set_out.corners import find_corners
 from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
 
 CONTINUOUS_DEG = 30.0
@@ -44,7 +44,7 @@ def joints_of(runs: Sequence[Run]) -> list[Joint]:
     [Joint(before=0, after=1, turn_deg=12.0)]
     """
     found = []
-    for after, before in sorted(corners(runs).items()):
+    for after, before in sorted(find_corners(runs).items()):
         turn = runs[after].turn if after else -sum((run.turn for run in runs[1:]), runs[0].turn * 0)
         whole = float(turn) % 360
         found.append(Joint(before, after, min(whole, 360 - whole)))

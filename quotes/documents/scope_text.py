@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fencing.model.faults import listed
+from fencing.model.faults import join_words
 from fencing.model.measure import Form
 from quotes.documents.number_format import metres
 from shared.common.figures import localize
@@ -83,7 +83,7 @@ def _finish(finishes: Document, names: Document) -> str:
     parts: dict[str, list[str]] = {}
     for part, code in finishes.items():
         parts.setdefault(code, []).append(part)
-    return ", ".join(f"{listed(found, 'and')} {names.get(code, code)}" for code, found in parts.items())
+    return ", ".join(f"{join_words(found, 'and')} {names.get(code, code)}" for code, found in parts.items())
 
 
 def _common(fences: list[_Fence]) -> _Fence:

@@ -6,8 +6,8 @@ import json
 from decimal import Decimal
 from typing import Any
 
-from fencing.reading import canonical as spelled
 from fencing.reading import digest
+from fencing.reading import write_canonical as spelled
 
 __all__ = ["canonical", "digest", "parsed"]
 

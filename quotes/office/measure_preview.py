@@ -11,9 +11,9 @@ from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
 from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
 from fencing.model.measure import FORMS, LAYOUTS
-from fencing.quantities.choose_layout import choose, options
-from fencing.quantities.take_off import TakeOff, grounds_of
-from fencing.set_out.corners import corners
+from fencing.quantities.choose_layout import build_options, choose
+from fencing.quantities.take_off import TakeOff, find_grounds
+from fencing.set_out.corners import find_corners
 from fencing.set_out.run import NO_ENDS
 from quotes.documents.number_format import by_locale
 from quotes.jobs.system_lookup import SystemWithPrices
@@ -160,8 +160,10 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
     """Every form and layout of one run, the dearest last; the run is costed on its own."""
     measure, found = read_for(business, document)
     run = measure.runs[place]
-    ground = grounds_of(measure.runs, corners(measure.runs))[place]
-    tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
+    ground = find_grounds(measure.runs, find_corners(measure.runs))[place]
+    tried = build_options(
+        run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS
+    )
     best = choose(tried)
     chosen = (run.form.value, run.layout.value)
     ranked = sorted(tried, key=lambda item: (item.must_fix_count, item.cost is None, item.cost or Decimal(0)))

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from fencing.model.faults import Notice
 from fencing.model.fence import BuiltRun, HungGate
 from fencing.model.measure import Form, Run
-from fencing.quantities.take_off import TakeOff, grounds_of
-from fencing.set_out.corners import corners
+from fencing.quantities.take_off import TakeOff, find_grounds
+from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
 from quotes.documents.notices import NAMED, gathered, in_one
 
@@ -125,8 +125,8 @@ def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:
 def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     """Return the fix that moves the run after the corner as a whole, because it was levelled from another datum."""
     runs = site.taken.measure.runs
-    shared = corners(runs)
-    grounds: list[Ground] = grounds_of(runs, shared)
+    shared = find_corners(runs)
+    grounds: list[Ground] = find_grounds(runs, shared)
     found = []
     for after, before in shared.items():
         if site.taken.runs[after].posts[0].id == notice.element:

@@ -18,7 +18,7 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, BuiltRun, HungGate, Post
 from fencing.model.measure import Run
 from fencing.quantities.take_off import TakeOff
-from fencing.set_out.posts import diameters, hole_volume
+from fencing.set_out.posts import calculate_hole_volume, find_diameters
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.common.money import rounded
@@ -84,8 +84,8 @@ def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> It
     soil = plain_word(run.soil or "")
     for depth, count in sorted(Counter(post.hole_depth for post in posts).items()):
         yield LabourItem("dig", soil, built.id, Decimal(count), depth)
-    top, bottom = diameters(takeoff.system)
-    volume = sum(hole_volume(post.hole_depth, top, bottom) for post in posts)
+    top, bottom = find_diameters(takeoff.system)
+    volume = sum(calculate_hole_volume(post.hole_depth, top, bottom) for post in posts)
     yield LabourItem("spoil", soil, built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
 
 
@@ -182,7 +182,7 @@ def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None 
     paid = _paid(takeoff, rules)
     works = tuple(work for work in paid if work.activity != "dig" and _is_rated(work, rules))
     holes = [Holes(work.finer, work.run, work.depth, int(work.quantity)) for work in paid if work.activity == "dig"]
-    across = max(diameters(takeoff.system))
+    across = max(find_diameters(takeoff.system))
     groups = _grouped(works, rules)
     missing = [*dig_faults(holes, rules, across), *_missing(groups)]
     if missing:

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, cautions_for
+from fencing.cautions.select import Reader, select_cautions
 from fencing.model.roles import RANK, ROLES
 from quotes.documents import number_format
 from quotes.jobs.hooks import Ordered
@@ -151,7 +151,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
 def loading_cautions(rows: list[OrderLine]) -> list[str]:
     """Return the cautions for loading and delivery."""
     facts = CautionFacts(lifting=True, sheets=any(row.role == "sheet" for row in rows))
-    return [item.text for item in cautions_for(facts, Reader.SUPPLIER)]
+    return [item.text for item in select_cautions(facts, Reader.SUPPLIER)]
 
 
 def _window(order: SupplierOrder) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fencing.cautions.facts import facts_of
-from fencing.cautions.select import Reader, cautions_for
+from fencing.cautions.facts import collect_facts
+from fencing.cautions.select import Reader, select_cautions
 from fencing.drawing.curve_chart import draw_chart
 from fencing.drawing.drawing_set import paper_set
 from fencing.model.faults import Fault, InvalidDocument
@@ -26,7 +26,7 @@ def shown_with(takeoff: TakeOff, site_conditions: Mapping[str, Any], locale: str
     if unknown:
         text = f"There is no run {unknown[0]!r} in the measure."
         raise InvalidDocument([Fault("/site_conditions/pool_runs", "run.unknown", text)])
-    facts = facts_of(
+    facts = collect_facts(
         takeoff,
         pool_runs=pool,
         driveway=site_conditions.get("near_driveway", False),
@@ -35,7 +35,7 @@ def shown_with(takeoff: TakeOff, site_conditions: Mapping[str, Any], locale: str
     sign = decimal_sign(locale)
     return {
         "drawings": {**paper_set(takeoff, sign), "curves": _curves(takeoff, sign)},
-        "cautions": {reader.value: [item.text for item in cautions_for(facts, reader)] for reader in Reader},
+        "cautions": {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader},
     }
 
 

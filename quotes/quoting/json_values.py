@@ -13,7 +13,7 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 from msgspec import Meta, Struct
 
-from fencing.reading import canonical
+from fencing.reading import write_canonical
 
 Exact = Annotated[
     Decimal,
@@ -39,7 +39,7 @@ def read_value(text: str, kind: type[AnyValue]) -> AnyValue:
 
 def canonical_text(value: Value) -> str:
     """Return a value as canonical JSON text."""
-    return canonical(plain(value), exact=True)
+    return write_canonical(plain(value), exact=True)
 
 
 def plain(value: Any) -> Any:

@@ -12,8 +12,8 @@ from binpacking.to_constant_volume import to_constant_volume
 from ortools.sat.python import cp_model
 
 from fencing.cutting import Demand
-from fencing.cutting.greedy import cost_of, greedy
-from fencing.cutting.problem import CuttingProblem, problem_of
+from fencing.cutting.greedy import calculate_cost, fill_greedily
+from fencing.cutting.problem import CuttingProblem, build_problem
 from tests.fencing.cutting.arc_flow import flow_along
 
 
@@ -48,7 +48,7 @@ def assignment(asked: Demand, seconds: float) -> Answer:
     As many bars as a plan no dearer than a greedy one can have, longest first so that equal ones are not tried in every order;
     that plan is the start and its cost the most, and the total length is a constraint of its own.
     """
-    problem = problem_of(asked)
+    problem = build_problem(asked)
     start = _greedy(problem)
     model = cp_model.CpModel()
     pieces, kinds = range(len(problem.widths)), range(len(problem.kinds))
@@ -91,11 +91,13 @@ def assignment(asked: Demand, seconds: float) -> Answer:
 
 def _greedy(problem: CuttingProblem) -> list[tuple[int | None, tuple[int, ...]]]:
     """The bars of our own first plan, one by one, longest stock first, and as many empty ones as a cheaper plan could add."""
-    plans = [plan for thrift in (1.0, 0.0) if (plan := greedy(problem, problem.counts, [], thrift)) is not None]
-    best = min(plans, key=lambda plan: cost_of(problem, plan))
+    plans = [plan for thrift in (1.0, 0.0) if (plan := fill_greedily(problem, problem.counts, [], thrift)) is not None]
+    best = min(plans, key=lambda plan: calculate_cost(problem, plan))
     bars = [(kind, pattern) for kind, pattern, times in best for _ in range(times)]
     bars.sort(key=lambda bar: -problem.kinds[bar[0]].width)
     cheapest = min(kind.cost for kind in problem.kinds if kind.limit is None)
-    most = cost_of(problem, best) // cheapest + sum(kind.limit for kind in problem.kinds if kind.limit is not None)
+    most = calculate_cost(problem, best) // cheapest + sum(
+        kind.limit for kind in problem.kinds if kind.limit is not None
+    )
     empty = (None, (0,) * len(problem.counts))
     return [*bars, *[empty] * (min(most, sum(problem.counts)) - len(bars))]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, cautions_for
+from fencing.cautions.select import Reader, select_cautions
 from tests.checks.outside import Outside
 
 
 def warned(lowest: int | None = None, gap: int | None = None) -> set[str]:
     facts = CautionFacts(pool=True, pool_lowest=lowest, pool_gap=gap)
-    return {caution.id for caution in cautions_for(facts, Reader.CUSTOMER)}
+    return {caution.id for caution in select_cautions(facts, Reader.CUSTOMER)}
 
 
 def test_the_least_height_has_no_tolerance(outside: Outside) -> None:

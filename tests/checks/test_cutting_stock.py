@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.cutting import Status, demand_of, plan_cuts
+from fencing.cutting import Status, plan_cuts, read_demand_document
 from tests.checks.outside import Outside
 
 
@@ -26,6 +26,6 @@ def test_the_least_number_of_bars(
         "pieces": pieces,
         "stock": [{"length_mm": stock, "price": "1.00", "quantity_available": None}],
     }
-    plan = plan_cuts(demand_of(document))
+    plan = plan_cuts(read_demand_document(document))
     assert plan.status is Status.OPTIMAL
     outside(f"bars of {stock}", stage="cutting", source=source, ours=sum(bar.count for bar in plan.bars), theirs=theirs)

@@ -15,7 +15,7 @@ from lxml import etree
 from standardwebhooks.webhooks import Webhook
 
 from catalogue.rules.codes import SALE_UNITS, is_gtin
-from fencing.model.faults import step
+from fencing.model.faults import extend_pointer
 from quotes.integrations.ubl.order import write_order
 from quotes.integrations.ubl.xml_parser import SCHEMAS
 from quotes.integrations.webhook_signatures import signed
@@ -85,7 +85,11 @@ def test_the_check_digit_of_a_trade_item(outside: Outside, source: str, number: 
 @pytest.mark.parametrize(("key", "theirs"), [("a/b", "/a~1b"), ("m~n", "/m~0n"), ("", "/"), ("c%d", "/c%d")])
 def test_a_fault_points_as_the_rfc_writes_it(outside: Outside, key: str, theirs: str) -> None:
     outside(
-        f"pointer to member {key!r}", stage="exchange", source="RFC 6901 section 5", ours=step("", key), theirs=theirs
+        f"pointer to member {key!r}",
+        stage="exchange",
+        source="RFC 6901 section 5",
+        ours=extend_pointer("", key),
+        theirs=theirs,
     )
 
 

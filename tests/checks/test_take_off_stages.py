@@ -12,9 +12,9 @@ from math import atan2, degrees, floor, sqrt
 import pytest
 
 from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, Station, Taper, Terminal
-from fencing.model.rounding import along_slope
+from fencing.model.rounding import measure_along_slope
 from fencing.quantities.take_off import take_off
-from fencing.set_out.gates import diagonal
+from fencing.set_out.gates import calculate_diagonal
 from tests.checks.outside import Outside
 from tests.checks.test_take_off_published import GENTLE, hillside, holes_only, two_square_posts
 from tests.fencing.test_common_practice import SYSTEM
@@ -90,7 +90,7 @@ def test_rakes(outside: Outside, fall: int, angle: float, metres: float) -> None
         f"2.4 m along a fall of {fall} mm",
         stage="bay",
         source=TRIANGLE,
-        ours=along_slope(2400, fall, 2400),
+        ours=measure_along_slope(2400, fall, 2400),
         theirs=metres * 1000,
         within=0.5,
         unit="mm",
@@ -99,7 +99,7 @@ def test_rakes(outside: Outside, fall: int, angle: float, metres: float) -> None
 
 
 def test_ten_per_cent_over_thirty_metres(outside: Outside) -> None:
-    ours = along_slope(30_000, 3_000, 30_000)
+    ours = measure_along_slope(30_000, 3_000, 30_000)
     outside(
         "30 m rising 3 m", stage="bay", source=TRIANGLE, ours=ours, theirs=30149.627, within=0.5, unit="mm", digits=8
     )
@@ -107,7 +107,7 @@ def test_ten_per_cent_over_thirty_metres(outside: Outside) -> None:
 
 def test_a_tape_with_one_end_low(outside: Outside) -> None:
     source = "civilnoteppt.com, slope correction of a 30 m tape"
-    ours = sqrt(along_slope(30_000, 0, 30_000) ** 2 - 700**2)
+    ours = sqrt(measure_along_slope(30_000, 0, 30_000) ** 2 - 700**2)
     outside(
         "30 m tape, end 0.70 m low, in plan",
         stage="form",
@@ -200,7 +200,7 @@ def test_equal_diagonals(outside: Outside, width: int, height: int, theirs: int)
         f"diagonal of a leaf {width} x {height} mm",
         stage="gates",
         source=source,
-        ours=diagonal(width, height),
+        ours=calculate_diagonal(width, height),
         theirs=theirs,
         unit="mm",
     )

@@ -14,7 +14,7 @@ from fencing.model.example_system import ROUND_SIZES
 from fencing.model.faults import InvalidDocument, Severity
 from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, Taper, Terminal
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, estimate_cost
 from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.laws import ONE_RUN, laws, with_run
 from tests.fencing.strategies import PLAIN_FORMS, PLAIN_LAYOUTS, Job, jobs
@@ -105,7 +105,7 @@ def cost_alone(taken: TakeOff, system: System, prices: PriceList) -> Decimal:
     rails = sum(len(bay.rails) for bay in run.bays)
     raked = sum(bay.base[0] != bay.base[1] for bay in run.bays)
     work = EstimateWork(len(run.posts), len(run.bays), raked, rails - uncut(taken, system))
-    cost = cost_of(prices, taken.pieces, taken.quantities, work)
+    cost = estimate_cost(prices, taken.pieces, taken.quantities, work)
     assert cost is not None
     return cost
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from fencing.buying.purchase_lines import Blank
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, cautions_for
+from fencing.cautions.select import Reader, select_cautions
 from quotes.documents.document_kind import DocumentKind, revision_of
 from quotes.documents.hooks import saw_sheet_of
 from quotes.documents.number_format import strip
@@ -22,7 +22,7 @@ AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
 
 def saw_cautions() -> list[str]:
     """Return the cautions for work at the saw."""
-    return [item.text for item in cautions_for(AT_THE_SAW, Reader.CREW)]
+    return [item.text for item in select_cautions(AT_THE_SAW, Reader.CREW)]
 
 
 def saw_sheet_pdf(

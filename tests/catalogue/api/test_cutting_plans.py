@@ -15,7 +15,7 @@ from catalogue.engine import cutting_plans
 from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
 from catalogue.tasks import delete_old_plans, make_cutting_plan
-from fencing.cutting import Budget, CutPlan, Demand, demand_of, plan_cuts
+from fencing.cutting import Budget, CutPlan, Demand, plan_cuts, read_demand_document
 from shared.background.outbox import Event
 from shared.business.models import Business, Person
 from shared.business.roles import Scope
@@ -163,7 +163,7 @@ def test_while_it_searches_the_row_holds_the_best_so_far(owner_client: Client, b
     post(owner_client, GOOD, "?background=true")
     row = AskedPlan.objects.of(business).get()
     watch = cutting_plans.Watch(row)
-    plan = plan_cuts(demand_of(GOOD))
+    plan = plan_cuts(read_demand_document(GOOD))
     assert watch(plan)
     row.refresh_from_db()
     assert row.plan == PLAN

@@ -31,7 +31,7 @@ from fencing.model.measure import (
     Taper,
     Terminal,
 )
-from fencing.quantities.comparison_prices import EstimateWork, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, estimate_cost
 from fencing.quantities.take_off import take_off
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import BusinessOwned
@@ -214,7 +214,7 @@ def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, fi
     assert [notice for notice in job.notices if notice.severity is Severity.STOP] == []
     unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.finish, piece.length) is None}
     assert unpriced == set()
-    assert cost_of(prices, job.pieces, job.quantities, EstimateWork(holes=1)) is not None
+    assert estimate_cost(prices, job.pieces, job.quantities, EstimateWork(holes=1)) is not None
     assert {"gate.stile", "gate.rail", "drop_bolt", "lattice_clip", "post.extension", "concrete.bag"} <= {
         row.role for row in job.quantities
     }

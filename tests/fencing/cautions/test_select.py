@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 
 from fencing import Measure, take_off
-from fencing.cautions.facts import CautionFacts, facts_of, lowest_clear_height
+from fencing.cautions.facts import CautionFacts, collect_facts, find_lowest_clear_height
 from fencing.cautions.register import REGISTER, Caution, Reader, Source
-from fencing.cautions.select import cautions_for
+from fencing.cautions.select import select_cautions
 from fencing.model.measure import (
     ExistingFence,
     Form,
@@ -56,7 +56,7 @@ CASES: dict[str, tuple[CautionFacts, set[Reader]]] = {
 
 
 def ids(facts: CautionFacts, reader: Reader) -> list[str]:
-    return [caution.id for caution in cautions_for(facts, reader)]
+    return [caution.id for caution in select_cautions(facts, reader)]
 
 
 def job(*runs: Run, retrofits: tuple[Retrofit, ...] = (), strength: StrengthRequest | None = None) -> TakeOff:
@@ -100,7 +100,7 @@ def test_a_height_at_the_local_limit_is_not_over_it() -> None:
 
 def test_the_numbers_of_the_job_stand_in_the_words() -> None:
     (text,) = [
-        c.text for c in cautions_for(CautionFacts(highest=1860, local_height=1800), OWNER) if c.id == "height.over"
+        c.text for c in select_cautions(CautionFacts(highest=1860, local_height=1800), OWNER) if c.id == "height.over"
     ]
     assert text == "Highest point 1860 mm, local limit entered 1800 mm: a permit may be needed."
 
@@ -124,7 +124,7 @@ def test_a_stepped_pool_run_is_measured_at_its_lowest_place_and_largest_gap() ->
     fall = (Station(0, 0), Station(4800, -600))
     stepped = run("P", 4800, height=1150, form=Form.STEPPED, layout=Layout.FROM_START, levels=fall)
     takeoff = job(stepped, run("Q", 4800, height=900))
-    facts = facts_of(takeoff, pool_runs={"P"})
+    facts = collect_facts(takeoff, pool_runs={"P"})
     assert (facts.pool_lowest, facts.pool_gap) == (60 + 1150, 60 + 300)
     assert "pool.gap" in ids(facts, CREW)
     assert "pool.low" not in ids(facts, CREW)
@@ -132,12 +132,12 @@ def test_a_stepped_pool_run_is_measured_at_its_lowest_place_and_largest_gap() ->
 
 def test_a_pool_run_one_millimetre_low_is_cautioned_from_the_take_off() -> None:
     for height, low in ((1139, True), (1140, False)):  # 60 mm gap under it: 1199 and 1200 above ground
-        facts = facts_of(job(run("P", 4800, height=height)), pool_runs={"P"})
+        facts = collect_facts(job(run("P", 4800, height=height)), pool_runs={"P"})
         assert ("pool.low" in ids(facts, CUSTOMER)) == low
 
 
 def test_no_bay_has_no_lowest_height() -> None:
-    assert lowest_clear_height([]) is None
+    assert find_lowest_clear_height([]) is None
 
 
 def test_a_whole_job_tells_its_facts() -> None:
@@ -147,7 +147,7 @@ def test_a_whole_job_tells_its_facts() -> None:
         existing_fence=ExistingFence("Fibre-cement sheet", 9600),
         shares={"owner": Fraction(1)},
     )
-    facts = facts_of(
+    facts = collect_facts(
         job(front, strength=StrengthRequest("given_pressure", {"pressure_kpa": "0.60"})),
         pool_runs=("A",),
         driveway=True,
@@ -178,13 +178,13 @@ def test_a_whole_job_tells_its_facts() -> None:
 
 
 def test_a_timber_fence_to_take_away_is_no_asbestos() -> None:
-    facts = facts_of(job(replace(run("A"), existing_fence=ExistingFence("timber paling", 9000))))
+    facts = collect_facts(job(replace(run("A"), existing_fence=ExistingFence("timber paling", 9000))))
     assert facts.removal
     assert not facts.old_fibre_cement
 
 
 def test_a_retrofit_alone_digs_nothing() -> None:
-    facts = facts_of(job(retrofits=(Retrofit("R1", (2400, 2400), 320, existing_height=1500),)))
+    facts = collect_facts(job(retrofits=(Retrofit("R1", (2400, 2400), 320, existing_height=1500),)))
     assert (facts.digging, facts.boundary, facts.concrete, facts.retrofit) == (False, False, False, True)
     assert "retrofit" in ids(facts, CUSTOMER)
     assert "services" not in ids(facts, CREW)
@@ -193,13 +193,13 @@ def test_a_retrofit_alone_digs_nothing() -> None:
 @pytest.mark.parametrize("reader", [CUSTOMER, CREW])
 def test_quote_and_set_out_sheet_warn_of_everything_an_ordinary_job_needs(reader: Reader) -> None:
     # domain section 7: services, boundary, cement, edges, cure; limits are the customer's, coated sheet the crew's
-    found = set(ids(facts_of(job(run("A", 9600, start=Terminal.FREE))), reader))
+    found = set(ids(collect_facts(job(run("A", 9600, start=Terminal.FREE))), reader))
     assert {"services", "boundary", "cement", "cure", "edges"} <= found
     assert ({"local.rules"} if reader is CUSTOMER else {"coated", "lifting"}) <= found
 
 
 def test_lattice_on_a_standing_fence_is_lifted_under_lines_too() -> None:
-    facts = facts_of(job(retrofits=(Retrofit("R1", (2400, 2400), 320, existing_height=1500),)))
+    facts = collect_facts(job(retrofits=(Retrofit("R1", (2400, 2400), 320, existing_height=1500),)))
     assert "overhead" in ids(facts, CREW)
     assert "sawing" in ids(facts, CREW)
 
@@ -210,7 +210,7 @@ def test_a_known_pool_is_not_asked_after() -> None:
 
 @pytest.mark.parametrize("kind", ["Fibro", "old fibre cement", "AC sheet, corrugated", "asbestos-cement"])
 def test_every_word_for_old_fibre_cement_is_known(kind: str) -> None:
-    assert facts_of(job(replace(run("A"), existing_fence=ExistingFence(kind, 9000)))).old_fibre_cement
+    assert collect_facts(job(replace(run("A"), existing_fence=ExistingFence(kind, 9000)))).old_fibre_cement
 
 
 @pytest.mark.parametrize("caution", REGISTER, ids=lambda caution: caution.id)
@@ -235,4 +235,4 @@ def test_only_a_run_with_steps_has_the_caution_about_them(
     form: Form, levels: tuple[Station, ...], stepped: bool
 ) -> None:
     gate = Gate("A-G1", 1800, 1000, GateKind.SINGLE, 1800)
-    assert facts_of(job(run(length=4800, form=form, levels=levels, gates=(gate,)))).stepped is stepped
+    assert collect_facts(job(run(length=4800, form=form, levels=levels, gates=(gate,)))).stepped is stepped

@@ -9,7 +9,7 @@ import highspy
 import numpy as np
 
 from fencing.cutting import Demand
-from fencing.cutting.master_problem import quiet_solver
+from fencing.cutting.master_problem import make_solver
 
 Arc = tuple[int, int, int]
 
@@ -77,7 +77,7 @@ def _arcs(asked: Demand, longest: int) -> list[Arc]:
 
 
 def _solved(model: highspy.HighsLp, seconds: float) -> Flow:
-    solver = quiet_solver()
+    solver = make_solver()
     for option, setting in (
         ("mip_rel_gap", 0.0),
         ("mip_abs_gap", 0.999),

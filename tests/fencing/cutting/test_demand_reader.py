@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from fencing.cutting import demand_of, read_demand
+from fencing.cutting import read_demand, read_demand_document
 from fencing.model.faults import InvalidDocument
 
 
@@ -34,7 +34,7 @@ def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None
         {"length_mm": 6000, "price": "31.2", "quantity_available": None},
         {"length_mm": 3000, "price": "0.125", "quantity_available": 2},
     ]
-    read = demand_of(document(pieces=[[500, 2], [900, 1], [500, 3]], stock=rows))
+    read = read_demand_document(document(pieces=[[500, 2], [900, 1], [500, 3]], stock=rows))
     assert read.pieces == ((900, 1), (500, 5))
     assert (read.decimals, [item.price for item in read.stock]) == (3, [31200, 125])
 
@@ -66,29 +66,29 @@ def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None
 )
 def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> None:
     with pytest.raises(InvalidDocument) as refused:
-        demand_of(wrong)
+        read_demand_document(wrong)
     assert pointer in pointers(refused.value)
 
 
 def test_a_million_pieces_may_be_asked_for_and_one_more_may_not() -> None:
-    assert demand_of(document(pieces=[[2238, 999_999], [640, 1]])).count == 1_000_000
+    assert read_demand_document(document(pieces=[[2238, 999_999], [640, 1]])).count == 1_000_000
     with pytest.raises(InvalidDocument, match="1000001 pieces in all; the maximum for one plan is 1000000"):
-        demand_of(document(pieces=[[2238, 999_999], [640, 2]]))
+        read_demand_document(document(pieces=[[2238, 999_999], [640, 2]]))
 
 
 def test_stock_without_a_number_of_bars_is_as_many_as_wanted() -> None:
-    left_out = demand_of(document(stock=[{"length_mm": 6000, "price": "31.20"}]))
-    assert left_out == demand_of(document())
+    left_out = read_demand_document(document(stock=[{"length_mm": 6000, "price": "31.20"}]))
+    assert left_out == read_demand_document(document())
 
 
 def test_an_unknown_key_is_answered_with_the_nearest_known_one() -> None:
     with pytest.raises(InvalidDocument, match="did you mean length_mm"):
-        demand_of(stock(lenght_mm=6000))
+        read_demand_document(stock(lenght_mm=6000))
 
 
 def test_every_fault_is_stated_at_once() -> None:
     with pytest.raises(InvalidDocument) as refused:
-        demand_of({"kerf": 3, "pieces": [[0, 1], [5, 0]], "stock": [{"length_mm": 6000, "price": 3}]})
+        read_demand_document({"kerf": 3, "pieces": [[0, 1], [5, 0]], "stock": [{"length_mm": 6000, "price": 3}]})
     wanted = {"/kerf", "/kerf_mm", "/pieces/0/0", "/pieces/1/1", "/stock/0/price"}
     assert wanted <= set(pointers(refused.value))
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fencing.cutting import Demand, Status, StockLength, demand_of
+from fencing.cutting import Demand, Status, StockLength, read_demand_document
 from tests.benchmarks.fence_orders import BAYS_20, SMALL, order
 from tests.fencing.cutting.arc_flow import arc_flow
 from tests.fencing.cutting.orders import checked, cost_or_none, tiny
@@ -49,11 +49,12 @@ def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
     halves = [[length, count // 2] for length, count in asked.pieces if count > 1]
     split = [*reversed(halves), *([length, count - count // 2] for length, count in asked.pieces)]
     one, two = (
-        checked(demand_of({"kerf_mm": asked.kerf, "pieces": pieces, "stock": rows})) for pieces in (whole, split)
+        checked(read_demand_document({"kerf_mm": asked.kerf, "pieces": pieces, "stock": rows}))
+        for pieces in (whole, split)
     )
     assert len(split) > len(whole)
     assert one.document() == two.document()
-    shuffled = checked(demand_of({"kerf_mm": asked.kerf, "pieces": split[::-1], "stock": rows[::-1]}))
+    shuffled = checked(read_demand_document({"kerf_mm": asked.kerf, "pieces": split[::-1], "stock": rows[::-1]}))
     assert (shuffled.status, shuffled.cost) == (Status.OPTIMAL, one.cost)
 
 

@@ -10,12 +10,12 @@ import pytest
 
 from fencing.cutting import Demand, Status, StockLength
 from fencing.cutting.branch_and_price import Search
-from fencing.cutting.column_generation import generate
+from fencing.cutting.column_generation import generate_columns
 from fencing.cutting.demand import Effort
-from fencing.cutting.lower_bounds import least_paid
+from fencing.cutting.lower_bounds import find_minimum_payment
 from fencing.cutting.plan_checker import check
 from fencing.cutting.plan_model import Certificate, ProofLeaf
-from fencing.cutting.problem import BarType, CuttingProblem, problem_of
+from fencing.cutting.problem import BarType, CuttingProblem, build_problem
 from fencing.cutting.proof_tables import Ways
 from tests.fencing.cutting.orders import checked, demand
 
@@ -50,7 +50,7 @@ def test_the_least_paid_is_what_trying_every_number_of_bars_finds() -> None:
             if sum(item * bars for item, bars in zip(worth, bought, strict=True)) >= wanted
         ]
         right = min([40, *totals])
-        assert least_paid(problem, (tuple(low), tuple(high)), worth, wanted, 40)[0] == right, seed
+        assert find_minimum_payment(problem, (tuple(low), tuple(high)), worth, wanted, 40)[0] == right, seed
         stock = tuple(StockLength(kind.width, kind.cost, kind.limit) for kind in problem.kinds)
         rows = tuple(kind.rows for kind in problem.kinds)
         ways = Ways(Demand(0, ((1, 9),), stock), Certificate(rows, 1, 1, ProofLeaf("open", 0, (0,))), 40)
@@ -74,9 +74,9 @@ def test_lengths_needed_once_do_not_end_the_search_for_patterns_early(seed: int)
     # the best pattern that contains a piece may count it twice: cut back to one it can be a pattern known already
     random = Random(seed * 100 + 12)  # noqa: S311 - invented lengths, not secrets
     pieces = [(length, 1) for length in random.sample(range(300, 2400), 12)]
-    problem = problem_of(
+    problem = build_problem(
         demand(3, pieces, [StockLength(6000, 4262), StockLength(4200, 3276), StockLength(3000, 2583)], 2)
     )
     search = Search(problem, Effort(10**7))
-    priced = generate(search.run, problem.counts, search.root.box)
+    priced = generate_columns(search.run, problem.counts, search.root.box)
     assert priced.relaxed.cost - priced.bound / search.run.scale < 0.01

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from fencing.model.pieces import BreakdownLine, Piece, Quantity
-from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, estimate_cost
 
 
 def money(text: str) -> Decimal:
@@ -63,17 +63,17 @@ def test_the_cost_adds_pieces_counted_things_and_labour() -> None:
     pieces = [Piece("rail", None, "slate", 2300, None, 3, ("A-1",))]
     rails, screws = money("19.00") * 3, money("0.10") * 40
     labour = 2 * money("30") + 3 * money("20") + 1 * money("9") + 4 * money("2")
-    assert cost_of(prices, pieces, [quantity("screw", "40")], EstimateWork(2, 3, 1, 4)) == rails + screws + labour
+    assert estimate_cost(prices, pieces, [quantity("screw", "40")], EstimateWork(2, 3, 1, 4)) == rails + screws + labour
 
 
 def test_what_is_cut_from_stock_is_not_counted_a_second_time_by_its_quantity() -> None:
     pieces = [Piece("rail", None, "slate", 2300, None, 3, ("A-1",))]
-    assert cost_of(PriceList(RAILS), pieces, [quantity("rail", "3", "slate")]) == money("19.00") * 3
+    assert estimate_cost(PriceList(RAILS), pieces, [quantity("rail", "3", "slate")]) == money("19.00") * 3
 
 
 def test_nothing_is_compared_when_anything_needed_has_no_price() -> None:
-    assert cost_of(PriceList(RAILS), [], [quantity("latch", "1")]) is None
-    assert cost_of(PriceList(RAILS), [Piece("rail", None, "slate", 9000, None, 1, ())], []) is None
+    assert estimate_cost(PriceList(RAILS), [], [quantity("latch", "1")]) is None
+    assert estimate_cost(PriceList(RAILS), [Piece("rail", None, "slate", 9000, None, 1, ())], []) is None
 
 
 @pytest.mark.parametrize(("length", "price"), [(0, "1"), (-1, "1"), (10, "-0.01")])

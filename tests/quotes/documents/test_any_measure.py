@@ -17,7 +17,7 @@ from hypothesis.strategies import DrawFn
 
 from catalogue.engine.engine_input import market
 from fencing.model.faults import InvalidDocument
-from fencing.reading.json_reader import sound
+from fencing.reading.json_reader import check_values
 from quotes.documents import pdf as pdf_module
 from quotes.documents.kinds import KINDS as DOCUMENT_KINDS
 from quotes.documents.kinds.quote import quote_pdf
@@ -143,7 +143,7 @@ def documents(draw: DrawFn) -> Members:
         **({"retrofits": [draw(retrofits())]} if draw(st.integers(0, 3)) == 0 else {}),
         **({"strength": STRENGTH} if draw(st.integers(0, 19)) == 13 else {}),
     }
-    read: Members = sound(document)
+    read: Members = check_values(document)
     return read
 
 

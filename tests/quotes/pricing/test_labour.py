@@ -26,7 +26,7 @@ from fencing.model.measure import (
     Taper,
     Terminal,
 )
-from fencing.quantities.choose_layout import options
+from fencing.quantities.choose_layout import build_options
 from fencing.set_out.ground import Ground
 from quotes.pricing.costs import CostLine
 from quotes.pricing.digging import Holes, dig_lines
@@ -124,7 +124,7 @@ def test_a_saw_cut_is_paid_for_each_rail_that_is_not_a_stock_length() -> None:
 
 def test_choosing_a_layout_counts_the_same_saw_cuts_as_the_price() -> None:
     plain = replace(SIDE, end=Terminal.FREE)
-    (chosen,) = options(plain, Ground((0,), (0,)), SYSTEM, None, forms=[Form.LEVEL], layouts=[plain.layout])
+    (chosen,) = build_options(plain, Ground((0,), (0,)), SYSTEM, None, forms=[Form.LEVEL], layouts=[plain.layout])
     paid = sum(work.quantity for work in work_of(taken_off(plain)) if work.activity == "cut")
     assert paid == chosen.cuts == 4
 

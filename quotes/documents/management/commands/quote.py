@@ -14,7 +14,7 @@ from django.core.management.base import BaseCommand
 
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
-from fencing.reading.json_reader import MAX_BYTES, sound
+from fencing.reading.json_reader import MAX_BYTES, check_values
 from quotes.documents.kinds import whole_pack
 from quotes.documents.services import quotes_made
 from quotes.jobs.business_choice import choose_business
@@ -94,7 +94,7 @@ def _customer_faults(name: str) -> Iterator[Fault]:
     if not 0 < len(name) <= 120:
         yield Fault("/customer", "customer", "A name of 1 to 120 characters.")
     try:
-        sound(name)
+        check_values(name)
     except InvalidDocument as refused:
         yield from (Fault("/customer", fault.code, fault.text) for fault in refused.faults)
 
