@@ -34,7 +34,7 @@ test: setup-tests
 # Lint, types and the tests of what changed. Slow tests and browser tests are left to `make test`.
 check: lint
 	@tests=$$($(BIN)/python .ci/changed_tests.py); test -z "$$tests" || $(DEMO_ENV) DATABASE_URL= \
-	  $(BIN)/python -m pytest -q -n 2 --dist loadfile -m "not postgres and not browser and not slow" $$tests
+	  $(BIN)/python -m pytest -q -n 2 --dist load --maxschedchunk 4 -m "not postgres and not browser and not slow" $$tests
 
 lint: setup
 	$(BIN)/ruff check .

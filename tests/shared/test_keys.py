@@ -1,11 +1,14 @@
-"""API keys: recognisable, checked before any look-up, stored as a hash alone."""
+"""API keys, and ``manage.py issue_key``."""
 
 from __future__ import annotations
 
 import re
 from datetime import timedelta
+from io import StringIO
 
 import pytest
+from django.core.management import CommandError, call_command
+from django.test import Client
 from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
@@ -69,3 +72,21 @@ def test_a_key_notes_when_it_was_last_used(cast: Cast) -> None:
     live_key(text)
     key.refresh_from_db()
     assert key.last_used_at is not None
+
+
+def issued(**options: str) -> str:
+    out = StringIO()
+    call_command("issue_key", stdout=out, **options)
+    return out.getvalue().strip()
+
+
+def test_a_key_of_a_role_opens_what_the_role_may(cast: Cast, client: Client) -> None:
+    key = issued(business=cast.business.name, role="crew")
+    allowed = client.get("/api/v1/jobs", headers={"Authorization": f"Bearer {key}"})
+    refused = client.get("/api/v1/price-rules", headers={"Authorization": f"Bearer {key}"})
+    assert (allowed.status_code, refused.status_code) == (200, 403)
+
+
+def test_a_business_is_named_where_there_are_several(cast: Cast) -> None:
+    with pytest.raises(CommandError, match="Name one business"):
+        issued()
