@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django.db import transaction
 from django.db.models import Q, Sum
 
 from quotes.accounting.models import QuoteEntry, QuoteStep
 from quotes.accounting.periods import open_day
-from quotes.jobs.document_text import parsed
+from quotes.quoting.content import read_content
 from quotes.quoting.models import Revision, RevisionState
-from quotes.quoting.totals import NOTHING_CHOSEN, sums
-from quotes.quoting.variation_changes import standing_build, standing_lines
+from quotes.quoting.queries import content_and_choices
+from quotes.quoting.totals import build_of, sums
+from quotes.quoting.variation_changes import standing_lines
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.dates import local_day
 from shared.database.numbering import hold
@@ -76,7 +77,7 @@ _AMOUNTS = ("net", "tax", "total", "sold", "cost", "materials")
 def _amounts(row: Revision, what: QuoteStep) -> Mapping[str, Decimal]:
     match what:
         case QuoteStep.QUOTED:
-            whole = sums(parsed(row.content), NOTHING_CHOSEN)
+            whole = sums(read_content(row.content))
             return {"net": whole.net, "tax": whole.tax, "total": whole.total}
         case QuoteStep.ACCEPTED:
             own = {"net": row.net or ZERO, "tax": row.tax or ZERO, "total": row.total or ZERO}
@@ -109,13 +110,12 @@ def _enter(row: Revision, what: QuoteStep, at: datetime, amounts: Mapping[str, D
 
 def _change(row: Revision) -> dict[str, Decimal]:
     """Return the change of a job's price and cost by this acceptance."""
-    content: Mapping[str, Any] = parsed(row.content)
-    lines = standing_lines(content, row.choices)
-    costing = standing_build(content, row.choices)["costing"]
+    content, choices = content_and_choices(row)
+    lines, costing = standing_lines(content, choices), build_of(content, choices).costing
     now = {
-        "sold": sum((Decimal(line["net"]) for line in lines), ZERO),
-        "cost": sum((Decimal(line["cost"]) for line in lines), ZERO),
-        "materials": sum((Decimal(line["cost"]) for line in costing if line["category"] in _BOUGHT), ZERO),
+        "sold": sum((line.net for line in lines), ZERO),
+        "cost": sum((line.cost for line in lines), ZERO),
+        "materials": sum((line.cost for line in costing if line.category in _BOUGHT), ZERO),
     }
     before = QuoteEntry.objects.of(row.business).filter(job=row.quote.job)
     past = before.aggregate(**{f"was_{name}": Sum(name) for name in now})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,7 +22,9 @@ from quotes.jobs.checklist import ChecklistMark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
 from quotes.quoting import queries
+from quotes.quoting.content import Build
 from quotes.quoting.party_documents import crew_document
+from quotes.quoting.totals import build_of
 from shared.business.roles import Scope
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
@@ -108,12 +109,12 @@ def _job(request: MemberRequest, ref: str) -> Job:
 
 
 def _places(job: Job) -> list[str]:
-    build_of = queries.agreed_build(job)
-    if build_of is None:
+    build = queries.agreed_build(job)
+    if build is None:
         return []
-    runs = build_of["takeoff"]["runs"]
+    runs = build.takeoff["runs"]
     found = [item["id"] for run in runs for kind in ("posts", "bays", "gates") for item in run[kind]]
-    found += [bay["id"] for item in build_of["takeoff"].get("retrofits", []) for bay in item["bays"]]
+    found += [bay["id"] for item in build.takeoff.get("retrofits", []) for bay in item["bays"]]
     return list(dict.fromkeys(found))
 
 
@@ -131,10 +132,10 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
     base: dict[str, Any] = {"job": job, "page_light": "sun", "agreed": revision is not None}
     if revision is None:
         return base
-    content = queries.content_of(revision)
-    values = crew_values(crew_document(content, revision.choices), content["dates"]["sent_at"])
+    content, choices = queries.content_and_choices(revision)
+    values = crew_values(crew_document(content, choices), content.dates.sent_at)
     done = {place for place, row in ticked(job).items() if row.done}
-    runs = content_runs(queries.agreed_build(job) or {}, done)
+    runs = content_runs(build_of(content, choices), done)
     places = _places(job)
     rows = [(sheet, runs.get(sheet.run, {})) for sheet in values["sheet"]["runs"]]
     return {
@@ -160,11 +161,11 @@ def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
     }
 
 
-def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[str, list[ChecklistItem]]]:
+def content_runs(agreed: Build, done: set[str]) -> dict[str, dict[str, list[ChecklistItem]]]:
     """Return the bays and gates of each run with their checklist marks; the holes have their own rows."""
     return {
         run["id"]: {
             kind: [ChecklistItem(item["id"], item["id"] in done) for item in run[kind]] for kind in ("bays", "gates")
         }
-        for run in build_of["takeoff"]["runs"]
+        for run in agreed.takeoff["runs"]
     }

@@ -11,7 +11,6 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -170,7 +169,7 @@ def _accept(request: HttpRequest, token: str) -> None:
     if view.can_respond and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
         raise _AgainError("Check the quote, then select “Accept this quote”.", status=409)
     name = _text(request, "name", "Enter your full name. It counts as your signature.")
-    settles = view.can_respond and view.document["party"]["chooses_options"]
+    settles = view.can_respond and view.document.party.chooses_options
     accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
 
 
@@ -233,19 +232,19 @@ def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) ->
         "sheet": values["sheet"],
         "face": values["face"],
         "drawings": values["sheet"]["drawings"],
-        "phone_drawings": drawings(document["build"], "phone_drawings"),  # older quotes have none
-        "locale": document["business"]["locale"],
-        "page_language": document["business"]["language"],
-        "currency": document["currency"],
+        "phone_drawings": drawings(document.build, "phone_drawings"),
+        "locale": document.business.locale,
+        "page_language": document.business.language,
+        "currency": document.currency,
         "chooses_options": view.can_respond
-        and document["party"]["chooses_options"]
-        and bool(document["builds"] or document["options"]),
-        "has_tax": Decimal(document["tax"]) != 0,
+        and document.party.chooses_options
+        and bool(document.builds or document.options),
+        "has_tax": document.tax != 0,
         "feedback": feedback,
         "mark": _mark(token),
         "has_pdf": kept.filter(state=DocumentState.READY).exists(),
         "pdf": reverse("party-pdf", args=[handle]),
-        "accepted": view.receipt is not None and view.receipt["response"] == "accepted",
+        "accepted": view.receipt is not None and view.receipt.response == "accepted",
         "record": reverse("party-record", args=[handle]),
         "agreed": _agreed(token, view),
     }
@@ -259,8 +258,9 @@ def _handle(token: str) -> str:
 def _agreed(token: str, view: PartyView) -> str:
     """Return the proof that the second step showed these choices at this price. Accepting requires it."""
     document = view.document
-    chosen_keys = [build["key"] for build in (*document["builds"], *document["options"]) if build["chosen"]]
-    shown = json.dumps([token, view.content_sha256, document["total"], chosen_keys])
+    chosen_keys = [build.key for build in document.builds if build.chosen]
+    chosen_keys += [option.key for option in document.options if option.chosen]
+    shown = json.dumps([token, view.content_sha256, str(document.total), chosen_keys])
     return Signer(salt="party agreement").signature(shown)
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from quotes.jobs.document_text import parsed
+from quotes.quoting.content import Content
 from quotes.quoting.models import Revision
+from quotes.quoting.queries import content_and_choices
+from quotes.quoting.totals import Choices
 
 if TYPE_CHECKING:
     from quotes.documents.models import Document
 
-Content = Mapping[str, Any]
-Choices = Mapping[str, Any] | None
 ContentPdf = Callable[[Content, Choices], bytes]
 """Creates a PDF from a revision's frozen content and the choices of its parties."""
 
@@ -59,7 +59,6 @@ def from_content(pdf: ContentPdf) -> Callable[[Document], bytes]:
     """Return the ``make`` of a kind whose PDF needs the content of the revision only."""
 
     def make(row: Document) -> bytes:
-        revision = revision_of(row)
-        return pdf(parsed(revision.content), revision.choices)
+        return pdf(*content_and_choices(revision_of(row)))
 
     return make

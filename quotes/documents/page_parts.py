@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
-Document = Mapping[str, Any]
+from quotes.jobs.models import Site
+from quotes.quoting.content import BusinessProfile, ContentSite, JobName
+from quotes.quoting.party_content import PublicSite, ShownBuild
 
 CAPTIONS = {
     "plan": "Plan, seen from above.",
@@ -20,32 +20,31 @@ CAPTIONS = {
 }
 
 
-def face(business: Document) -> dict[str, Any]:
+def face(business: BusinessProfile) -> dict[str, Any]:
     """Return the letterhead of a business: its name, address lines and logo."""
-    lines = [business["name"], *business["address"].splitlines()]
-    lines.append(" ".join(filter(None, (business["postcode"], business["city"]))))
-    lines += [business["phone"], business["email"], business["website"]]
-    if business["registration_number"]:
-        lines.append(f"Reg. {business['registration_number']}")
-    if business["tax_number"]:
-        lines.append(f"{business['tax_name']} no. {business['tax_number']}")
-    logo = business.get("logo_png")
+    lines = [business.name, *business.address.splitlines()]
+    lines.append(" ".join(filter(None, (business.postcode, business.city))))
+    lines += [business.phone, business.email, business.website]
+    if business.registration_number:
+        lines.append(f"Reg. {business.registration_number}")
+    if business.tax_number:
+        lines.append(f"{business.tax_name} no. {business.tax_number}")
     return {
-        "name": business["name"],
+        "name": business.name,
         "lines": [line for line in lines if line],
-        "logo": f"data:image/png;base64,{logo}" if logo else "",
-        "language": business["language"],
-        "paper": business["paper_size"],
+        "logo": f"data:image/png;base64,{business.logo_png}" if business.logo_png else "",
+        "language": business.language,
+        "paper": business.paper_size,
     }
 
 
-def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
+def drawings(build: ShownBuild, *kinds: str) -> list[dict[str, Any]]:
     """Return the stored drawings of some kinds; the last drawing of a kind has the caption."""
-    kept = build.get("drawings", {})
     return [
         {"svg": safe(svg), "caption": CAPTIONS[kind] if left == 0 else "", "alt": CAPTIONS[kind]}
         for kind in kinds
-        for left, svg in zip(reversed(range(len(kept.get(kind, [])))), kept.get(kind, []), strict=True)
+        for kept in (getattr(build.drawings, kind),)
+        for left, svg in zip(reversed(range(len(kept))), kept, strict=True)
     ]
 
 
@@ -54,16 +53,11 @@ def safe(svg: str) -> SafeString:
     return mark_safe(svg)  # noqa: S308  (made and escaped by the engine)
 
 
-def job_name(document: Document) -> str:
-    """Return number and label of the job of a content."""
-    return f"{document['job']['number']} {document['job']['label']}".strip()
+def job_name(job: JobName) -> str:
+    """Return number and label of a job."""
+    return f"{job.number} {job.label}".strip()
 
 
-def place_of(site: Document) -> str:
+def place_of(site: ContentSite | PublicSite | Site) -> str:
     """Return a site's address in one line."""
-    return ", ".join(filter(None, (" ".join(site["address"].split()), site["city"])))
-
-
-def made_at(content: Document) -> datetime:
-    """Return the time on a document: when its revision was sent."""
-    return datetime.fromisoformat(content["dates"]["sent_at"].replace("Z", "+00:00"))
+    return ", ".join(filter(None, (" ".join(site.address.split()), site.city)))

@@ -10,6 +10,7 @@ from typing import Any
 from fencing.model.faults import join_words
 from fencing.model.measure import Form
 from quotes.documents.number_format import metres
+from quotes.quoting.party_content import ShownBuild
 from shared.common.figures import localize
 
 Document = Mapping[str, Any]
@@ -45,9 +46,9 @@ class _Fence:
 NOTHING = _Fence("", "", "")
 
 
-def scope(build: Document) -> tuple[ScopeSection, ...]:
+def scope(build: ShownBuild) -> tuple[ScopeSection, ...]:
     """Return the scope of a build: what all runs share, then each run, each retrofit and the footings."""
-    takeoff, measure, licensed = build["takeoff"], build["measure"], build["licensed_removals"]
+    takeoff, measure, licensed = build.takeoff, build.measure, build.licensed_removals
     measured = {row["id"]: row for row in measure["runs"]}
     fences = [_fence(run, measured[run["id"]], build) for run in takeoff["runs"]]
     common = _common(fences)
@@ -64,14 +65,14 @@ def scope(build: Document) -> tuple[ScopeSection, ...]:
         for item in takeoff.get("retrofits", [])
     ]
     if takeoff["concrete"]["holes"]:
-        parts.append(ScopeSection("Footings", (_footings(takeoff, build["system"]),)))
+        parts.append(ScopeSection("Footings", (_footings(takeoff, build.system),)))
     return tuple(parts)
 
 
-def _fence(run: Document, measured: Document, build: Document) -> _Fence:
+def _fence(run: Document, measured: Document, build: ShownBuild) -> _Fence:
     lattice = measured["lattice_mm"]
     top = f", including {lattice} mm of lattice at the top" if lattice else ""
-    finish = _finish(measured["finishes"], build.get("finishes", {}))
+    finish = _finish(measured["finishes"], build.finishes)
     return _Fence(f"{measured['height_mm']} mm high{top}", Form(run["form"]).scope, finish)
 
 

@@ -12,8 +12,8 @@ from quotes.documents.document_kind import DocumentKind
 from quotes.documents.kinds import KINDS
 from quotes.documents.kinds.quote import QUOTE
 from quotes.documents.models import Document, DocumentState
-from quotes.jobs.document_text import parsed
 from quotes.quoting.models import Revision
+from quotes.quoting.queries import content_and_choices
 from shared.background.events import publish_event
 from shared.models import Business
 
@@ -26,8 +26,8 @@ def make(document: Document) -> bytes:
 @transaction.atomic
 def want_documents_at(event: str, revision: Revision) -> None:
     """Queue the documents that an event of a revision asks for."""
-    content = parsed(revision.content)
-    kinds = [kind for kind in KINDS.values() if kind.asked_at == event and kind.is_needed(content, revision.choices)]
+    content, choices = content_and_choices(revision)
+    kinds = [kind for kind in KINDS.values() if kind.asked_at == event and kind.is_needed(content, choices)]
     want_documents(revision=revision, kinds=kinds)
 
 

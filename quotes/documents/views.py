@@ -35,7 +35,7 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     except (InvalidDocument, Problem) as refused:
         texts = [fault.text for fault in refused.faults] if isinstance(refused, InvalidDocument) else [refused.detail]
         return render(request, "documents/no_preview.html", {"texts": texts, "revision": row}, status=422)
-    if key not in {party["key"] for party in content["parties"]}:
+    if key not in {party.key for party in content.parties}:
         return render(
             request,
             "documents/no_preview.html",

@@ -78,7 +78,7 @@ def annex(request: MemberRequest, ref: str) -> HttpResponse:
         [curve_of(taken)] * bool(taken.runs),
         face=face(request.business),
         heading=f"{job.number} {measure.label}, version {version.number}",
-        place=place_of({"address": job.site.address, "city": job.site.city}),
+        place=place_of(job.site),
         made=now,
     )
     response = HttpResponse(pdf, content_type="application/pdf")

@@ -17,9 +17,9 @@ from quotes.purchasing import delivery_queries
 from quotes.purchasing import queries as orders
 from quotes.purchasing.order_models import OrderState, SupplierOrder
 from quotes.quoting import queries as offers
-from quotes.quoting.agreement import awaiting_answer
 from quotes.quoting.models import PartyResponseStatus, Question, Revision
 from quotes.quoting.models import RevisionState as QuoteState
+from quotes.quoting.queries import awaiting_answer
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.roles import Scope

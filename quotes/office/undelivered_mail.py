@@ -11,7 +11,7 @@ from django.utils import timezone
 from quotes.documents.models import Document
 from quotes.office.list_rows import TodayItem
 from quotes.office.navigation import address
-from quotes.quoting.mail_status import KINDS, revisions_of
+from quotes.quoting.emails import KINDS, revisions_of
 from shared.background.outgoing_mail import OutgoingMail, undelivered
 from shared.members.mail_test import REQUESTED
 from shared.models import Business

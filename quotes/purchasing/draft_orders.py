@@ -63,8 +63,8 @@ def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, max_suppliers: in
         build = agreed_build(job)
         if build is None:
             raise Problem("conflict", f"Job {job.number} has no accepted quote. Order after the customer accepts.")
-        takeoffs[job.number] = build["takeoff"]
-        systems.append(build["system"])
+        takeoffs[job.number] = build.takeoff
+        systems.append(build.system)
     there = merged([*committed_quantities(jobs), *stock_services.on_hand(business)])
     return plan_for(
         takeoffs,

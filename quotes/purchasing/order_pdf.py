@@ -8,13 +8,14 @@ from quotes.documents.services import want_document
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.queries import order_sheet
 from quotes.quoting.content_document import face
+from quotes.quoting.json_values import plain
 from shared.common.json_encoder import write_json
 
 
 def list_content(order: SupplierOrder) -> str:
     """Return the current values of an order list."""
     made = (order.placed_at or order.created_at).isoformat()
-    data = {"sheet": order_sheet(order), "business": face(order.business), "made": made}
+    data = {"sheet": order_sheet(order), "business": plain(face(order.business)), "made": made}
     return write_json(data).decode()
 
 

@@ -13,12 +13,11 @@ from fencing.buying.purchase_lines import Blank, Cutting, Purchase
 from fencing.drawing.saw_sheet import saw_sheets
 from fencing.model.pieces import Piece
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
-from quotes.documents.page_parts import made_at
 from quotes.jobs.models import Job
 from quotes.purchasing.available_stock import offered, read_pieces, read_quantities, strip_width
 from quotes.quoting.models import Revision
-from quotes.quoting.queries import agreed, content_of
-from quotes.quoting.variation_changes import standing_build
+from quotes.quoting.queries import agreed, content_and_choices
+from quotes.quoting.totals import build_of
 from shared.common.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that the rest of a page is used
@@ -53,10 +52,10 @@ def last_agreed(job: Job) -> Revision:
 
 
 def _bought(revision: Revision) -> Purchase:
-    build = standing_build(content_of(revision), revision.choices)
+    build = build_of(*content_and_choices(revision))
     known = market(revision.business)
-    takeoff: Mapping[str, Any] = build["takeoff"]
-    system = build["system"]
+    takeoff: Mapping[str, Any] = build.takeoff
+    system = build.system
     offers = offered(known, (), system["rails"]["kerf_mm"], strip_width([system]))
     return purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
 
@@ -86,9 +85,9 @@ def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[st
 
 def saw_pdf(revision: Revision) -> bytes:
     """Return the saw sheet of an accepted revision with the bars that are sold now. It has the date of the quote."""
-    bought, content = _bought(revision), content_of(revision)
-    job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
-    names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
+    bought, (content, choices) = _bought(revision), content_and_choices(revision)
+    job, name = content.job.number, f"{content.job.number} {content.job.label}"
+    names = build_of(content, choices).finishes
     cuttings = [replace(item, finish=names.get(item.finish or "", item.finish)) for item in sawn(bought)]
     drawings: Sequence[str] = [svg for item in cuttings for svg in saw_sheets(item, job, WIDTH, HEIGHT)]
-    return saw_sheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)
+    return saw_sheet_pdf(name, drawings, content.business, content.dates.sent_at, ripped(bought), names)

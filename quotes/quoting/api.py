@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
+from django.db.models import QuerySet
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -25,6 +23,7 @@ from quotes.quoting.api_fields import (
 )
 from quotes.quoting.content_document import assemble
 from quotes.quoting.draft_setup import checked_setup
+from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.serializers import QuoteIn, ReviseIn, SendIn, SetupChange
 from shared.api.endpoint import Endpoint
@@ -150,7 +149,7 @@ class RevisionContent(Endpoint):
         is_draft = revision.state == RevisionState.DRAFT
         content = assemble(revision, now=timezone.now()) if is_draft else queries.content_of(revision)
         sees_costs = self.actor.may(Scope.PRICES_READ)
-        response = Response(content if sees_costs else queries.without_costs(content))
+        response = Response(plain(content) if sees_costs else queries.without_costs(content))
         if not is_draft:
             response["ETag"] = f'"{revision.content_sha256}{"" if sees_costs else ".prices"}"'
         return response
@@ -171,7 +170,7 @@ class RevisionSending(Endpoint):
         return self.one(revision_full(sent), sent)
 
 
-def _whole(endpoint: Endpoint) -> Any:
+def _whole(endpoint: Endpoint) -> QuerySet[Revision]:
     rows = queries.revisions(endpoint.business)
     return rows.select_related(
         "quote__job__customer", "quote__job__site", "measure_version__measure", "base_revision", "business"
@@ -181,14 +180,13 @@ def _whole(endpoint: Endpoint) -> Any:
 def _locked_quote_first(endpoint: Endpoint, ref: str) -> Revision:
     """Return a revision, locked after its job and quote, like for every change of a quote's state."""
     services.lock_quote(endpoint.find(_whole(endpoint), ref).quote)
-    revision: Revision = endpoint.get_for_update(_whole(endpoint), ref)
-    return revision
+    return endpoint.get_for_update(_whole(endpoint), ref)
 
 
-def _setup(body: Mapping[str, Any]) -> dict[str, Any]:
+def _setup(body: JsonObject) -> JsonObject:
     with pointing("/setup"):
         return checked_setup(body.get("setup") or {})
 
 
-def _version(endpoint: Endpoint, body: Mapping[str, Any]) -> MeasureVersion | None:
+def _version(endpoint: Endpoint, body: JsonObject) -> MeasureVersion | None:
     return find_version(endpoint, body["measure"], body.get("version")) if body.get("measure") else None

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import cache
-from typing import Any
 
 from quotes.jobs.api_fields import DOCUMENT, TEXT, TIME, WHOLE, shape
-from quotes.quoting.mail_status import delivery_of
+from quotes.quoting.emails import delivery_of
+from quotes.quoting.json_values import JsonObject
 from quotes.quoting.models import Revision, SignedLink
 from shared.api.row_serializer import RowSerializer, TrimmedDecimal, same_names
 from shared.background.outgoing_mail import DeliveryStatus
@@ -115,7 +115,7 @@ def revisions_in(currency: str) -> RowSerializer:
     )
 
 
-def revision_full(revision: Revision) -> dict[str, Any]:
+def revision_full(revision: Revision) -> JsonObject:
     """Return the fields of a revision with its setup and parties."""
     version, parties = revision.measure_version, revision.parties.order_by("position")
     return {
@@ -126,7 +126,7 @@ def revision_full(revision: Revision) -> dict[str, Any]:
     }
 
 
-def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+def with_links(revision: Revision, parties: Iterable[JsonObject]) -> list[JsonObject]:
     """Return the parties of a revision with the facts of their live links, without the link itself."""
     rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
     found = list(zip(*LINKS.read(rows, "party__ref", "ref"), strict=True))
@@ -136,8 +136,8 @@ def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[di
 
 
 def _with_delivery(
-    party: Mapping[str, Any], link: dict[str, Any] | None, delivery: tuple[DeliveryStatus, str] | None
-) -> dict[str, Any] | None:
+    party: JsonObject, link: JsonObject | None, delivery: tuple[DeliveryStatus, str] | None
+) -> JsonObject | None:
     if link is None:
         return None
     status, error = delivery or (DeliveryStatus.SENDING if party["email"] else NO_EMAIL, "")

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from fencing.cautions.facts import collect_facts
 from fencing.cautions.select import Reader, select_cautions
 from fencing.drawing.curve_chart import draw_chart
@@ -13,14 +10,21 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
+from quotes.quoting.content import Cautions, Drawings
+from quotes.quoting.json_values import JsonObject, to_value
 from shared.common.money import decimal_sign
 
 
-def shown_with(takeoff: TakeOff, site_conditions: Mapping[str, Any], locale: str) -> dict[str, Any]:
-    """Return the fields ``drawings`` and ``cautions`` of a build, with figures by ``locale``.
+def drawings_of(takeoff: TakeOff, locale: str) -> Drawings:
+    """Return the drawings of a build, with figures by ``locale``; no curves if there is nothing to screen."""
+    sign, curves = decimal_sign(locale), list[str]()
+    if takeoff.measure.strength is not None and takeoff.runs:
+        curves = [draw_chart(chart(screen(takeoff), sign))]
+    return to_value({**paper_set(takeoff, sign), "curves": curves}, Drawings)
 
-    Raise InvalidDocument for an unknown run.
-    """
+
+def cautions_of(takeoff: TakeOff, site_conditions: JsonObject) -> Cautions:
+    """Return the cautions of a build. Raise InvalidDocument for an unknown run."""
     pool, known = site_conditions.get("pool_runs", []), {run.id for run in takeoff.runs}
     unknown = [name for name in pool if name not in known]
     if unknown:
@@ -32,15 +36,6 @@ def shown_with(takeoff: TakeOff, site_conditions: Mapping[str, Any], locale: str
         driveway=site_conditions.get("near_driveway", False),
         local_height=site_conditions.get("height_limit_mm"),
     )
-    sign = decimal_sign(locale)
-    return {
-        "drawings": {**paper_set(takeoff, sign), "curves": _curves(takeoff, sign)},
-        "cautions": {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader},
-    }
-
-
-def _curves(takeoff: TakeOff, sign: str) -> list[str]:
-    """Return the curve of allowed height against pitch; none if there is nothing to screen."""
-    if takeoff.measure.strength is None or not takeoff.runs:
-        return []
-    return [draw_chart(chart(screen(takeoff), sign))]
+    return to_value(
+        {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader}, Cautions
+    )

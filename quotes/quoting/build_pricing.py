@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from catalogue.labels import finish_words
 from catalogue.queries import price_rules_on
@@ -28,9 +27,12 @@ from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.material_costs import material_lines
 from quotes.pricing.price_lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
 from quotes.pricing.shares import Shares, party_keys
-from quotes.quoting.build_drawings import shown_with
-from quotes.quoting.customer_lines import Line, customer_lines, hand_line, overall_shares
-from quotes.quoting.purchase_costs import Buying, bought_for, buying_document
+from quotes.quoting.build_drawings import cautions_of, drawings_of
+from quotes.quoting.content import Build, Line
+from quotes.quoting.content_costs import Costing, PricedChange
+from quotes.quoting.customer_lines import customer_lines, hand_line, overall_shares
+from quotes.quoting.json_values import EngineDocument, JsonObject, to_value
+from quotes.quoting.purchase_costs import Buying, bought_for, buying_costs
 from quotes.quoting.suggested_change_prices import priced_remedies
 from quotes.quoting.totals import SumRules, Sums, sum_lines
 from shared.common.dates import today
@@ -46,7 +48,7 @@ class PricingInputs:
 
     business: Business
     rules: PriceRules
-    setup: Mapping[str, Any]
+    setup: JsonObject
     chooser: str
     returning: bool = False
     """True if the customer accepted another job before."""
@@ -62,40 +64,42 @@ class PricingInputs:
 
 
 def basis_of(
-    business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
+    business: Business, setup: JsonObject, chooser: str, today: date, *, returning: bool = False
 ) -> PricingInputs:
     """Return the pricing inputs: the price rules of today with the tax of the day of supply."""
     supplied = date.fromisoformat(setup["supply_on"]) if setup.get("supply_on") else today
     return PricingInputs(business, price_rules_on(business, today, supplied), setup, chooser, returning)
 
 
-def build(
-    document: Mapping[str, Any], basis: PricingInputs, *, key: str = "base", label: str = "As measured"
-) -> dict[str, Any]:
+def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", label: str = "As measured") -> Build:
     """Return a build for the content document. Raise InvalidDocument if the fence cannot be taken off or priced."""
     result = take_off_measure(basis.business, document)
     measure, found, takeoff = result.measure, result.found, result.takeoff
     buying = bought_for(takeoff, found.market, basis.rules.digits)
     lines = priced_lines(takeoff, buying, basis)
     written = takeoff_document(takeoff)
-    return {
-        "key": key,
-        "label": label,
-        "measure": measure_document(measure),
-        "measure_sha256": measure.sha256,
-        "system": dict(found.document),
-        "system_version": found.version,
-        "finishes": finishes_of(takeoff, basis.business),
-        "takeoff": written,
-        "takeoff_sha256": digest(canonical(written)),
-        "suggested_changes": [change_document(change) for change in suggested_changes_of(takeoff, found, basis)],
-        **shown_with(takeoff, basis.setup.get("site_conditions") or {}, basis.business.locale),
-        "stops": [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP],
-        "lines": list(lines.customer),
-        "job_shares": {name: str(share) for name, share in lines.job_shares.items() if share},
-        "costing": list(lines.costing),
-        "buying": buying_document(buying),
-    }
+    changes = [change_document(change) for change in suggested_changes_of(takeoff, found, basis)]
+    stops = [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP]
+    return Build(
+        key=key,
+        label=label,
+        measure=EngineDocument(measure_document(measure)),
+        measure_sha256=measure.sha256,
+        system=EngineDocument(found.document),
+        system_version=found.version,
+        finishes=finishes_of(takeoff, basis.business),
+        takeoff=EngineDocument(written),
+        takeoff_sha256=digest(canonical(written)),
+        suggested_changes=to_value(changes, tuple[PricedChange, ...]),
+        drawings=drawings_of(takeoff, basis.business.locale),
+        cautions=cautions_of(takeoff, basis.setup.get("site_conditions") or {}),
+        stops=tuple(stops),
+        lines=lines.customer,
+        job_shares={name: share for name, share in lines.job_shares.items() if share},
+        costing=lines.costing,
+        buying=buying_costs(buying),
+        licensed_removals={},
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,7 @@ class PricedLines:
     """Customer lines, their calculation, and the shares of lines for the whole job."""
 
     customer: tuple[Line, ...]
-    costing: tuple[dict[str, Any], ...]
+    costing: tuple[Costing, ...]
     job_shares: Mapping[str, Fraction]
 
 
@@ -120,8 +124,8 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
         for item, row in zip(by_hand, basis.setup.get("extra_items", []), strict=True)
     ]
     # lines of rules come last: they count all lines above them
-    ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
-    lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
+    ruled = [line for line in lines if line.group in ADJUSTMENTS]
+    lines = [*(line for line in lines if line.group not in ADJUSTMENTS), *extras, *ruled]
     costing = tuple(
         _costing(line, costs[place] if place < len(costs) else None, allocated_to[place])
         for place, line in enumerate(priced)
@@ -152,7 +156,7 @@ def suggested_changes_of(
 
     def net(changed: TakeOff, offered: SystemWithPrices) -> Decimal:
         lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
-        return sum((Decimal(line["net"]) for line in lines.customer), Decimal(0))
+        return sum((line.net for line in lines.customer), Decimal(0))
 
     return priced_remedies(takeoff, found, net)
 
@@ -187,7 +191,7 @@ def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[C
     ]
 
 
-def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+def changed_document(document: JsonObject, change: JsonObject) -> JsonObject:
     """Return the measure with the values of an alternative in place of those of its runs and defaults."""
     named = {key: change[key] for key in CHANGEABLE if key in change}
     other = dict(document)
@@ -198,7 +202,7 @@ def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> 
     return other
 
 
-def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
+def changed_run(run: JsonObject, named: JsonObject) -> JsonObject:
     """Return a run without the values that ``named`` replaces; a gate with the fence's height follows it."""
     changed = {**{key: value for key, value in run.items() if key not in named}}
     gates = run.get("gates")
@@ -233,21 +237,21 @@ def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discoun
     return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))
 
 
-def _costing(line: PriceLine, cost: CostLine | None, allocated_to: Mapping[str, Decimal]) -> dict[str, Any]:
+def _costing(line: PriceLine, cost: CostLine | None, allocated_to: Mapping[str, Decimal]) -> Costing:
     """Return the calculation of a price line, for the business only."""
-    return {
-        "key": line.key,
-        "kind": line.kind,
-        "category": line.category,
-        "role": cost.role if cost else "",
-        "text": line.label,
-        "quantity": format(line.quantity.normalize(), "f"),
-        "unit": line.unit,
-        "cost": format(line.cost, "f"),
-        "net": format(line.net, "f"),
-        "tax_code": line.tax.code,
-        "account": line.account,
-        "calculation": line.working,
-        "reason": line.why,
-        "allocated_to": {key: format(net, "f") for key, net in allocated_to.items() if net},
-    }
+    return Costing(
+        key=line.key,
+        kind=line.kind,
+        category=line.category,
+        role=cost.role if cost else "",
+        text=line.label,
+        quantity=line.quantity.normalize(),
+        unit=line.unit,
+        cost=line.cost,
+        net=line.net,
+        tax_code=line.tax.code,
+        account=line.account,
+        calculation=line.working,
+        reason=line.why,
+        allocated_to={key: net for key, net in allocated_to.items() if net},
+    )

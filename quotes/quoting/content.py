@@ -24,15 +24,13 @@ TITLE = "Quote content, version 2"
 BASE = "base"
 """Key of the fence as measured."""
 Change = Literal["added", "removed", "changed"]
+PlaceKind = Literal["posts", "bays", "gates"]
 Shares = Annotated[Mapping[str, Fraction], Meta(description="Share of each party that pays; they add up to 1.")]
 
 
 class JobName(Value, frozen=True):
     number: str
     label: str
-
-    def __str__(self) -> str:
-        return f"{self.number} {self.label}".strip()
 
 
 class Dates(Value, frozen=True):
@@ -158,7 +156,7 @@ class ChangedQuantity(Value, frozen=True):
 class PlaceChange(Value, frozen=True):
     """A post, bay or gate that differs from the accepted set-out. Only a moved one has chainages."""
 
-    kind: Literal["posts", "bays", "gates"]
+    kind: PlaceKind
     id: str
     change: Literal["added", "removed", "moved", "changed"]
     before_mm: int | None = None

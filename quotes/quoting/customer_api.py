@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import Any
-
 from drf_spectacular.utils import extend_schema
+from msgspec.structs import replace
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
-from quotes.quoting.customer_responses import AcceptanceReceipt, accept, ask, decline, open_link
+from quotes.quoting.customer_responses import accept, ask, decline, open_link
+from quotes.quoting.json_values import plain
+from quotes.quoting.party_documents import Receipt
 from quotes.quoting.serializers import AcceptIn, AskIn, DeclineIn
 from shared.api.endpoint import Endpoint
 from shared.common.problems import Problem
@@ -58,13 +58,13 @@ class LinkDetail(LinkEndpoint):
 
     @extend_schema(responses={200: VIEW_SCHEMA}, summary="Get a quote by its link")
     def get(self, request: Request, token: str) -> Response:
-        asked: dict[str, Any] = {}
+        asked: dict[str, str | list[str]] = {}
         if build := request.query_params.get("build", ""):
             asked["build"] = build
         if options := request.query_params.get("options", ""):
             asked["options"] = options.split(",")
         view = open_link(token, asked or None)
-        return _private(Response({name: getattr(view, name) for name in VIEW_SCHEMA["properties"]}))
+        return _private(Response({name: plain(getattr(view, name)) for name in VIEW_SCHEMA["properties"]}))
 
 
 class LinkAcceptance(LinkEndpoint):
@@ -101,10 +101,8 @@ class LinkQuestions(LinkEndpoint):
         return _private(Response({"ref": question.ref, "text": question.text}, status=201))
 
 
-def _receipt(receipt: AcceptanceReceipt) -> Response:
-    data = asdict(receipt)
-    is_new = data.pop("is_new")
-    return _private(Response(data, status=201 if is_new else 200))
+def _receipt(receipt: Receipt) -> Response:
+    return _private(Response(plain(replace(receipt, is_new=False)), status=201 if receipt.is_new else 200))
 
 
 def _private(response: Response) -> Response:

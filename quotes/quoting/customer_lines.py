@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from catalogue.rules.price_rules import PriceRules, TaxCode
 from catalogue.rules.site_words import plain_word
@@ -16,12 +15,12 @@ from fencing.quantities.take_off import TakeOff
 from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine
 from quotes.pricing.shares import Shares, overall
-from quotes.quoting.hazards import LICENSED
+from quotes.quoting.content import Line
+from quotes.quoting.json_values import JsonObject
 from shared.common.money import Apportionment, rounded
 
 ZERO = Decimal(0)
 GATE_ROLES = frozenset(role.code for role in ROLES.values() if role.element is Element.GATE)
-Line = dict[str, Any]
 
 
 @dataclass(slots=True)
@@ -88,107 +87,66 @@ def group_of(cost: CostLine) -> str:
     return "removal" if is_removal else "fence"
 
 
-def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
+def hand_line(key: str, group: str, row: JsonObject, rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
     """Return a line priced by hand: an extra or an option."""
     tax = rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax()
     own = {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else shares
-    return {
-        "key": key,
-        "part": None,
-        "group": group,
-        "text": row["label"],
-        "detail": row.get("detail", ""),
-        "quantity": row.get("quantity", "1"),
-        "unit": row.get("unit", "C62"),
-        "net": _money(Decimal(row["net"]), rules),
-        "cost": _money(Decimal(row.get("cost", "0")), rules),
-        **_taxed(tax),
-        "shares": _share_texts(own),
-        **({LICENSED: plain_word(row[LICENSED])} if row.get(LICENSED) else {}),
-    }
+    words = (row["label"], row.get("detail", ""), Decimal(row.get("quantity", "1")), row.get("unit", "C62"))
+    net, cost = rounded(Decimal(row["net"]), rules.digits), rounded(Decimal(row.get("cost", "0")), rules.digits)
+    return _line(key, None, group, words, net, cost, tax, own, plain_word(row.get("licensed_removal") or ""))
 
 
 def overall_shares(lines: Iterable[Line], shares: Shares) -> dict[str, Fraction]:
     """Return the shares of lines for the whole job: like those of the lines of runs, weighted by amount."""
-    own = (
-        (Decimal(line["net"]), {key: Fraction(share) for key, share in line["shares"].items()})
-        for line in lines
-        if line["part"] is not None
-    )
+    own = ((line.net, dict(line.shares)) for line in lines if line.part is not None)
     return overall(own, shares)
 
 
+def _line(
+    key: str,
+    part: str | None,
+    group: str,
+    words: tuple[str, str, Decimal, str],
+    net: Decimal,
+    cost: Decimal,
+    tax: TaxCode,
+    shares: Mapping[str, Fraction],
+    licensed_removal: str = "",
+) -> Line:
+    """Return a line. ``words``: text, detail, quantity and unit."""
+    taxed = (tax.code, tax.category, tax.rate.normalize(), tax.label)
+    paid = {name: share for name, share in shares.items() if share}
+    return Line(key, part, group, *words, net, cost, *taxed, paid, licensed_removal)
+
+
 def _part_line(bucket: _Bucket, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff, shares: Shares) -> Line:
-    text, detail, quantity, unit = _words(bucket.group, built, takeoff)
-    return {
-        "key": bucket.key,
-        "part": bucket.part,
-        "group": bucket.group,
-        "text": text,
-        "detail": detail,
-        "quantity": quantity,
-        "unit": unit,
-        "net": format(bucket.net, "f"),
-        "cost": format(bucket.cost, "f"),
-        **_taxed(bucket.tax),
-        "shares": _share_texts(shares.of_run(bucket.part)),
-    }
+    words, own = _words(bucket.group, built, takeoff), shares.of_run(bucket.part)
+    return _line(bucket.key, bucket.part, bucket.group, words, bucket.net, bucket.cost, bucket.tax, own)
 
 
 def _whole_line(line: PriceLine) -> Line:
-    return {
-        "key": line.key,
-        "part": None,
-        "group": line.kind if line.kind != "cost" else line.category,
-        "text": line.label,
-        "detail": "",
-        "quantity": format(line.quantity.normalize(), "f"),
-        "unit": line.unit,
-        "net": format(line.net, "f"),
-        "cost": format(line.cost, "f"),
-        **_taxed(line.tax),
-        "shares": _share_texts(line.parts or {}),
-    }
+    group = line.kind if line.kind != "cost" else line.category
+    words = (line.label, "", line.quantity.normalize(), line.unit)
+    return _line(line.key, None, group, words, line.net, line.cost, line.tax, line.parts or {})
 
 
-def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tuple[str, str, str, str]:
+def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tuple[str, str, Decimal, str]:
     """Return text, detail, quantity and unit of a run's line."""
     if isinstance(built, BuiltRetrofit):
-        count = len(built.bays)
-        return f"Lattice on existing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
+        text = f"Lattice on existing fence {built.id}"
+        return text, f"{built.lattice_height} mm high", Decimal(len(built.bays)), "C62"
     run = next(item for item in takeoff.measure.runs if item.id == built.id)
     if group == "gates":
         kinds = ", ".join(f"{gate.kind} {gate.id}, {gate.opening} mm" for gate in built.gates)
-        return f"Run {built.id}: gates", kinds, str(len(built.gates)), "C62"
+        return f"Run {built.id}: gates", kinds, Decimal(len(built.gates)), "C62"
     if group == "removal" and run.existing_fence is not None:
-        return (
-            f"Run {built.id}: removal of the old fence",
-            run.existing_fence.kind,
-            metres(run.existing_fence.length),
-            "MTR",
-        )
+        text = f"Run {built.id}: removal of the old fence"
+        return text, run.existing_fence.kind, metres(run.existing_fence.length), "MTR"
     lattice = f" including {run.lattice} mm lattice" if run.lattice else ""
     text = f"Run {built.id}: {built.form.value} fence, {run.height} mm high{lattice}"
     return text, f"{len(built.bays)} bays, {len(built.posts)} posts", metres(built.length), "MTR"
 
 
-def metres(millimetres: int) -> str:
+def metres(millimetres: int) -> Decimal:
     """Return millimetres as metres, without trailing zeros."""
-    return format((Decimal(millimetres) / 1000).normalize(), "f")
-
-
-def _taxed(tax: TaxCode) -> Line:
-    return {
-        "tax_code": tax.code,
-        "tax_category": tax.category,
-        "tax_rate": format(tax.rate.normalize(), "f"),
-        "tax_label": tax.label,
-    }
-
-
-def _share_texts(shares: Mapping[str, Fraction]) -> dict[str, str]:
-    return {name: str(share) for name, share in shares.items() if share}
-
-
-def _money(amount: Decimal, rules: PriceRules) -> str:
-    return format(rounded(amount, rules.digits), "f")
+    return (Decimal(millimetres) / 1000).normalize()

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.jobs.document_text import parsed
 from quotes.jobs.models import JobState
 from quotes.jobs.services import move_job, note_event
-from quotes.quoting.agreement import reason_closed
+from quotes.quoting.content import Content, read_content
+from quotes.quoting.json_values import JsonObject
 from quotes.quoting.models import (
     Party,
     PartyResponse,
@@ -26,32 +23,18 @@ from quotes.quoting.models import (
     RevisionState,
     SignedLink,
 )
-from quotes.quoting.party_documents import PartyView, party_view, pays_for_choices
+from quotes.quoting.party_documents import PartyView, Receipt, party_view, pays_for_choices, receipt_of
+from quotes.quoting.queries import reason_closed
 from quotes.quoting.services import close_revision, lock_quote
 from quotes.quoting.signed_links import hashed
 from quotes.quoting.totals import Choices, read_choices, sums
 from shared.background.events import publish_event
 from shared.business.actors import Actor
 from shared.common.dates import local_day
-from shared.common.money import stated
 from shared.common.problems import Problem
 from shared.database import audit_log
 
 NEUTRAL = "This link is no longer valid. Ask the business for a new one."
-
-
-@dataclass(frozen=True, slots=True)
-class AcceptanceReceipt:
-    """Receipt of a party's response. A repeated request gives the same receipt."""
-
-    response: str
-    name: str
-    responded_at: datetime
-    number: str
-    total: str
-    choices: Mapping[str, Any]
-    content_sha256: str
-    is_new: bool
 
 
 def link_of(token: str) -> SignedLink:
@@ -67,7 +50,7 @@ def link_of(token: str) -> SignedLink:
     return link
 
 
-def open_link(token: str, choices: Mapping[str, Any] | None = None) -> PartyView:
+def open_link(token: str, choices: JsonObject | None = None) -> PartyView:
     """Return the view of this party with the totals of the requested choices. Expire the quote first if it is due."""
     link = link_of(token)
     if link.opened_at is None:
@@ -82,9 +65,9 @@ def accept(
     token: str,
     name: str,
     content_sha256: str,
-    choices: Mapping[str, Any] | None = None,
+    choices: JsonObject | None = None,
     now: datetime | None = None,
-) -> AcceptanceReceipt:
+) -> Receipt:
     """Accept this party's part. A repeated request gives the same receipt; a late one, or one for other content, gives 409."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
@@ -93,7 +76,7 @@ def accept(
     _check_open(revision)
     if content_sha256 != revision.content_sha256:
         raise Problem("conflict", "The quote has changed since you opened it. Open your link again and read it.")
-    content = parsed(revision.content)
+    content = read_content(revision.content)
     chosen = _accepted_choices(revision, party, content, choices)
     whole = sums(content, chosen)
     answer = _answer(party, name, now, whole.parties[party.key].total, accepted=True, choices=chosen.document())
@@ -106,18 +89,18 @@ def accept(
     if not waiting.exists():
         _conclude(revision, now)
     _record(revision, party, "quote.part_accepted", answer)
-    return _receipt(answer, revision, is_new=True)
+    return receipt_of(answer, revision, is_new=True)
 
 
 @transaction.atomic
-def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> AcceptanceReceipt:
+def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> Receipt:
     """Decline the quote. If a required party declines, the revision is closed. A repeated request gives the same receipt."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
     if done is not None:
         return _repeat_response(done, revision, accepted=False)
     _check_open(revision)
-    content = parsed(revision.content)
+    content = read_content(revision.content)
     own = sums(content, read_choices(content, revision.choices)).parties[party.key]
     answer = _answer(party, name, now, own.total, accepted=False, reason=reason[:2_000])
     _note(revision, party, "quote.declined", f"{party.name} declined {revision}.", answer)
@@ -125,7 +108,7 @@ def decline(*, token: str, name: str, reason: str = "", now: datetime | None = N
         close_revision(revision, RevisionState.DECLINED, now)
         publish_event("quote.declined", revision.ref, business=revision.business)
     _record(revision, party, "quote.declined", answer)
-    return _receipt(answer, revision, is_new=True)
+    return receipt_of(answer, revision, is_new=True)
 
 
 @transaction.atomic
@@ -215,9 +198,7 @@ def _check_open(revision: Revision) -> None:
         raise Problem("conflict", reason)
 
 
-def _accepted_choices(
-    revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None
-) -> Choices:
+def _accepted_choices(revision: Revision, party: Party, content: Content, asked: JsonObject | None) -> Choices:
     """Return the choices that a party accepts: its own if it chooses, otherwise the stored choices.
 
     Once accepted, the choices are the same for all parties.
@@ -242,7 +223,7 @@ def _answer(
     *,
     accepted: bool,
     reason: str = "",
-    choices: Mapping[str, Any] | None = None,
+    choices: JsonObject | None = None,
 ) -> PartyResponse:
     party.response = PartyResponseStatus.ACCEPTED if accepted else PartyResponseStatus.DECLINED
     party.save(update_fields=["response"])
@@ -286,21 +267,8 @@ def _record(revision: Revision, party: Party, kind: str, answer: PartyResponse) 
     audit_log.record(revision.business, customer(party), kind, f"revision:{revision.ref}", detail)
 
 
-def _repeat_response(done: PartyResponse, revision: Revision, *, accepted: bool) -> AcceptanceReceipt:
+def _repeat_response(done: PartyResponse, revision: Revision, *, accepted: bool) -> Receipt:
     if done.accepted != accepted:
         word = "accepted" if done.accepted else "declined"
         raise Problem("conflict", f"You have {word} this quote already. Call the business to change that.")
-    return _receipt(done, revision, is_new=False)
-
-
-def _receipt(answer: PartyResponse, revision: Revision, *, is_new: bool) -> AcceptanceReceipt:
-    return AcceptanceReceipt(
-        response="accepted" if answer.accepted else "declined",
-        name=answer.name,
-        responded_at=answer.responded_at,
-        number=str(revision),
-        total=stated(answer.total, revision.business.currency),
-        choices=answer.choices,
-        content_sha256=answer.content_sha256,
-        is_new=is_new,
-    )
+    return receipt_of(done, revision)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from quotes.jobs.hooks import Ordered, ordered_for
 from quotes.jobs.models import Job
 from quotes.jobs.queries import used_by_role
+from quotes.quoting.content import Build
+from quotes.quoting.json_values import JsonObject
 from quotes.quoting.queries import agreed_build
 from shared.common.money import minor_digits, rounded
 from shared.common.problems import Problem
@@ -17,7 +17,7 @@ from shared.common.problems import Problem
 ZERO = Decimal(0)
 
 
-def compare_built(job: Job) -> dict[str, Any]:
+def compare_built(job: Job) -> JsonObject:
     """Return a row for each role of material that was quoted, ordered or used, and the totals.
 
     Rule: quoted is the cost of the accepted build. Used is costed at the unit cost of the orders, or of the quote if
@@ -39,20 +39,16 @@ def compare_built(job: Job) -> dict[str, Any]:
 MONEY = ("quoted_cost", "ordered_cost", "used_cost", "used_minus_quoted")
 
 
-def _quoted(build: Mapping[str, Any]) -> dict[str, Ordered]:
+def _quoted(build: Build) -> dict[str, Ordered]:
     found: dict[str, Ordered] = {}
-    for line in build["costing"]:
-        if line["role"]:
-            before = found.get(line["role"], Ordered(ZERO, ZERO))
-            found[line["role"]] = Ordered(
-                before.quantity + Decimal(line["quantity"]), before.cost + Decimal(line["cost"])
-            )
+    for line in build.costing:
+        if line.role:
+            before = found.get(line.role, Ordered(ZERO, ZERO))
+            found[line.role] = Ordered(before.quantity + line.quantity, before.cost + line.cost)
     return found
 
 
-def _row(
-    role: str, quoted: Ordered | None, ordered: Ordered | None, used: Decimal | None, digits: int
-) -> dict[str, Any]:
+def _row(role: str, quoted: Ordered | None, ordered: Ordered | None, used: Decimal | None, digits: int) -> JsonObject:
     basis = ordered if ordered and ordered.quantity else quoted
     each = Fraction(basis.cost) / Fraction(basis.quantity) if basis and basis.quantity else Fraction(0)
     used_cost = rounded(Fraction(used or ZERO) * each, digits)

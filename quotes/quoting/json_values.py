@@ -29,12 +29,19 @@ class Value(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True)
     """Base of the values: frozen, and read only if there are no other members than its fields."""
 
 
-AnyValue = TypeVar("AnyValue", bound=Value)
+AnyValue = TypeVar("AnyValue")
+JsonObject = Mapping[str, Any]
+"""An object from JSON without a type: the setup of a draft, choices as stored, a measure as typed."""
 
 
 def read_value(text: str, kind: type[AnyValue]) -> AnyValue:
     """Return a value from its JSON text."""
-    return msgspec.convert(json.loads(text, parse_float=Decimal), kind, dec_hook=lambda own, value: own(value))
+    return to_value(json.loads(text, parse_float=Decimal), kind)
+
+
+def to_value(source: object, kind: type[AnyValue]) -> AnyValue:
+    """Return a value from plain JSON values, or from an object with attributes of the same names."""
+    return msgspec.convert(source, kind, from_attributes=True, dec_hook=lambda own, value: own(value))
 
 
 def canonical_text(value: Value) -> str:

@@ -22,11 +22,11 @@ from quotes.quoting.api_fields import (
 )
 from quotes.quoting.customer_responses import reply
 from quotes.quoting.job_comparison import compare_built
+from quotes.quoting.json_values import plain
 from quotes.quoting.models import Party, Revision
 from quotes.quoting.party_documents import crew_document, party_document
 from quotes.quoting.serializers import ReplyIn
 from quotes.quoting.signed_links import address_of, reissue_link, revoke_link
-from quotes.quoting.totals import read_choices
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.row_serializer import SharedQuery
@@ -83,8 +83,8 @@ class PartyDocument(Endpoint):
     @extend_schema(responses={200: DOCUMENT}, summary="Get a party's document")
     def get(self, request: Request, ref: str, key: str) -> Response:
         revision, party = _party(self, ref, key)
-        content = queries.content_of(revision)
-        return Response(party_document(content, party.key, read_choices(content, revision.choices)))
+        content, choices = queries.content_and_choices(revision)
+        return Response(plain(party_document(content, party.key, choices)))
 
 
 class Questions(Endpoint):
@@ -129,7 +129,7 @@ class JobSetOut(Endpoint):
         revision = queries.agreed(job)
         if revision is None:
             raise Problem("conflict", "This job has no accepted quote yet.")
-        response = Response(crew_document(queries.content_of(revision), revision.choices))
+        response = Response(plain(crew_document(*queries.content_and_choices(revision))))
         response["ETag"] = f'"{revision.ref}.{revision.version}"'
         return response
 
@@ -147,8 +147,8 @@ class JobComparison(Endpoint):
 
 
 def _party(endpoint: Endpoint, ref: str, key: str) -> tuple[Revision, Party]:
-    rows: Any = queries.revisions(endpoint.business).select_related("quote__job", "business")
-    revision: Revision = endpoint.find(rows, ref)
+    rows = queries.revisions(endpoint.business).select_related("quote__job", "business")
+    revision = endpoint.find(rows, ref)
     party = queries.parties(revision).select_related("business").filter(key=key).first()
     if party is None:
         raise Problem("not-found")

@@ -5,40 +5,84 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
 
-from quotes.jobs.document_text import parsed
-from quotes.quoting.agreement import reason_closed
+from msgspec.structs import asdict
+
+from quotes.quoting.content import BASE, Build, Content, Difference, DifferenceLine, read_content
+from quotes.quoting.json_values import EngineDocument, JsonObject, Value, to_value
 from quotes.quoting.models import Party, PartyResponse, PartyResponseStatus, Question, Revision, RevisionState
-from quotes.quoting.totals import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
-from quotes.quoting.variation_changes import standing_build
+from quotes.quoting.party_content import (
+    BuildChoice,
+    ChangedPartyLine,
+    CrewContent,
+    OptionChoice,
+    PartyAddress,
+    PartyContent,
+    PartyLine,
+    PartyPayment,
+    PublicSite,
+    ReplacedSetOut,
+    ShownBuild,
+    ShownCautions,
+    ShownParty,
+    ShownSide,
+    TaxRow,
+)
+from quotes.quoting.queries import reason_closed
+from quotes.quoting.totals import (
+    NOTHING_CHOSEN,
+    Choices,
+    PartyLineShare,
+    PartySums,
+    build_of,
+    read_choices,
+    sums,
+)
 from shared.common.money import stated
 
-COMMON = (
-    "kind", "number", "revision", "label", "job", "dates", "currency", "business", "introduction", "terms",
-)  # fmt: skip
+
+class Receipt(Value, frozen=True):
+    """Receipt of a party's response. A repeated request gives the same receipt."""
+
+    response: str
+    name: str
+    responded_at: datetime.datetime
+    number: str
+    total: str
+    choices: Mapping[str, object]
+    content_sha256: str
+    is_new: bool = False
+    """True in the answer to the request that stored the response."""
+
+
+class AskedQuestion(Value, frozen=True):
+    ref: str
+    text: str
+    reply: str
+    asked_at: datetime.datetime
+    replied_at: datetime.datetime | None
 
 
 @dataclass(frozen=True, slots=True)
 class PartyView:
     """Data of a party's page: its document, the revision's status, its response and its questions."""
 
-    document: Mapping[str, Any]
+    document: PartyContent
     content_sha256: str
     status: str
     response: str
     can_respond: bool
     blocked_reason: str
-    receipt: Mapping[str, Any] | None
-    questions: tuple[Mapping[str, Any], ...]
+    receipt: Receipt | None
+    questions: tuple[AskedQuestion, ...]
 
 
-def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | None = None) -> PartyView:
+def party_view(revision: Revision, party: Party, choices: JsonObject | None = None) -> PartyView:
     """Return the page data of a party, with the totals of ``choices`` while it may still choose."""
-    content = parsed(revision.content)
+    content = read_content(revision.content)
     closed = reason_closed(revision, revision.quote.job)
     open_to = revision.state == RevisionState.SENT and party.response == PartyResponseStatus.PENDING and not closed
     answer = PartyResponse.objects.of(revision.business).filter(party=party).first()
@@ -54,75 +98,95 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
         response=str(party.response),
         can_respond=open_to and not blocked_reason,
         blocked_reason=blocked_reason,
-        receipt=_receipt(answer, revision) if answer else None,
-        questions=tuple(
-            {
-                "ref": row.ref,
-                "text": row.text,
-                "reply": row.reply,
-                "asked_at": row.created_at,
-                "replied_at": row.replied_at,
-            }
-            for row in rows
-        ),
+        receipt=receipt_of(answer, revision) if answer else None,
+        questions=tuple(AskedQuestion(row.ref, row.text, row.reply, row.created_at, row.replied_at) for row in rows),
     )
 
 
-def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN) -> dict[str, Any]:
+def receipt_of(answer: PartyResponse, revision: Revision, *, is_new: bool = False) -> Receipt:
+    """Return the receipt of a response."""
+    return Receipt(
+        response="accepted" if answer.accepted else "declined",
+        name=answer.name,
+        responded_at=answer.responded_at,
+        number=str(revision),
+        total=stated(answer.total, revision.business.currency),
+        choices=answer.choices,
+        content_sha256=answer.content_sha256,
+        is_new=is_new,
+    )
+
+
+def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN) -> PartyContent:
     """Return a party's complete quote: build, lines, tax, total, payments and the price change of each option."""
-    whole = sums(content, choices)
-    own = whole.parties[key]
-    party = next(item for item in content["parties"] if item["key"] == key)
-    return {
-        "party_quote": 1,
-        **{name: content[name] for name in COMMON},
-        "site": _without(content["site"], "access_notes"),
-        "party": {name: party[name] for name in ("name", "address", "chooses_options")},
-        "customer": content["customer"]
-        if party["chooses_options"]
-        else {"name": party["name"], "address": party["address"]},
-        "build": _shown_build(standing_build(content, choices.document())),
-        "builds": _builds(content, key, choices, own),
-        "options": _options(content, key, choices, own),
-        "lines": [_line(part.line, str(part.share), part.net) for part in own.lines],
-        "is_shared": any(part.share != 1 for part in own.lines),
-        **_money(own),
-        "payments": _payments(content, own),
-        "quantities": content["difference"]["quantities"] if content["difference"] else [],
-    }
+    own = sums(content, choices).parties[key]
+    party = next(item for item in content.parties if item.key == key)
+    return PartyContent(
+        party_quote=1,
+        kind=content.kind,
+        number=content.number,
+        revision=content.revision,
+        label=content.label,
+        job=content.job,
+        dates=content.dates,
+        currency=content.currency,
+        business=content.business,
+        introduction=content.introduction,
+        terms=content.terms,
+        site=to_value(content.site, PublicSite),
+        party=to_value(party, ShownParty),
+        customer=content.customer if party.chooses_options else to_value(party, PartyAddress),
+        build=_shown_build(build_of(content, choices)),
+        builds=_builds(content, key, choices, own),
+        options=_options(content, key, choices, own),
+        lines=tuple(_line(part) for part in own.lines),
+        is_shared=any(part.share != 1 for part in own.lines),
+        net=own.net,
+        breakdown=tuple(TaxRow(row.category, row.rate, row.taxable, row.tax) for row in own.breakdown),
+        tax=own.tax,
+        total=own.total,
+        payments=tuple(
+            PartyPayment(row.key, row.label, row.milestone, row.percent, amount)
+            for row, amount in zip(content.payments, own.payments, strict=False)
+        ),
+        quantities=content.difference.quantities if content.difference else (),
+    )
 
 
-def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[str, Any]:
+def crew_document(content: Content, choices: Choices = NOTHING_CHOSEN) -> CrewContent:
     """Return the crew's document: measure, take-off, system and site, without money."""
-    build = _shown_build(standing_build(content, choices))
-    names = ("number", "revision", "kind", "label", "job", "site", "business")
-    options = [option["label"] for option in content["options"] if option["key"] in (choices or {}).get("options", [])]
-    return {
-        "crew_document": 1,
-        **{name: content[name] for name in names},
-        "build": build,
-        "options": options,
-        "replaces": _replaced(content["difference"]),
-    }
+    return CrewContent(
+        crew_document=1,
+        number=content.number,
+        revision=content.revision,
+        kind=content.kind,
+        label=content.label,
+        job=content.job,
+        site=content.site,
+        business=content.business,
+        build=_shown_build(build_of(content, choices)),
+        options=tuple(option.label for option in content.options if option.key in choices.options),
+        replaces=_replaced(content.difference),
+    )
 
 
-def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
+def _replaced(difference: Difference | None) -> ReplacedSetOut | None:
     """Return the revision whose set-out a variation replaces and the changes, without money."""
     if difference is None:
         return None
-    added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
-    return {"revision": difference["accepted"]["revision"], **difference["set_out"], "extra_items": added}
+    added = tuple(line.text for line in difference.lines if line.group == "extra" and line.change == "added")
+    return ReplacedSetOut(difference.accepted.revision, difference.set_out.system, difference.set_out.parts, added)
 
 
 def pays_for_choices(content: Content, key: str) -> bool:
     """Return whether the amount of this party depends on the choices of another party."""
-    lines = [line for build in content["builds"][1:] for line in build["lines"]]
-    lines += [line for option in content["options"] for line in option["lines"]]
-    return any(key in line["shares"] for line in lines)
+    lines = [line for build in content.builds[1:] for line in build.lines]
+    lines += [line for option in content.options for line in option.lines]
+    return any(key in line.shares for line in lines)
 
 
-def _final_choices(revision: Revision, answer: PartyResponse | None) -> Mapping[str, Any] | None:
-    settled: Mapping[str, Any] | None = answer.choices if answer and answer.accepted else revision.choices
+def _final_choices(revision: Revision, answer: PartyResponse | None) -> JsonObject | None:
+    settled: JsonObject | None = answer.choices if answer and answer.accepted else revision.choices
     return settled
 
 
@@ -132,114 +196,66 @@ def _why_closed(revision: Revision, party: Party, closed: str) -> str:
     return closed or f"This quote is {revision.state}."
 
 
-def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a build without shares, prices of other options and internal data of the business."""
-    measure = dict(build["measure"])
+def _shown_build(build: Build) -> ShownBuild:
+    measure = EngineDocument(build.measure)
     for name in ("runs", "retrofits"):
         measure[name] = [_without(row, "shares") for row in measure[name]]
-    takeoff = {**build["takeoff"], "runs": [_without(run, "options") for run in build["takeoff"]["runs"]]}
-    return {
-        "key": build["key"],
-        "label": build["label"],
-        "measure": measure,
-        "system": build["system"],
-        "finishes": build.get("finishes", {}),
-        "licensed_removals": build["licensed_removals"],
-        "takeoff": takeoff,
-        "takeoff_sha256": build["takeoff_sha256"],
-        "drawings": build["drawings"],
-        "cautions": {reader: build["cautions"][reader] for reader in ("customer", "crew")},
-    }
+    runs = [_without(run, "options") for run in build.takeoff["runs"]]
+    return ShownBuild(
+        key=build.key,
+        label=build.label,
+        measure=measure,
+        system=build.system,
+        finishes=build.finishes,
+        licensed_removals=build.licensed_removals,
+        takeoff=EngineDocument({**build.takeoff, "runs": runs}),
+        takeoff_sha256=build.takeoff_sha256,
+        drawings=build.drawings,
+        cautions=ShownCautions(build.cautions.customer, build.cautions.crew),
+    )
 
 
-def _without(row: Mapping[str, Any], name: str) -> dict[str, Any]:
+def _without(row: JsonObject, name: str) -> JsonObject:
     return {key: value for key, value in row.items() if key != name}
 
 
-def _builds(content: Content, key: str, choices: Choices, own: PartySums) -> list[dict[str, Any]]:
-    if len(content["builds"]) == 1:
-        return []
-    shown = []
-    for build in content["builds"]:
-        other = sums(content, Choices(build["key"], choices.options)).parties[key].total
-        is_chosen = build["key"] == choices.build
-        shown.append(
-            {
-                "key": build["key"],
-                "label": build["label"],
-                "total": _text(other),
-                "difference": _text(other - own.total),
-                "chosen": is_chosen,
-                "is_base": build["key"] == BASE,
-            }
-        )
-    return shown
+def _builds(content: Content, key: str, choices: Choices, own: PartySums) -> tuple[BuildChoice, ...]:
+    if len(content.builds) == 1:
+        return ()
+    totals = [sums(content, Choices(build.key, choices.options)).parties[key].total for build in content.builds]
+    return tuple(
+        BuildChoice(build.key, build.label, total, total - own.total, build.key == choices.build, build.key == BASE)
+        for build, total in zip(content.builds, totals, strict=True)
+    )
 
 
-def _options(content: Content, key: str, choices: Choices, own: PartySums) -> list[dict[str, Any]]:
+def _options(content: Content, key: str, choices: Choices, own: PartySums) -> tuple[OptionChoice, ...]:
     shown = []
-    for option in content["options"]:
-        if not any(key in line["shares"] for line in option["lines"]):
+    for option in content.options:
+        if not any(key in line.shares for line in option.lines):
             continue
-        is_chosen = option["key"] in choices.options
-        other = sums(content, Choices(choices.build, choices.options ^ {option["key"]})).parties[key].total
+        is_chosen = option.key in choices.options
+        other = sums(content, Choices(choices.build, choices.options ^ {option.key})).parties[key].total
         adds = own.total - other if is_chosen else other - own.total
-        shown.append(
-            {
-                "key": option["key"],
-                "label": option["label"],
-                "detail": option["detail"],
-                "difference": _text(adds),
-                "chosen": is_chosen,
-            }
-        )
-    return shown
+        shown.append(OptionChoice(option.key, option.label, option.detail, adds, is_chosen))
+    return tuple(shown)
 
 
-def _line(line: Mapping[str, Any], share: str, net: Decimal) -> dict[str, Any]:
-    shown = {
-        name: line[name] for name in ("part", "group", "text", "detail", "quantity", "unit", "tax_rate", "tax_label")
-    }
-    shown |= {"share": share, "net": _text(net)}
-    if "change" in line:
-        shown |= {"change": line["change"], "before": _unpriced(line["before"]), "after": _unpriced(line["after"])}
-    return shown
-
-
-def _unpriced(side: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    return None if side is None else _without(side, "net")
-
-
-def _money(own: PartySums) -> dict[str, Any]:
-    return {
-        "net": _text(own.net),
-        "breakdown": [
-            {"category": row.category, "rate": _text(row.rate), "taxable": _text(row.taxable), "tax": _text(row.tax)}
-            for row in own.breakdown
-        ],
-        "tax": _text(own.tax),
-        "total": _text(own.total),
-    }
-
-
-def _payments(content: Content, own: PartySums) -> list[dict[str, Any]]:
-    return [
-        {**{name: row[name] for name in ("key", "label", "milestone", "percent")}, "amount": _text(amount)}
-        for row, amount in zip(content["payments"], own.payments, strict=False)
-    ]
-
-
-def _receipt(answer: PartyResponse, revision: Revision) -> dict[str, Any]:
-    return {
-        "response": "accepted" if answer.accepted else "declined",
-        "name": answer.name,
-        "responded_at": answer.responded_at,
-        "number": str(revision),
-        "total": stated(answer.total, revision.business.currency),
-        "choices": answer.choices,
-        "content_sha256": answer.content_sha256,
-    }
-
-
-def _text(amount: Decimal) -> str:
-    return format(amount, "f")
+def _line(part: PartyLineShare) -> PartyLine:
+    line = part.line
+    shown = PartyLine(
+        line.part,
+        line.group,
+        line.text,
+        line.detail,
+        line.quantity,
+        line.unit,
+        line.tax_rate,
+        line.tax_label,
+        part.share,
+        part.net,
+    )
+    if not isinstance(line, DifferenceLine):
+        return shown
+    before, after = (to_value(side, ShownSide) if side else None for side in (line.before, line.after))
+    return ChangedPartyLine(**asdict(shown), change=line.change, before=before, after=after)

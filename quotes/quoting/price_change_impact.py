@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.hooks import Touched
+from quotes.quoting.content import read_content
+from quotes.quoting.content_costs import Costing
 from quotes.quoting.models import Revision, RevisionState
 from shared.common.money import minor_digits, rounded
 from shared.models import Business
@@ -37,13 +37,13 @@ def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dic
         return {**named, "text": "priced again when it is sent"}
     if kind is ImportKind.PRICE_RULES:
         return {**named, "text": "keeps its sent price"}
-    lines = [line for line in _materials(revision) if line["key"].removeprefix(_MATERIAL) in touched]
+    lines = [line for line in _materials(revision) if line.key.removeprefix(_MATERIAL) in touched]
     if not lines:
         return None
-    before = sum((Decimal(line["cost"]) for line in lines), Decimal(0))
+    before = sum((line.cost for line in lines), Decimal(0))
     digits = minor_digits(revision.business.currency)
     after = sum((rounded(_cost(line, touched), digits) for line in lines), Decimal(0))
-    skus = sorted(line["key"].removeprefix(_MATERIAL) for line in lines)
+    skus = sorted(line.key.removeprefix(_MATERIAL) for line in lines)
     return {
         **named,
         "text": "keeps its sent price",
@@ -54,11 +54,10 @@ def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dic
     }
 
 
-def _materials(revision: Revision) -> list[dict[str, Any]]:
-    builds = json.loads(revision.content)["builds"]
-    return [line for line in builds[0]["costing"] if line["key"].startswith(_MATERIAL)] if builds else []
+def _materials(revision: Revision) -> list[Costing]:
+    return [line for line in read_content(revision.content).builds[0].costing if line.key.startswith(_MATERIAL)]
 
 
-def _cost(line: Mapping[str, Any], touched: Touched) -> Decimal:
-    price = touched[line["key"].removeprefix(_MATERIAL)]
-    return Decimal(line["cost"]) if price is None else Decimal(line["quantity"]) * price
+def _cost(line: Costing, touched: Touched) -> Decimal:
+    price = touched[line.key.removeprefix(_MATERIAL)]
+    return line.cost if price is None else line.quantity * price

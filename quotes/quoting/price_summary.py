@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
 from quotes.pricing.price_lines import UNITS
-from quotes.quoting.totals import BASE, Choices, Content, read_choices, sums
+from quotes.quoting.content import BASE, Content, ContentParty, Line, Option
+from quotes.quoting.content_costs import BuyingCosts, Costing, SupplierOrderCost
+from quotes.quoting.json_values import JsonObject
+from quotes.quoting.totals import Choices, PartySums, build_of, read_choices, sums
 
 ZERO = Decimal(0)
 KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "hire": "Hire"}
@@ -18,7 +20,7 @@ KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "h
 class PriceSummaryLine:
     text: str
     detail: str
-    quantity: str
+    quantity: Decimal | None
     unit: str
     cost: Decimal
     net: Decimal
@@ -32,8 +34,43 @@ class PriceSummaryLine:
 
 
 @dataclass(frozen=True, slots=True)
+class ChoicePrice:
+    """Price of an alternative or option, and the change of the total that it causes."""
+
+    row: PriceSummaryLine
+    difference: Decimal
+    chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SingleSupplierPrice:
+    """Cost of buying everything from one supplier. ``more``: than the chosen split."""
+
+    name: str
+    total: Decimal | None
+    more: Decimal | None
+    rejection_reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class BuyingSummary:
+    """Suppliers that the materials are priced from."""
+
+    orders: tuple[SupplierOrderCost, ...]
+    total: Decimal
+    single_supplier_options: tuple[SingleSupplierPrice, ...]
+    max_further_saving: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class PartyAmounts:
+    party: ContentParty
+    sums: PartySums
+
+
+@dataclass(frozen=True, slots=True)
 class RevisionPrices:
-    """Amounts of a revision."""
+    """Amounts of a revision. ``others`` are its alternatives, ``payments`` labels with amounts."""
 
     lines: tuple[PriceSummaryLine, ...]
     costing: tuple[PriceSummaryLine, ...]
@@ -41,111 +78,70 @@ class RevisionPrices:
     net: Decimal
     tax: Decimal
     total: Decimal
-    parties: tuple[Mapping[str, Any], ...]
-    others: tuple[Mapping[str, Any], ...]
-    options: tuple[Mapping[str, Any], ...]
-    payments: tuple[Mapping[str, Any], ...]
+    parties: tuple[PartyAmounts, ...]
+    others: tuple[ChoicePrice, ...]
+    options: tuple[ChoicePrice, ...]
+    payments: tuple[tuple[str, Decimal], ...]
     stops: tuple[str, ...]
-    buying: Mapping[str, Any] | None = None
-    """Suppliers that the materials are priced from; None for older content."""
+    buying: BuyingSummary
 
     @property
     def whole(self) -> PriceSummaryLine:
-        return PriceSummaryLine("Total before tax", "", "", "", self.cost, self.net)
+        return PriceSummaryLine("Total before tax", "", None, "", self.cost, self.net)
 
 
-def priced(content: Content, choices: Mapping[str, Any] | None = None) -> RevisionPrices:
-    """Return the price summary of a content document, with the selected choices if there are any."""
+def priced(content: Content, choices: JsonObject | None = None) -> RevisionPrices:
+    """Return the price summary of a content, with the selected choices if there are any."""
     chosen = read_choices(content, choices)
-    whole = sums(content, chosen)
-    build = next(item for item in content["builds"] if item["key"] == chosen.build)
-    percents = [payment["label"] for payment in content["payments"]]
+    whole, build = sums(content, chosen), build_of(content, chosen)
     return RevisionPrices(
-        lines=tuple(_row(line, build["costing"]) for line in whole.lines),
-        costing=tuple(_row(line) for line in build["costing"]),
-        cost=sum((Decimal(line["cost"]) for line in whole.lines), ZERO),
+        lines=tuple(_line(line, line.detail, made_of(line, build.costing)) for line in whole.lines),
+        costing=tuple(_line(row, ". ".join(filter(None, (row.calculation, row.reason)))) for row in build.costing),
+        cost=sum((line.cost for line in whole.lines), ZERO),
         net=whole.net,
         tax=whole.tax,
         total=whole.total,
-        parties=tuple(
-            {"party": party, "net": own.net, "tax": own.tax, "total": own.total}
-            for party in content["parties"]
-            for own in (whole.parties[party["key"]],)
-        ),
+        parties=tuple(PartyAmounts(party, whole.parties[party.key]) for party in content.parties),
         others=tuple(_others(content, chosen, whole.total)),
-        options=tuple(_option(content, option, chosen, whole.total) for option in content["options"]),
-        payments=tuple(
-            {"label": label, "amount": amount} for label, amount in zip(percents, whole.payments, strict=False)
-        ),
-        stops=tuple(dict.fromkeys(stop for item in content["builds"] for stop in item["stops"])),
-        buying=_buying(build.get("buying")),
+        options=tuple(_option(content, option, chosen, whole.total) for option in content.options),
+        payments=tuple(zip((payment.label for payment in content.payments), whole.payments, strict=False)),
+        stops=tuple(dict.fromkeys(stop for item in content.builds for stop in item.stops)),
+        buying=_buying(build.buying),
     )
 
 
-def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> PriceSummaryLine:
-    detail = line.get("detail", "") or ". ".join(part for part in (line.get("calculation"), line.get("reason")) if part)
-    return PriceSummaryLine(
-        line["text"],
-        detail,
-        line["quantity"],
-        _unit(line["unit"]),
-        Decimal(line["cost"]),
-        Decimal(line["net"]),
-        made_of(line, costing),
-    )
+def _line(row: Line | Costing, detail: str, parts: tuple[tuple[str, Decimal], ...] = ()) -> PriceSummaryLine:
+    return PriceSummaryLine(row.text, detail, row.quantity, UNITS.get(row.unit, row.unit), row.cost, row.net, parts)
 
 
-def made_of(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Decimal], ...]:
+def made_of(line: Line, costing: Sequence[Costing]) -> tuple[tuple[str, Decimal], ...]:
     """Return the amount of each cost in a line; empty for a line of a single cost or with an accepted price."""
-    found = [
-        (row["text"], Decimal(row["allocated_to"][line["key"]]))
-        for row in costing
-        if line["key"] in row.get("allocated_to", {})
-    ]
-    is_all = sum((net for _, net in found), ZERO) == Decimal(line["net"])
+    found = [(row.text, row.allocated_to[line.key]) for row in costing if line.key in row.allocated_to]
+    is_all = sum((net for _, net in found), ZERO) == line.net
     return tuple(found) if len(found) > 1 and is_all else ()
 
 
-def _buying(buying: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
-    """Return the purchase data with amounts as numbers and the extra cost of buying from a single supplier."""
-    if buying is None:
-        return None
-    orders = [{**row, **{name: Decimal(row[name]) for name in _MONEY}} for row in buying["orders"]]
-    total = sum((row["total"] for row in orders), ZERO)
-    alone = [
-        {**row, "total": own, "more": None if own is None else own - total}
-        for row in buying["single_supplier_options"]
-        for own in [None if row["total"] is None else Decimal(row["total"])]
-    ]
-    return {
-        "orders": orders,
-        "total": total,
-        "single_supplier_options": alone,
-        "max_further_saving": Decimal(buying["max_further_saving"]),
-    }
+def _buying(buying: BuyingCosts) -> BuyingSummary:
+    """Return the purchase data with the extra cost of buying from a single supplier."""
+    total = sum((order.total for order in buying.orders), ZERO)
+    alone = tuple(
+        SingleSupplierPrice(row.name, row.total, None if row.total is None else row.total - total, row.rejection_reason)
+        for row in buying.single_supplier_options
+    )
+    return BuyingSummary(buying.orders, total, alone, buying.max_further_saving)
 
 
-_MONEY = ("goods", "delivery", "total")
+def _others(content: Content, chosen: Choices, total: Decimal) -> Iterator[ChoicePrice]:
+    for build in content.builds:
+        if build.key != BASE:
+            other = sums(content, Choices(build.key, chosen.options))
+            cost = sum((line.cost for line in other.lines), ZERO)
+            yield ChoicePrice(PriceSummaryLine(build.label, "", None, "", cost, other.net), other.total - total)
 
 
-def _unit(code: str) -> str:
-    return UNITS.get(code, code)
-
-
-def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mapping[str, Any]]:
-    for build in content["builds"]:
-        if build["key"] == BASE:
-            continue
-        other = sums(content, Choices(build["key"], chosen.options))
-        cost = sum((Decimal(line["cost"]) for line in other.lines), ZERO)
-        row = PriceSummaryLine(build["label"], "", "", "", cost, other.net)
-        yield {"row": row, "total": other.total, "difference": other.total - total}
-
-
-def _option(content: Content, option: Mapping[str, Any], chosen: Choices, total: Decimal) -> Mapping[str, Any]:
-    lines, is_chosen = option["lines"], option["key"] in chosen.options
-    other = sums(content, Choices(chosen.build, chosen.options ^ {option["key"]})).total
-    adds = total - other if is_chosen else other - total
-    net, cost = (sum((Decimal(line[name]) for line in lines), ZERO) for name in ("net", "cost"))
-    row = PriceSummaryLine(option["label"], option["detail"], "", "", cost, net)
-    return {"row": row, "difference": adds, "chosen": is_chosen}
+def _option(content: Content, option: Option, chosen: Choices, total: Decimal) -> ChoicePrice:
+    is_chosen = option.key in chosen.options
+    other = sums(content, Choices(chosen.build, chosen.options ^ {option.key})).total
+    net, cost = (sum(amounts, ZERO) for amounts in zip(*((line.net, line.cost) for line in option.lines), strict=True))
+    row = PriceSummaryLine(option.label, option.detail, None, "", cost, net)
+    return ChoicePrice(row, total - other if is_chosen else other - total, is_chosen)

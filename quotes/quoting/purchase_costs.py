@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any
 
 from fencing.buying.choose_suppliers import Sourcing, split
 from fencing.buying.supplier_orders import Order, SupplierSplit
@@ -17,6 +16,7 @@ from fencing.cutting import Demand
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from quotes.pricing.material_costs import MaterialPurchase
+from quotes.quoting.content_costs import BuyingCosts, SingleSupplierCost, SupplierOrderCost
 from quotes.quoting.required_articles import RequiredArticle, wanted_of
 
 LENGTHS_BY = 6
@@ -121,28 +121,26 @@ def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: Purch
     return [found[name] for name in roles]
 
 
-def buying_document(buying: Buying) -> dict[str, Any]:
+def buying_costs(buying: Buying) -> BuyingCosts:
     """Return the orders by supplier, and the cost of buying everything from one; for the business only."""
-    return {
-        "orders": [
-            {
-                "supplier": order.supplier,
-                "name": buying.name(order.supplier),
-                "goods": format(order.goods, "f"),
-                "delivery": format(order.delivery, "f"),
-                "total": format(order.total, "f"),
-                "note": "below its minimum order" if order.supplier in buying.short else "",
-            }
-            for order in buying.orders
-        ],
-        "single_supplier_options": [
-            {
-                "supplier": code,
-                "name": buying.name(code),
-                "total": format(item.total, "f") if item else None,
-                "rejection_reason": "" if item else buying.sourcing.refused.get(code, ""),
-            }
-            for code, item in buying.sourcing.alone.items()
-        ],
-        "max_further_saving": format(buying.sourcing.gap, "f"),
-    }
+    orders = tuple(
+        SupplierOrderCost(
+            order.supplier,
+            buying.name(order.supplier),
+            order.goods,
+            order.delivery,
+            order.total,
+            "below its minimum order" if order.supplier in buying.short else "",
+        )
+        for order in buying.orders
+    )
+    alone = tuple(
+        SingleSupplierCost(
+            code,
+            buying.name(code),
+            item.total if item else None,
+            "" if item else buying.sourcing.refused.get(code, ""),
+        )
+        for code, item in buying.sourcing.alone.items()
+    )
+    return BuyingCosts(orders, alone, buying.sourcing.gap)

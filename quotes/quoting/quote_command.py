@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from django.db import transaction
 from django.utils import timezone
 
 from quotes.jobs import services as jobs
-from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.document_text import canonical
 from quotes.jobs.measure_services import newest, save_measure, start_measure
 from quotes.jobs.models import Customer, Job, JobState, MeasureVersion, Site, StoredMeasure
+from quotes.quoting.content import read_content
 from quotes.quoting.content_document import assemble
+from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.services import discard_draft, revise, send, start_quote
 from shared.business.actors import Actor
@@ -23,7 +22,7 @@ UNKNOWN_PLACE = "Address to be confirmed"
 
 @transaction.atomic
 def quote_measure(
-    *, business: Business, document: Mapping[str, Any], customer: str, actor: Actor, override_reason: str = ""
+    *, business: Business, document: JsonObject, customer: str, actor: Actor, override_reason: str = ""
 ) -> Revision:
     """Return the sent quote of a measure for a customer.
 
@@ -52,7 +51,7 @@ def _job(business: Business, label: str, name: str, actor: Actor) -> Job:
     return jobs.open_job(customer=customer, site=site, label=label, actor=actor)
 
 
-def _version(job: Job, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
+def _version(job: Job, document: JsonObject, actor: Actor) -> MeasureVersion:
     kept = StoredMeasure.objects.of(job.business).filter(job=job).order_by("id").first()
     if kept is not None:
         return save_measure(measure=kept, document=document, actor=actor)
@@ -76,7 +75,8 @@ def _says_the_same(draft: Revision, last: Revision) -> bool:
     """Return whether the draft has the same content as the last revision."""
     if draft.measure_version_id != last.measure_version_id:
         return False
-    fresh, kept = assemble(draft, now=timezone.now()), parsed(last.content)
-    if fresh["difference"] is not None:
-        return not fresh["difference"]["lines"]
-    return all(canonical(fresh[name]) == canonical(kept[name]) for name in ("builds", "options", "payments", "tax"))
+    fresh, kept = assemble(draft, now=timezone.now()), read_content(last.content)
+    if fresh.difference is not None:
+        return not fresh.difference.lines
+    names = ("builds", "options", "payments", "tax")
+    return all(canonical(plain(getattr(fresh, name))) == canonical(plain(getattr(kept, name))) for name in names)

@@ -20,7 +20,7 @@ from shared.business.models import Business
 @receiver(job_state_changed)
 def cancel_quotes_of_job(sender: object, job: Job, actor: Actor, **_: Any) -> None:
     """Cancel the quotes of a cancelled job."""
-    from quotes.quoting.agreement import cancel_quotes
+    from quotes.quoting.services import cancel_quotes
 
     if job.state == JobState.CANCELLED:
         cancel_quotes(job, actor)

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from msgspec.structs import replace
 
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.jobs.document_text import canonical, digest, parsed
+from quotes.jobs.document_text import digest, parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion
 from quotes.jobs.services import note_event
 from quotes.pricing.shares import party_keys
-from quotes.quoting.agreement import ENDED, agreed_otherwise, agreed_revision
+from quotes.quoting.content import Content, Override, write_content
 from quotes.quoting.content_document import assemble
+from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Party, Quote, Revision, RevisionKind, RevisionState
+from quotes.quoting.queries import ENDED, agreed_otherwise, agreed_revision
 from quotes.quoting.signed_links import issue_links, revoke_links
 from quotes.quoting.totals import sums
 from shared.background.events import publish_event
@@ -29,7 +30,7 @@ from shared.database.numbering import next_number
 
 @transaction.atomic
 def start_quote(
-    *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: Mapping[str, Any] | None = None
+    *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: JsonObject | None = None
 ) -> Revision:
     """Create a quote for a job with its first draft. The parties are those of the measure, the customer first."""
     if job.state not in {JobState.OPEN, JobState.ACCEPTED}:
@@ -50,7 +51,7 @@ def start_quote(
 
 @transaction.atomic
 def change_draft(
-    *, revision: Revision, setup: Mapping[str, Any], actor: Actor, version: MeasureVersion | None = None
+    *, revision: Revision, setup: JsonObject, actor: Actor, version: MeasureVersion | None = None
 ) -> Revision:
     """Replace the setup of a draft, and its measure version if one is given."""
     _only_draft(revision)
@@ -130,14 +131,14 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
         _refuse_agreed(quote)
     content = assemble(revision, now=now)
     _says_something(content)
-    content["override"] = _override(content, override_reason, actor)
+    content = replace(content, override=_override(content, override_reason, actor))
     _replace_open(quote, revision.kind, now, actor)
     whole = sums(content)
-    revision.content = canonical(content)
+    revision.content = write_content(content)
     revision.content_sha256 = digest(revision.content)
     revision.state, revision.sent_at, revision.sent_by = RevisionState.SENT, now, actor.name[:160]
-    revision.valid_until = datetime.fromisoformat(content["dates"]["valid_until"]).date()
-    revision.override_reason = override_reason[:1_000] if content["override"] else ""
+    revision.valid_until = content.dates.valid_until
+    revision.override_reason = override_reason[:1_000] if content.override else ""
     revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
     revision.save()
     for link in issue_links(revision=revision, now=now):
@@ -145,7 +146,7 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     facts = {"revision": revision.ref}
     note_event(job=quote.job, kind="quote.sent", text=f"{revision} sent.", actor=actor, facts=facts)
     publish_event("quote.sent", revision.ref, business=quote.business)
-    detail = {"content_sha256": revision.content_sha256, "total": str(whole.total), "override": content["override"]}
+    detail = {"content_sha256": revision.content_sha256, "total": str(whole.total), "override": plain(content.override)}
     audit_log.record(quote.business, actor, "quote.sent", f"revision:{revision.ref}", detail)
     return revision
 
@@ -189,22 +190,22 @@ def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
             note_event(job=quote.job, kind="quote.superseded", text=f"{row} replaced.", actor=actor)
 
 
-def _says_something(content: Mapping[str, Any]) -> None:
-    difference = content["difference"]
-    if difference is not None and not (difference["lines"] or difference["quantities"] or content["options"]):
+def _says_something(content: Content) -> None:
+    difference = content.difference
+    if difference is not None and not (difference.lines or difference.quantities or content.options):
         raise InvalidDocument(
             [Fault("/setup", "variation.empty", "This variation changes nothing. Change the measure or add a line.")]
         )
 
 
-def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
-    stops = [stop for build in content["builds"] for stop in build["stops"]]
+def _override(content: Content, reason: str, actor: Actor) -> Override | None:
+    stops = tuple(stop for build in content.builds for stop in build.stops)
     if not stops:
         return None
     if not reason.strip():
         faults = [Fault("/override_reason", "stop", f"{stop} Enter a reason to send it anyway.") for stop in stops]
         raise InvalidDocument(faults)
-    return {"reason": reason.strip()[:1_000], "user": actor.name, "stops": stops}
+    return Override(reason.strip()[:1_000], actor.name, stops)
 
 
 def _only_draft(revision: Revision) -> None:
@@ -217,7 +218,7 @@ def _check_measure(version: MeasureVersion, job: Job) -> None:
         raise InvalidDocument([Fault("/measure", "measure.of_another", "This measure belongs to another job.")])
 
 
-def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
+def _fill(revision: Revision, setup: JsonObject) -> None:
     kept = dict(setup)
     if revision.kind == RevisionKind.VARIATION:
         _check_variation(kept)
@@ -249,14 +250,14 @@ NOT_VARIED = {
 }
 
 
-def _check_variation(setup: Mapping[str, Any]) -> None:
+def _check_variation(setup: JsonObject) -> None:
     """Reject setup values that a variation would ignore."""
     asked = [name for name in NOT_VARIED if setup.get(name)]
     if asked:
         raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
-def _default_parties(revision: Revision) -> list[dict[str, Any]]:
+def _default_parties(revision: Revision) -> list[JsonObject]:
     """Return the default parties: the customer as the owner (or first party of the measure), then the other parties."""
     document = parsed(revision.measure_version.document)
     rows = [*document.get("runs", []), *document.get("retrofits", [])]
@@ -264,3 +265,16 @@ def _default_parties(revision: Revision) -> list[dict[str, Any]]:
     customer = revision.quote.job.customer
     first = {"key": keys[0], "name": customer.name, "email": customer.email, "address": customer.address}
     return [first, *({"key": key, "name": key.capitalize()} for key in keys[1:])]
+
+
+def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:
+    """Cancel the sent and accepted revisions of a cancelled job. The caller must lock the job's row."""
+    now = now or timezone.now()
+    rows = Revision.objects.of(job.business).filter(
+        quote__job=job, state__in=(RevisionState.SENT, RevisionState.ACCEPTED)
+    )
+    for revision in rows.select_related("quote").order_by("id"):
+        revision.state, revision.cancelled_at = RevisionState.CANCELLED, now
+        revision.save(update_fields=["state", "cancelled_at"])
+        note_event(job=job, kind="quote.cancelled", text=f"{revision} cancelled.", actor=actor)
+        publish_event("quote.cancelled", revision.ref, business=job.business)

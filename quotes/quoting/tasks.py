@@ -13,6 +13,7 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import save_measure
 from quotes.quoting import emails
 from quotes.quoting.build_pricing import changed_document
+from quotes.quoting.content import BASE
 from quotes.quoting.customer_responses import expire_if_due
 from quotes.quoting.models import (
     Party,
@@ -23,8 +24,8 @@ from quotes.quoting.models import (
     RevisionState,
     SignedLink,
 )
-from quotes.quoting.totals import BASE
-from quotes.quoting.variation_changes import standing_build
+from quotes.quoting.queries import content_and_choices
+from quotes.quoting.totals import build_of
 from shared.background import outgoing_mail
 from shared.background.events import publish_event
 from shared.background.outbox import Event, Finish, on_event, run_every
@@ -98,12 +99,10 @@ def save_chosen_measure(event: Event) -> None:
     """Save the measure of a chosen alternative as the next version, so that later changes start from it."""
     rows = Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
     revision = rows.get(ref=event.subject)
-    build = standing_build(parsed(revision.content), revision.choices)
-    if build["key"] != BASE:
+    build = build_of(*content_and_choices(revision))
+    if build.key != BASE:
         typed = parsed(revision.measure_version.document)
-        change = next(
-            alternative for alternative in revision.setup["alternatives"] if alternative["key"] == build["key"]
-        )
+        change = next(alternative for alternative in revision.setup["alternatives"] if alternative["key"] == build.key)
         measure = revision.measure_version.measure
         save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 

@@ -10,24 +10,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 from fencing.model.faults import Fault, InvalidDocument
+from quotes.quoting.content import BASE, Build, Content, Line
+from quotes.quoting.json_values import JsonObject
 from shared.common.money import (
     Apportionment,
-    Rounding,
     RoundingRemainder,
     TaxableAmount,
     TaxPolicy,
-    TaxRoundingLevel,
     TaxSubtotal,
     minor_digits,
     tax_breakdown,
 )
 
-Content = Mapping[str, Any]
 ZERO = Decimal(0)
-BASE = "base"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +34,8 @@ class Choices:
     build: str = BASE
     options: frozenset[str] = frozenset()
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, str | list[str]]:
+        """Return the choices as they are stored."""
         return {"build": self.build, "options": sorted(self.options)}
 
 
@@ -48,7 +46,7 @@ NOTHING_CHOSEN = Choices()
 class PartyLineShare:
     """A party's part of a line: exact share and amount in whole minor units."""
 
-    line: Mapping[str, Any]
+    line: Line
     share: Fraction
     net: Decimal
 
@@ -69,7 +67,7 @@ class PartySums:
 class Sums:
     """Totals of a revision and of its parties: each total is the sum of the parties' totals."""
 
-    lines: tuple[Mapping[str, Any], ...]
+    lines: tuple[Line, ...]
     net: Decimal
     breakdown: tuple[TaxSubtotal, ...]
     tax: Decimal
@@ -78,11 +76,11 @@ class Sums:
     parties: Mapping[str, PartySums]
 
 
-def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
+def read_choices(content: Content, asked: JsonObject | None) -> Choices:
     """Return the requested choices. Raise InvalidDocument if the revision has no such build or option."""
     asked = asked or {}
     build, options = asked.get("build", BASE), asked.get("options", [])
-    builds, known = [item["key"] for item in content["builds"]], [option["key"] for option in content["options"]]
+    builds, known = [build.key for build in content.builds], [option.key for option in content.options]
     faults = []
     if build not in builds:
         faults.append(Fault("/choices/build", "build.unknown", f"Choose from: {', '.join(builds)}."))
@@ -95,28 +93,22 @@ def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
     return Choices(build, frozenset(options))
 
 
-def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any], ...]:
+def build_of(content: Content, choices: Choices) -> Build:
+    """Return the selected build."""
+    return next(build for build in content.builds if build.key == choices.build)
+
+
+def chosen_lines(content: Content, choices: Choices) -> tuple[Line, ...]:
     """Return the lines to pay: those of the selected build or of the variation, then those of the selected options."""
-    if content["difference"] is not None:
-        lines = list(content["difference"]["lines"])
-    else:
-        lines = list(next(build["lines"] for build in content["builds"] if build["key"] == choices.build))
-    for option in content["options"]:
-        if option["key"] in choices.options:
-            lines += option["lines"]
-    return tuple(lines)
+    lines: tuple[Line, ...] = build_of(content, choices).lines
+    if content.difference is not None:
+        lines = content.difference.lines
+    return lines + option_lines(content, choices)
 
 
-def tax_rounding(content: Content) -> TaxPolicy:
-    """Return the tax policy that the revision was sent with."""
-    tax = content["tax"]
-    by_line = tax["line_rounding"]
-    return TaxPolicy(
-        TaxRoundingLevel(tax["at"]),
-        Rounding(tax["rounding"]),
-        tax["line_digits"],
-        Rounding(by_line) if by_line is not None else None,
-    )
+def option_lines(content: Content, choices: Choices) -> tuple[Line, ...]:
+    """Return the lines of the selected options."""
+    return tuple(line for option in content.options if option.key in choices.options for line in option.lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,22 +123,21 @@ class SumRules:
 
 def sum_rules(content: Content) -> SumRules:
     """Return the rules that a revision was sent with."""
-    percents = tuple(Fraction(Decimal(row["percent"])) / 100 for row in content["payments"])
+    tax = content.tax
     return SumRules(
-        tax_rounding(content),
-        minor_digits(content["currency"]),
-        RoundingRemainder(content["tax"]["rounding_difference"]),
-        percents,
+        TaxPolicy(tax.at, tax.rounding, tax.line_digits, tax.line_rounding),
+        minor_digits(content.currency),
+        tax.rounding_difference,
+        tuple(Fraction(row.percent) / 100 for row in content.payments),
     )
 
 
 def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
     """Return the totals of a revision and of each party for one set of choices; see ``sum_lines``."""
-    keys = [party["key"] for party in content["parties"]]
-    return sum_lines(chosen_lines(content, choices), keys, sum_rules(content))
+    return sum_lines(chosen_lines(content, choices), [party.key for party in content.parties], sum_rules(content))
 
 
-def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: SumRules) -> Sums:
+def sum_lines(lines: Sequence[Line], keys: Sequence[str], rules: SumRules) -> Sums:
     """Add up customer lines for the parties ``keys``; all pages and documents use this function.
 
     Rule: the net of each line is shared by exact fractions; odd cents go by the business's rule, so that the parts add up
@@ -156,43 +147,32 @@ def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: Su
     parts = _parts(lines, keys, Apportionment(rules.digits, rules.odd))
     parties = {key: _party(parts[key], rules) for key in keys}
     every = parties.values()
-    net, tax = sum((_amount(line) for line in lines), ZERO), sum((item.tax for item in every), ZERO)
+    net, tax = sum((line.net for line in lines), ZERO), sum((item.tax for item in every), ZERO)
     payments = tuple(sum(column, ZERO) for column in zip(*(item.payments for item in every), strict=True))
     return Sums(tuple(lines), net, _together(lines, every), tax, net + tax, payments, parties)
 
 
-def _amount(line: Mapping[str, Any]) -> Decimal:
-    return Decimal(line["net"])
-
-
-def _shares(line: Mapping[str, Any]) -> dict[str, Fraction]:
-    return {key: Fraction(share) for key, share in line["shares"].items()}
-
-
-def _parts(
-    lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Apportionment
-) -> dict[str, list[PartyLineShare]]:
+def _parts(lines: Sequence[Line], keys: Sequence[str], sharing: Apportionment) -> dict[str, list[PartyLineShare]]:
     parts: dict[str, list[PartyLineShare]] = {key: [] for key in keys}
     for line in lines:
-        named = _shares(line)
         # in the order of the parties, so that the "first" party does not depend on the order in a document
-        shares = {key: named[key] for key in keys if named.get(key)}
-        for key, net in sharing.share(_amount(line), shares).items():
+        shares = {key: line.shares[key] for key in keys if line.shares.get(key)}
+        for key, net in sharing.share(line.net, shares).items():
             parts[key].append(PartyLineShare(line, shares[key], net))
     return parts
 
 
 def _party(parts: Sequence[PartyLineShare], rules: SumRules) -> PartySums:
     """Return the totals of a party: tax by rate on its own net."""
-    taxed = [TaxableAmount(part.net, part.line["tax_category"], Decimal(part.line["tax_rate"])) for part in parts]
+    taxed = [TaxableAmount(part.net, part.line.tax_category, part.line.tax_rate) for part in parts]
     rows = tax_breakdown(taxed, rules.tax, rules.digits)
     net, tax = sum((part.net for part in parts), ZERO), sum((row.tax for row in rows), ZERO)
     return PartySums(tuple(parts), net, rows, tax, net + tax, _payments(net + tax, rules))
 
 
-def _together(lines: Sequence[Mapping[str, Any]], parties: Iterable[PartySums]) -> tuple[TaxSubtotal, ...]:
+def _together(lines: Sequence[Line], parties: Iterable[PartySums]) -> tuple[TaxSubtotal, ...]:
     """Return the tax rows of the job, in the order of its lines: each the sum of the parties' rows."""
-    found = {(line["tax_category"], Decimal(line["tax_rate"])): (ZERO, ZERO) for line in lines}
+    found = {(line.tax_category, line.tax_rate): (ZERO, ZERO) for line in lines}
     for row in (row for party in parties for row in party.breakdown):
         taxable, tax = found[row.category, row.rate]
         found[row.category, row.rate] = (taxable + row.taxable, tax + row.tax)

@@ -8,129 +8,111 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
-from typing import Any
 
-from quotes.jobs.document_text import canonical, parsed
+from msgspec.structs import asdict, replace
+
+from quotes.jobs.document_text import canonical
+from quotes.quoting.content import (
+    AcceptedRevision,
+    Build,
+    Change,
+    ChangedQuantity,
+    Content,
+    Difference,
+    DifferenceLine,
+    Line,
+    LineSide,
+    PartChange,
+    PlaceChange,
+    PlaceKind,
+    SetOutChange,
+    read_content,
+)
+from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Revision
-from quotes.quoting.set_out_changes import set_out_changes
-from quotes.quoting.totals import chosen_lines, read_choices
+from quotes.quoting.totals import Choices, build_of, chosen_lines, option_lines, read_choices
 
-Line = dict[str, Any]
+ZERO = Decimal(0)
+Rows = Mapping[str, JsonObject]
 
 
-def standing_lines(content: Mapping[str, Any], choices: Mapping[str, Any] | None) -> list[Line]:
+def standing_lines(content: Content, choices: Choices) -> tuple[Line, ...]:
     """Return all lines that apply if this revision is accepted with these choices."""
-    chosen = read_choices(content, choices)
-    if content["difference"] is None:
-        return [dict(line) for line in chosen_lines(content, chosen)]
-    lines = [dict(line) for line in content["builds"][0]["lines"]]
-    return lines + [
-        dict(line) for option in content["options"] if option["key"] in chosen.options for line in option["lines"]
-    ]
+    if content.difference is None:
+        return chosen_lines(content, choices)
+    return content.builds[0].lines + option_lines(content, choices)
 
 
-def standing_build(content: Mapping[str, Any], choices: Mapping[str, Any] | None) -> Mapping[str, Any]:
-    """Return the build that applies if this revision is accepted with these choices."""
-    chosen = read_choices(content, choices)
-    found: Mapping[str, Any] = next(build for build in content["builds"] if build["key"] == chosen.build)
-    return found
-
-
-def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
-    """Return lines and quantities that differ from the accepted revision. ``standing`` are all lines after acceptance."""
+def difference(revision: Revision, new: Build) -> tuple[Difference, tuple[Line, ...]]:
+    """Return what differs from the accepted revision, and all lines that apply after the variation is accepted."""
     agreed = revision.base_revision
     if agreed is None:
         raise ValueError("a variation changes an accepted revision")
-    before = parsed(agreed.content)
-    old_build, old_lines = standing_build(before, agreed.choices), standing_lines(before, agreed.choices)
+    before = read_content(agreed.content)
+    choices = read_choices(before, agreed.choices)
+    old, old_lines = build_of(before, choices), standing_lines(before, choices)
     prefix = f"v{revision.number}."
-    extras = [{**line, "key": prefix + line["key"]} for line in new["lines"] if line["group"] == "extra"]
-    repriced = _changed_parts(old_build, new)
-    standing = [line for line in old_lines if line["part"] is None or line["part"] not in repriced]
-    standing += [line for line in new["lines"] if line["part"] in repriced]
-    standing = [line for line in standing if line["part"] is None or line["part"] in _parts(new["measure"])] + extras
-    return {
-        "accepted": {"revision": agreed.number, "content_sha256": agreed.content_sha256},
-        "lines": compare(old_lines, standing),
-        "quantities": compare_quantities(old_build["takeoff"]["quantities"], new["takeoff"]["quantities"]),
-        "set_out": {
-            "system": canonical(old_build["system"]) != canonical(new["system"]),
-            "parts": set_out_changes(old_build["takeoff"], new["takeoff"]),
-        },
-        "standing": standing,
-    }
+    extras = [replace(line, key=prefix + line.key) for line in new.lines if line.group == "extra"]
+    repriced = _changed_parts(old, new)
+    standing = [line for line in old_lines if line.part is None or line.part not in repriced]
+    standing += [line for line in new.lines if line.part in repriced]
+    standing = [line for line in standing if line.part is None or line.part in _parts(new.measure)] + extras
+    changes = Difference(
+        AcceptedRevision(agreed.number, agreed.content_sha256),
+        compare(old_lines, standing),
+        compare_quantities(old.takeoff["quantities"], new.takeoff["quantities"]),
+        SetOutChange(canonical(old.system) != canonical(new.system), set_out_changes(old.takeoff, new.takeoff)),
+    )
+    return changes, tuple(standing)
 
 
-def compare(before: Sequence[Line], after: Sequence[Line]) -> list[Line]:
+def compare(before: Sequence[Line], after: Sequence[Line]) -> tuple[DifferenceLine, ...]:
     """Return lines with both sides; ``net`` is the difference. A line with other shares or tax is removed and added."""
     old, new = {_identity(line): line for line in before}, {_identity(line): line for line in after}
-    lines = []
-    for identity in dict.fromkeys([*old, *new]):
-        was, now = old.get(identity), new.get(identity)
-        shown = now or was or {}
-        net, cost = _less(now, was, "net"), _less(now, was, "cost")
-        if was and now and was["net"] == now["net"] and was["text"] == now["text"] and was["detail"] == now["detail"]:
-            continue
-        change = "changed" if was and now else "added" if now else "removed"
-        lines.append(
-            {
-                **shown,
-                "key": f"{change}.{shown['key']}",
-                "change": change,
-                "net": net,
-                "cost": cost,
-                "before": _side(was),
-                "after": _side(now),
-            }
-        )
-    return lines
+    pairs = [(old.get(identity), new.get(identity)) for identity in dict.fromkeys([*old, *new])]
+    return tuple(line for was, now in pairs if (line := _difference_line(was, now)))
 
 
-def compare_quantities(before: Iterable[Mapping[str, Any]], after: Iterable[Mapping[str, Any]]) -> list[Line]:
+def _difference_line(was: Line | None, now: Line | None) -> DifferenceLine | None:
+    shown = now or was
+    if shown is None or (was and now and (was.net, was.text, was.detail) == (now.net, now.text, now.detail)):
+        return None
+    change: Change = "changed" if was and now else "added" if now else "removed"
+    net = (now.net if now else ZERO) - (was.net if was else ZERO)
+    cost = (now.cost if now else ZERO) - (was.cost if was else ZERO)
+    own = {**asdict(shown), "key": f"{change}.{shown.key}", "net": net, "cost": cost}
+    return DifferenceLine(**own, change=change, before=_side(was), after=_side(now))
+
+
+def compare_quantities(before: Iterable[JsonObject], after: Iterable[JsonObject]) -> tuple[ChangedQuantity, ...]:
     """Return the changed quantities of each component."""
     old, new = _totals(before), _totals(after)
-    return [
-        {
-            "role": role,
-            "component": component,
-            "finish": finish,
-            "unit": unit,
-            "before": format(old.get(key, Decimal(0)), "f"),
-            "after": format(new.get(key, Decimal(0)), "f"),
-            "difference": format(new.get(key, Decimal(0)) - old.get(key, Decimal(0)), "f"),
-        }
-        for key in dict.fromkeys([*old, *new])
-        for role, component, finish, unit in [key]
-        if old.get(key, Decimal(0)) != new.get(key, Decimal(0))
-    ]
+    amounts = {key: (old.get(key, ZERO), new.get(key, ZERO)) for key in dict.fromkeys([*old, *new])}
+    return tuple(ChangedQuantity(*key, was, now, now - was) for key, (was, now) in amounts.items() if was != now)
 
 
-def _totals(rows: Iterable[Mapping[str, Any]]) -> dict[tuple[Any, ...], Decimal]:
+def _totals(rows: Iterable[JsonObject]) -> dict[tuple[str, str | None, str | None, str], Decimal]:
     return {(row["role"], row["component"], row.get("finish"), row["unit"]): Decimal(row["total"]) for row in rows}
 
 
 def _identity(line: Line) -> tuple[str, ...]:
-    return line["key"], canonical(line["shares"]), line["tax_category"], line["tax_rate"]
+    return line.key, canonical(plain(line.shares)), line.tax_category, format(line.tax_rate, "f")
 
 
-def _less(now: Line | None, was: Line | None, name: str) -> str:
-    return format(Decimal(now[name] if now else "0") - Decimal(was[name] if was else "0"), "f")
+def _side(line: Line | None) -> LineSide | None:
+    return LineSide(line.text, line.detail, line.quantity, line.unit, line.net) if line else None
 
 
-def _side(line: Line | None) -> Line | None:
-    return None if line is None else {name: line[name] for name in ("text", "detail", "quantity", "unit", "net")}
+def _parts(document: JsonObject) -> Rows:
+    return {row["id"]: row for row in (*document.get("runs", []), *document.get("retrofits", []))}
 
 
-def _parts(measure: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    return {row["id"]: row for row in (*measure.get("runs", []), *measure.get("retrofits", []))}
-
-
-def _changed_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> set[str]:
+def _changed_parts(old: Build, new: Build) -> set[str]:
     """Return the runs and retrofits that are new or differ in measure, shares or set-out from the accepted revision."""
-    if canonical(old["system"]) != canonical(new["system"]):
-        return set(_parts(new["measure"]))
-    before, after = _parts(old["measure"]), _parts(new["measure"])
-    built_before, built_after = _parts(old["takeoff"]), _parts(new["takeoff"])
+    if canonical(old.system) != canonical(new.system):
+        return set(_parts(new.measure))
+    before, after = _parts(old.measure), _parts(new.measure)
+    built_before, built_after = _parts(old.takeoff), _parts(new.takeoff)
     return {
         part
         for part in after
@@ -140,6 +122,54 @@ def _changed_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> set[str]:
     }
 
 
-def _seen(built: Mapping[str, Any] | None) -> Mapping[str, Any]:
+def _seen(built: JsonObject | None) -> JsonObject:
     """Return a built run without the prices of its other options."""
     return {key: value for key, value in (built or {}).items() if key != "options"}
+
+
+def set_out_changes(before: JsonObject, after: JsonObject) -> tuple[PartChange, ...]:
+    """Return every run and retrofit that differs between two take-offs."""
+    old, new = _parts(before), _parts(after)
+    found = (_part_change(name, old.get(name), new.get(name)) for name in _names(before, after))
+    return tuple(change for change in found if change)
+
+
+def _names(before: JsonObject, after: JsonObject) -> Iterable[str]:
+    rows = [row for kind in ("runs", "retrofits") for document in (before, after) for row in document.get(kind, [])]
+    return dict.fromkeys(row["id"] for row in rows)
+
+
+def _part_change(name: str, was: JsonObject | None, now: JsonObject | None) -> PartChange | None:
+    if was is None or now is None:
+        return PartChange(name, "added" if was is None else "removed", ())
+    kinds: tuple[PlaceKind, ...] = ("posts", "bays", "gates")
+    places = tuple(place for kind in kinds for place in _places(kind, was.get(kind, []), now.get(kind, [])))
+    differs = {key: (was.get(key), now.get(key)) for key in ("length_mm", "form") if was.get(key) != now.get(key)}
+    return PartChange(name, "changed", places, **differs) if places or differs else None
+
+
+def _places(kind: PlaceKind, before: Iterable[JsonObject], after: Iterable[JsonObject]) -> Iterable[PlaceChange]:
+    """Yield the posts, bays or gates that are added, removed, moved or changed, in building order."""
+    old, new = {row["id"]: row for row in before}, {row["id"]: row for row in after}
+    for name in dict.fromkeys([*new, *old]):
+        if change := _place_change(kind, name, old.get(name), new.get(name)):
+            yield change
+
+
+def _place_change(kind: PlaceKind, name: str, was: JsonObject | None, now: JsonObject | None) -> PlaceChange | None:
+    if was is None or now is None:
+        return PlaceChange(kind, name, "added" if was is None else "removed")
+    if kind == "bays":
+        return PlaceChange(kind, name, "changed") if _size(was) != _size(now) else None
+    place = "at_mm" if kind == "posts" else "from_mm"
+    if was[place] != now[place]:
+        return PlaceChange(kind, name, "moved", was[place], now[place])
+    return PlaceChange(kind, name, "changed") if was != now else None
+
+
+def _size(bay: JsonObject) -> JsonObject:
+    """Return a bay with its width instead of its position, which its posts have."""
+    if "from_mm" not in bay:
+        return bay
+    rest = {key: value for key, value in bay.items() if key not in ("from_mm", "to_mm")}
+    return {**rest, "width": bay["to_mm"] - bay["from_mm"]}

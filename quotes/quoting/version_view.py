@@ -1,21 +1,30 @@
-"""Content of a revision on the estimator's page, and actions on the version that was shown."""
+"""Page of a revision for the estimator, and actions on the version that it showed."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import Http404
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone
 
+from catalogue.queries import price_rules_on, site_words_on
+from catalogue.rules.discounts import DiscountRule
 from fencing.model.faults import InvalidDocument
+from quotes.jobs.queries import versions
 from quotes.quoting import queries, services
+from quotes.quoting.content import Content
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import Quote, Revision, RevisionState
+from quotes.quoting.draft_form import sections, shares_of, wholes
+from quotes.quoting.emails import letter_to, letters_of
+from quotes.quoting.json_values import JsonObject
+from quotes.quoting.models import Party, Quote, Revision, RevisionState
 from quotes.quoting.price_summary import RevisionPrices, priced
-from quotes.quoting.totals import Content
+from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
 from shared.common.json_encoder import write_json
 from shared.common.money import stated
@@ -77,3 +86,102 @@ def acting_on_revision(request: MemberRequest, ref: str, *, exact: bool = False)
         services.lock_quote(find(rows, ref).quote)
         with acting_on(request, rows, ref, revision_facts, exact=exact) as row:
             yield row
+
+
+@dataclass(frozen=True, slots=True)
+class FormErrors:
+    """Errors of a submitted form and its entered values."""
+
+    faults: Mapping[str, str] = field(default_factory=dict)
+    notice: str = ""
+    setup: JsonObject | None = None
+    reason: str = ""
+    question: str = ""
+    """Ref of the question that ``reply`` answers."""
+    reply: str = ""
+    status: int = 422
+
+
+NO_ERRORS = FormErrors(status=200)
+
+
+@dataclass(frozen=True, slots=True)
+class IssuedLink:
+    """A link shown for copying."""
+
+    party: Party
+    address: str
+    is_new: bool
+
+
+def party_names(row: Revision) -> str:
+    """Return the names of the parties in one line."""
+    names = [party.name for party in queries.parties(row).order_by("position")]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _discounts(business: Business) -> list[DiscountRule]:
+    """Return the discounts of today's price rules; none if the rules are invalid, which the page shows elsewhere."""
+    try:
+        return list(price_rules_on(business).discounts.values())
+    except InvalidDocument:
+        return []
+
+
+def revision_page(
+    request: MemberRequest, row: Revision, refusal: FormErrors = NO_ERRORS, issued: IssuedLink | None = None
+) -> HttpResponse:
+    """Return the page of a revision: the form of a draft, or a sent revision with its responses."""
+    content, missing = shown_content(row)
+    money = priced(content, row.choices) if content else None
+    values = {
+        "revision": row,
+        "job": row.quote.job,
+        "is_draft": row.state == RevisionState.DRAFT,
+        "content": content,
+        "missing": missing,
+        "priced": money,
+        "sees_costs": request.actor.may(Scope.PRICES_READ),
+        "may_write": request.actor.may(Scope.QUOTES_WRITE),
+        "cautions": content.builds[0].cautions.owner if content else (),
+        "questions": queries.questions(request.business, row).select_related("party").order_by("id"),
+        "revisions": queries.revisions(request.business, {"quote": row.quote.ref}).order_by("-number"),
+        "refusal": refusal,
+        "facts": revision_facts(row, money),
+        "issued": issued,
+        "locale": request.business.locale,
+        "currency": request.business.currency,
+        **_draft_values(row, missing, refusal),
+        **_party_values(row),
+    }
+    return render(request, "quoting/revision.html", values, status=refusal.status)
+
+
+def _draft_values(row: Revision, missing: Mapping[str, str], refusal: FormErrors) -> dict[str, object]:
+    """Return the values of a draft's form."""
+    setup = row.setup if refusal.setup is None else refusal.setup
+    parties = setup.get("parties", [])
+    newest = versions(row.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
+    return {
+        "sections": sections(setup, refusal.faults, site_words_on(row.business).hazardous),
+        "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(row.business)),
+        "around": setup.get("site_conditions"),
+        "shares": shares_of(setup, [item["key"] for item in parties]),
+        "chooser": next((item["key"] for item in parties if item.get("chooses_options")), ""),
+        "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
+    }
+
+
+def _party_values(row: Revision) -> dict[str, object]:
+    """Return the parties with their links and e-mails."""
+    parties, links = list(queries.parties(row).order_by("position")), queries.live_links(row)
+    letters = letters_of(row) if row.state != RevisionState.DRAFT else []
+    return {
+        "parties": [
+            {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
+            for party in parties
+        ],
+        "undelivered": [letter for letter in letters if letter.is_late or letter.is_failed],
+        "names": party_names(row),
+        "unreached": [party.name for party in parties if not party.email],
+    }

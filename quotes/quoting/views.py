@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -13,24 +11,24 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from catalogue.queries import price_rules_on, site_words_on
-from catalogue.rules.discounts import DiscountRule
 from fencing.model.faults import InvalidDocument
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
 from quotes.quoting import queries, services
 from quotes.quoting.customer_responses import reply
-from quotes.quoting.draft_form import read_draft, sections, shares_of, wholes
+from quotes.quoting.draft_form import read_draft
 from quotes.quoting.draft_setup import read_setup
-from quotes.quoting.mail_status import letter_to, letters_of
+from quotes.quoting.emails import letters_of
 from quotes.quoting.models import Party, Quote, Revision, RevisionState
-from quotes.quoting.price_summary import priced
 from quotes.quoting.signed_links import address_of, reissue_link, revoke_link, show_link
 from quotes.quoting.version_view import (
+    FormErrors,
+    IssuedLink,
     acting_on_revision,
     last_revision,
+    party_names,
     revision_facts,
-    shown_content,
+    revision_page,
     whole_revisions,
 )
 from shared.background.outgoing_mail import send_again
@@ -38,26 +36,8 @@ from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
-from shared.models import Business
 from shared.web.etags import find
 from shared.web.seen_version import refuse_other_version
-
-
-@dataclass(frozen=True, slots=True)
-class FormErrors:
-    """Errors of a submitted form and its entered values."""
-
-    faults: Mapping[str, str] = field(default_factory=dict)
-    notice: str = ""
-    setup: Mapping[str, Any] | None = None
-    reason: str = ""
-    question: str = ""
-    """Ref of the question that ``reply`` answers."""
-    reply: str = ""
-    status: int = 422
-
-
-NOTHING = FormErrors(status=200)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -71,7 +51,7 @@ def job_price(request: MemberRequest, ref: str) -> HttpResponse:
     return redirect("revision", newest.ref) if newest else render(request, "quoting/start.html", _starting(job))
 
 
-def _starting(job: Job, notice: str = "") -> dict[str, Any]:
+def _starting(job: Job, notice: str = "") -> dict[str, object]:
     newest: dict[int, MeasureVersion] = {}
     for row in versions(job.business).filter(measure__job=job).select_related("measure").order_by("-id")[:100]:
         newest.setdefault(row.measure_id, row)
@@ -98,7 +78,7 @@ def revision(request: MemberRequest, ref: str) -> HttpResponse:
     """Show a revision: the form of a draft, or a sent revision with its responses."""
     row = find(whole_revisions(request.business), ref)
     if request.method != "POST":
-        return _sheet(request, row)
+        return revision_page(request, row)
     _may_write(request)
     actions: dict[str, Callable[[MemberRequest, Revision], HttpResponse]] = {
         "save": _save,
@@ -112,22 +92,22 @@ def revision(request: MemberRequest, ref: str) -> HttpResponse:
             return actions.get(asked, _save)(request, row)
     except Problem as problem:
         row = find(whole_revisions(request.business), ref)
-        return _sheet(
-            request, row, FormErrors(notice=problem.detail, status=problem.status, **_entered_values(request, row))
-        )
+        return revision_page(request, row, _with_entries(request, row, problem))
 
 
-def _entered_values(request: MemberRequest, row: Revision) -> dict[str, Any]:
-    """Return the entered draft, so that a rejected action loses nothing."""
+def _with_entries(request: MemberRequest, row: Revision, problem: Problem) -> FormErrors:
+    """Return the problem with the entered draft, so that a rejected action loses nothing."""
     if request.POST.get("do") not in ("save", "send") or row.state != RevisionState.DRAFT:
-        return {}
-    return {"setup": read_draft(request.POST, row.setup), "reason": request.POST.get("override_reason", "").strip()}
+        return FormErrors(notice=problem.detail, status=problem.status)
+    reason = request.POST.get("override_reason", "").strip()
+    entered = read_draft(request.POST, row.setup)
+    return FormErrors(notice=problem.detail, setup=entered, reason=reason, status=problem.status)
 
 
 def _save(request: MemberRequest, row: Revision) -> HttpResponse:
     refusal = _save_draft(request, row)
     if refusal:
-        return _sheet(request, row, refusal)
+        return revision_page(request, row, refusal)
     messages.success(request, "Draft saved.")
     return redirect("revision", row.ref)
 
@@ -144,14 +124,16 @@ def _save_draft(request: MemberRequest, row: Revision) -> FormErrors | None:
 def _send(request: MemberRequest, row: Revision) -> HttpResponse:
     refusal = _save_draft(request, row)
     if refusal:
-        return _sheet(request, row, refusal)
+        return revision_page(request, row, refusal)
     reason = request.POST.get("override_reason", "").strip()
     try:
         sent = services.send(revision=row, actor=request.actor, override_reason=reason)
     except InvalidDocument as refused:
         faults = faults_by_pointer(refused)
-        return _sheet(request, row, FormErrors(faults, "Quote not sent: " + " ".join(faults.values()), reason=reason))
-    messages.success(request, f"{sent} is being sent to {_names(sent)}.", extra_tags="Sent")
+        return revision_page(
+            request, row, FormErrors(faults, "Quote not sent: " + " ".join(faults.values()), reason=reason)
+        )
+    messages.success(request, f"{sent} is being sent to {party_names(sent)}.", extra_tags="Sent")
     return redirect("revision", sent.ref)
 
 
@@ -192,7 +174,7 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
 @require_scope(Scope.QUOTES_WRITE)
 def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """Revoke a party's link, show it, or create a new one."""
-    actions: dict[str, Callable[[MemberRequest, Revision, Party], Mapping[str, Any] | None]] = {
+    actions: dict[str, Callable[[MemberRequest, Revision, Party], IssuedLink | None]] = {
         "revoke": _revoke,
         "show": _show_link,
     }
@@ -202,7 +184,7 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
             party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
             issued = action(request, row, party)
     except Problem as problem:
-        return _sheet(
+        return revision_page(
             request,
             find(whole_revisions(request.business), ref),
             FormErrors(notice=problem.detail, status=problem.status),
@@ -210,7 +192,7 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     if issued is None:
         messages.success(request, f"The link of {party.name} is revoked.", extra_tags="Revoked")
         return redirect("revision", ref)
-    response = _sheet(request, row, issued=issued)
+    response = revision_page(request, row, issued=issued)
     response["Cache-Control"] = "no-store"
     return response
 
@@ -221,17 +203,17 @@ def _revoke(request: MemberRequest, row: Revision, party: Party) -> None:
         revoke_link(link=link, actor=request.actor)
 
 
-def _reissue(request: MemberRequest, row: Revision, party: Party) -> Mapping[str, Any]:
+def _reissue(request: MemberRequest, row: Revision, party: Party) -> IssuedLink:
     link = reissue_link(party=party, actor=request.actor)
-    return {"party": party, "address": address_of(link), "is_new": True}
+    return IssuedLink(party, address_of(link), is_new=True)
 
 
-def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[str, Any]:
+def _show_link(request: MemberRequest, row: Revision, party: Party) -> IssuedLink:
     """Return the current link for copying, without revoking or sending anything."""
     link = queries.live_links(row).get(party.pk)
     if link is None:
         raise Problem("conflict", f"The link of {party.name} is revoked. Create a new link.")
-    return {"party": party, "address": show_link(link=link, actor=request.actor), "is_new": False}
+    return IssuedLink(party, show_link(link=link, actor=request.actor), is_new=False)
 
 
 @require_POST
@@ -268,7 +250,7 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
     except Problem as problem:
         row = find(whole_revisions(request.business), question.revision.ref)
         typed = FormErrors(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
-        return _sheet(request, row, typed)
+        return revision_page(request, row, typed)
     return redirect("revision", question.revision.ref)
 
 
@@ -287,60 +269,3 @@ def quote_list(request: MemberRequest) -> HttpResponse:
 def _may_write(request: MemberRequest) -> None:
     if not request.actor.may(Scope.QUOTES_WRITE):
         raise PermissionDenied
-
-
-def _names(row: Revision) -> str:
-    names = [party.name for party in queries.parties(row).order_by("position")]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _discounts(business: Business) -> list[DiscountRule]:
-    """Return the discounts of today's price rules; none if the rules are invalid, which the page shows elsewhere."""
-    try:
-        return list(price_rules_on(business).discounts.values())
-    except InvalidDocument:
-        return []
-
-
-def _sheet(
-    request: MemberRequest, row: Revision, refusal: FormErrors = NOTHING, issued: Mapping[str, Any] | None = None
-) -> HttpResponse:
-    content, missing = shown_content(row)
-    money = priced(content, row.choices) if content else None
-    setup = row.setup if refusal.setup is None else refusal.setup
-    parties = list(queries.parties(row).order_by("position"))
-    links = queries.live_links(row)
-    letters = letters_of(row) if row.state != RevisionState.DRAFT else []
-    newest = versions(request.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
-    values = {
-        "revision": row,
-        "job": row.quote.job,
-        "is_draft": row.state == RevisionState.DRAFT,
-        "content": content,
-        "missing": missing,
-        "priced": money,
-        "sees_costs": request.actor.may(Scope.PRICES_READ),
-        "may_write": request.actor.may(Scope.QUOTES_WRITE),
-        "sections": sections(setup, refusal.faults, site_words_on(request.business).hazardous),
-        "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(request.business)),
-        "around": setup.get("site_conditions"),
-        "cautions": content["builds"][0]["cautions"]["owner"] if content else [],
-        "shares": shares_of(setup, [item["key"] for item in setup.get("parties", [])]),
-        "chooser": next((item["key"] for item in setup.get("parties", []) if item.get("chooses_options")), ""),
-        "parties": [
-            {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
-            for party in parties
-        ],
-        "undelivered": [letter for letter in letters if letter.is_late or letter.is_failed],
-        "names": _names(row),
-        "unreached": [party.name for party in parties if not party.email],
-        "questions": queries.questions(request.business, row).select_related("party").order_by("id"),
-        "revisions": queries.revisions(request.business, {"quote": row.quote.ref}).order_by("-number"),
-        "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
-        "refusal": refusal,
-        "facts": revision_facts(row, money),
-        "issued": issued,
-        "locale": request.business.locale,
-        "currency": request.business.currency,
-    }
-    return render(request, "quoting/revision.html", values, status=refusal.status)

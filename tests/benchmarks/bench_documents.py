@@ -14,7 +14,6 @@ import os
 import tempfile
 import time
 from collections.abc import Callable
-from copy import deepcopy
 from html import escape
 from pathlib import Path
 from statistics import median
@@ -31,6 +30,7 @@ django.setup()
 
 from django.core.management import call_command
 from django.db import transaction
+from msgspec.structs import replace
 from reportlab.lib.styles import getSampleStyleSheet
 from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
 from weasyprint import HTML
@@ -38,8 +38,8 @@ from weasyprint import HTML
 from fencing.reading import read_json
 from quotes.documents import pdf
 from quotes.documents.kinds.quote import quote_pdf, quote_values
-from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import FOLDER, load_business, scenario
+from quotes.quoting.content import Content, Drawings, read_content
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
@@ -65,26 +65,24 @@ for _ in range({SENT} + 1):
 """
 
 
-def largest() -> dict[str, Any]:
+def largest() -> Content:
     """The content of the largest demo quote."""
     call_command("migrate", verbosity=0)
     document = read_json((FOLDER / "measures" / f"{LARGEST}.json").read_bytes())
     with transaction.atomic():
         business = load_business(scenario()["business"])
         revision = quote_measure(business=business, document=document, customer="Wren Sallow", actor=SYSTEM)
-        content: dict[str, Any] = parsed(revision.content)
+        content = read_content(revision.content)
         transaction.set_rollback(True)  # nothing is sent or made of it
     return content
 
 
-def plain(content: dict[str, Any], count: int) -> dict[str, Any]:
+def plain(content: Content, count: int) -> Content:
     """Return the quote with a number of lines and no drawings."""
-    short = deepcopy(content)
-    build = short["builds"][0]
-    build["drawings"] = {kind: [] for kind in build["drawings"]}
-    lines = build["lines"]
-    build["lines"] = [{**lines[place % len(lines)], "key": f"line.{place}"} for place in range(count)]
-    return short
+    build = content.builds[0]
+    lines = [build.lines[place % len(build.lines)] for place in range(count)]
+    named = tuple(replace(line, key=f"line.{place}") for place, line in enumerate(lines))
+    return replace(content, builds=(replace(build, lines=named, drawings=Drawings((), (), (), (), (), ())),))
 
 
 def bare(html: str) -> bytes:
@@ -143,7 +141,7 @@ def end_to_end() -> list[float]:
 
 def main() -> None:
     content = largest()
-    party = content["parties"][0]["key"]
+    party = content.parties[0].key
     html = pdf.markup("quote", quote_values(party_document(content, party)))
     ours, theirs = in_turns(lambda: quote_pdf(content, party), lambda: bare(html))
     print("| what | ours | beside it | ratio | goal |\n|---|---|---|---|---|")

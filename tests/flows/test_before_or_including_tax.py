@@ -13,7 +13,7 @@ from django.test import Client
 from lxml import html
 
 from quotes.documents.kinds.quote import quote_pdf
-from quotes.jobs.document_text import parsed
+from quotes.quoting.content import read_content
 from quotes.quoting.models import Revision
 from quotes.quoting.services import revise
 from shared.business.models import Person
@@ -104,7 +104,7 @@ def test_the_customers_page(quoted: Revision, party: str) -> None:
 
 
 def test_the_quote_on_paper(quoted: Revision) -> None:
-    pdf = quote_pdf(parsed(quoted.content), "neighbour")
+    pdf = quote_pdf(read_content(quoted.content), "neighbour")
     text = " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages).split())
     for expected in (
         "Quantity NZD, before tax",

@@ -14,7 +14,7 @@ from quotes.jobs import measure_services
 from quotes.jobs.models import Job
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.models import Revision
-from quotes.quoting.queries import agreed, content_of
+from quotes.quoting.queries import agreed, content_and_choices
 from quotes.quoting.services import revise, send
 from shared.models import Business
 from tests.conftest import Cast
@@ -49,7 +49,7 @@ def _vary(job: Job) -> None:
 def _first_page(job: Job) -> str:
     revision = agreed(job)
     assert revision is not None
-    pdf = set_out_pdf(content_of(revision), revision.choices)
+    pdf = set_out_pdf(*content_and_choices(revision))
     return " ".join(pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
 
 

@@ -12,11 +12,13 @@ from django.core.mail import EmailMessage
 from quotes.documents.document_kind import DocumentKind, revision_of
 from quotes.documents.kinds.quote import quote_values
 from quotes.documents.number_format import number, strip
-from quotes.documents.page_parts import face, job_name, made_at
+from quotes.documents.page_parts import face, job_name
 from quotes.documents.pdf import Variant, markup, render
-from quotes.jobs.document_text import parsed
+from quotes.quoting.content import Content, read_content
 from quotes.quoting.emails import signature, to_party
+from quotes.quoting.json_values import plain
 from quotes.quoting.models import Party, PartyResponse, Revision
+from quotes.quoting.party_content import PartyContent
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.totals import read_choices
 from shared.common.dates import dates_by, write_moment
@@ -25,30 +27,28 @@ from shared.common.money import minor_digits, rounded
 if TYPE_CHECKING:
     from quotes.documents.models import Document
 
-Content = Mapping[str, Any]
-
 
 def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]], choices: list[str]) -> bytes:
     """Return the acceptance record: the response of each party and the digest of the accepted document."""
-    heading = f"Quote {content['number']}, revision {content['revision']}"
-    job = job_name(content)
+    heading = f"Quote {content.number}, revision {content.revision}"
+    job = job_name(content.job)
     sheet = {
         "heading": heading,
         "job": job,
         "rows": [{**row, "amount": _amount(row["amount"], content)} for row in answers],
         "choices": choices,
         "digest": digest,
-        "money_head": f"{content['currency']}, including tax",
-        "time_zone": content["business"]["time_zone"].replace("_", " "),
+        "money_head": f"{content.currency}, including tax",
+        "time_zone": content.business.time_zone.replace("_", " "),
     }
-    foot = strip(heading, job, content["business"]["name"])
-    values = {"face": face(content["business"]), "strip": foot, "made": content["dates"]["sent_at"], "sheet": sheet}
-    return render(markup("acceptance", values), Variant.ACCESSIBLE, made_at(content))
+    foot = strip(heading, job, content.business.name)
+    values = {"face": face(content.business), "strip": foot, "made": plain(content.dates.sent_at), "sheet": sheet}
+    return render(markup("acceptance", values), Variant.ACCESSIBLE, content.dates.sent_at)
 
 
 def _amount(amount: str, content: Content) -> str:
-    exact = rounded(Decimal(amount), minor_digits(content["currency"]))
-    return number(exact, content["business"]["locale"])
+    exact = rounded(Decimal(amount), minor_digits(content.currency))
+    return number(exact, content.business.locale)
 
 
 def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, Any]) -> bytes:
@@ -62,27 +62,27 @@ def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, An
     document = party_document(content, party, read_choices(content, receipt["choices"]))
     values = quote_values(document, accepted_by(document, receipt))
     responded_at: datetime = receipt["responded_at"]
-    values["made"] = responded_at.isoformat().replace("+00:00", "Z")
+    values["made"] = plain(responded_at)
     return render(markup("quote", values), Variant.ACCESSIBLE, responded_at)
 
 
-def accepted_by(document: Content, receipt: Content) -> dict[str, str]:
+def accepted_by(document: PartyContent, receipt: Mapping[str, Any]) -> dict[str, str]:
     """Return the facts of an acceptance for its record: name, time in the business's time zone, digest of the accepted document.
 
     Args:
         document: the party's document with its choices.
         receipt: fields ``name``, ``responded_at`` and ``content_sha256`` of the party's response.
     """
-    business = document["business"]
-    zone = business["time_zone"].replace("_", " ")
-    with dates_by(business["time_zone"], business["locale"]):
+    business = document.business
+    zone = business.time_zone.replace("_", " ")
+    with dates_by(business.time_zone, business.locale):
         when = f"{write_moment(receipt['responded_at'], seconds=True)} ({zone})"
     return {"name": receipt["name"], "when": when, "digest": receipt["content_sha256"]}
 
 
 def _make(row: Document) -> bytes:
     revision = revision_of(row)
-    content = parsed(revision.content)
+    content = read_content(revision.content)
     if row.party:
         return acceptance_record_pdf(content, row.party, _receipt(revision, row.party))
     return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
@@ -96,8 +96,8 @@ def _receipt(revision: Revision, party: str) -> dict[str, Any]:
 def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
     names = {party.pk: party.name for party in Party.objects.of(revision.business).filter(revision=revision)}
     rows = PartyResponse.objects.of(revision.business).filter(party__revision=revision).order_by("id")
-    business = content["business"]
-    with dates_by(business["time_zone"], business["locale"]):
+    business = content.business
+    with dates_by(business.time_zone, business.locale):
         return [_answer_row(row, names) for row in rows]
 
 
@@ -113,16 +113,15 @@ def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
 
 def _chosen(content: Content, revision: Revision) -> list[str]:
     choices = read_choices(content, revision.choices)
-    builds = [build["label"] for build in content["builds"] if build["key"] == choices.build]
-    return builds + [option["label"] for option in content["options"] if option["key"] in choices.options]
+    builds = [build.label for build in content.builds if build.key == choices.build]
+    return builds + [option.label for option in content.options if option.key in choices.options]
 
 
 def receipt_letter(answer: PartyResponse, pdf: bytes) -> EmailMessage:
     """Return the e-mail with selected options, price, payments and terms; the PDF is attached."""
     revision, party = answer.revision, answer.party
-    document = party_document(
-        parsed(revision.content), party.key, read_choices(parsed(revision.content), answer.choices)
-    )
+    content = read_content(revision.content)
+    document = party_document(content, party.key, read_choices(content, answer.choices))
     receipt = {"name": answer.name, "responded_at": answer.responded_at, "content_sha256": answer.content_sha256}
     values = quote_values(document, accepted_by(document, receipt))
     text = "\n".join([f"Dear {party.name},\n", *_record(values["sheet"]), "", signature(revision.business)])

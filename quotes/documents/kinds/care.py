@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from quotes.documents.document_kind import Choices, Content, DocumentKind, from_content
+from quotes.documents.document_kind import DocumentKind, from_content
 from quotes.documents.kinds.cut_list import crew_page
-from quotes.documents.page_parts import made_at
 from quotes.documents.pdf import Variant, markup, render
+from quotes.quoting.content import Content
 from quotes.quoting.party_documents import crew_document
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices
 
 PARTS = (
     (
@@ -42,14 +43,14 @@ PARTS = (
 )
 
 
-def care_pdf(content: Content, choices: Choices = None) -> bytes:
+def care_pdf(content: Content, choices: Choices = NOTHING_CHOSEN) -> bytes:
     """Return the care sheet as PDF. A text of the business replaces the standard text."""
     document = crew_document(content, choices)
-    values = crew_page(document, content["dates"]["sent_at"])
-    own = document["business"].get("custom_texts", {}).get("care_sheet")
+    values = crew_page(document, content.dates.sent_at)
+    own = document.business.custom_texts.get("care_sheet")
     parts = [("Caring for it", tuple(own.split("\n\n")))] if own else PARTS
     values["sheet"]["parts"] = [{"heading": heading, "sentences": sentences} for heading, sentences in parts]
-    return render(markup("care", values), Variant.ACCESSIBLE, made_at(content))
+    return render(markup("care", values), Variant.ACCESSIBLE, content.dates.sent_at)
 
 
 CARE = DocumentKind(

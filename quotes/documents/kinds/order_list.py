@@ -10,6 +10,8 @@ from quotes.documents.document_kind import DocumentKind
 from quotes.documents.number_format import strip
 from quotes.documents.page_parts import face
 from quotes.documents.pdf import Variant, markup, render
+from quotes.quoting.content import BusinessProfile
+from quotes.quoting.json_values import to_value
 
 if TYPE_CHECKING:
     from quotes.documents.models import Document
@@ -23,8 +25,12 @@ def order_list_pdf(content: str) -> bytes:
             (``quotes.quoting.content_document.face``) and ``made``, the time it carries.
     """
     data = json.loads(content)
-    sheet, business, made = data["sheet"], data["business"], datetime.fromisoformat(data["made"])
-    foot = strip(sheet["heading"], sheet["supplier"], business["name"])
+    sheet, business, made = (
+        data["sheet"],
+        to_value(data["business"], BusinessProfile),
+        datetime.fromisoformat(data["made"]),
+    )
+    foot = strip(sheet["heading"], sheet["supplier"], business.name)
     values = {"face": face(business), "strip": foot, "made": made.isoformat(), "sheet": sheet}
     return render(markup("orderlist", values), Variant.ACCESSIBLE, made)
 

@@ -15,6 +15,7 @@ from quotes.documents.hooks import saw_sheet_of
 from quotes.documents.number_format import strip
 from quotes.documents.page_parts import face, safe
 from quotes.documents.pdf import Variant, markup, render
+from quotes.quoting.content import BusinessProfile
 
 EMPTY: Mapping[str, str] = MappingProxyType({})
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
@@ -28,7 +29,7 @@ def saw_cautions() -> list[str]:
 def saw_sheet_pdf(
     job: str,
     drawings: Sequence[str],
-    business: Mapping[str, Any],
+    business: BusinessProfile,
     made: datetime,
     ripped: Sequence[Blank] = (),
     finishes: Mapping[str, str] = EMPTY,
@@ -39,7 +40,7 @@ def saw_sheet_pdf(
     """
     values = {
         "face": face(business),
-        "strip": strip("Saw sheet", job, business["name"]),
+        "strip": strip("Saw sheet", job, business.name),
         "made": made.isoformat(),
         "job": job,
         "cautions": saw_cautions(),

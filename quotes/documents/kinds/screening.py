@@ -8,17 +8,19 @@ from typing import Any
 
 from quotes.documents.document_kind import DocumentKind, from_content
 from quotes.documents.number_format import by_locale, strip
-from quotes.documents.page_parts import CAPTIONS, job_name, made_at, place_of, safe
+from quotes.documents.page_parts import CAPTIONS, job_name, place_of, safe
 from quotes.documents.page_parts import face as letterhead
 from quotes.documents.pdf import Variant, markup, render
 from quotes.documents.strength_sheet import price_change, strength_sheet
-from quotes.quoting.variation_changes import standing_build
+from quotes.quoting.content import BusinessProfile, Content
+from quotes.quoting.json_values import plain
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices, build_of
 
 Document = Mapping[str, Any]
 
 
 def annex_pdf(
-    takeoff: Document, curves: Sequence[str], *, face: Document, heading: str, place: str, made: datetime
+    takeoff: Document, curves: Sequence[str], *, face: BusinessProfile, heading: str, place: str, made: datetime
 ) -> bytes:
     """Return the annex of a screened take-off as PDF.
 
@@ -30,8 +32,8 @@ def annex_pdf(
         place: address of the site.
         made: the time it carries.
     """
-    with by_locale(face["locale"]):
-        strength = strength_sheet(takeoff, price_change(face["currency"], face["locale"]))
+    with by_locale(face.locale):
+        strength = strength_sheet(takeoff, price_change(face.currency, face.locale))
     sheet = {
         "heading": heading,
         "place": place,
@@ -40,27 +42,27 @@ def annex_pdf(
         "system": takeoff["system"],
     }
     data = made.isoformat().replace("+00:00", "Z")
-    foot = strip("Strength screening", heading, face["name"])
+    foot = strip("Strength screening", heading, face.name)
     values = {"face": letterhead(face), "strip": foot, "made": data, "sheet": sheet}
     return render(markup("annex", values), Variant.ACCESSIBLE, made)
 
 
-def is_annexed(content: Document, choices: Mapping[str, Any] | None = None) -> bool:
+def is_annexed(content: Content, choices: Choices = NOTHING_CHOSEN) -> bool:
     """Return whether the pack has a screening annex, that is, whether the measure asks for the screening."""
-    return "strength" in standing_build(content, choices)["takeoff"]
+    return "strength" in build_of(content, choices).takeoff
 
 
-def screening_pdf(content: Document, choices: Mapping[str, Any] | None = None) -> bytes:
+def screening_pdf(content: Content, choices: Choices = NOTHING_CHOSEN) -> bytes:
     """Return the screening annex with the prices of suggested changes: for the business, not for a party."""
-    build = standing_build(content, choices)
-    takeoff = build["takeoff"]
+    build = build_of(content, choices)
+    takeoff = build.takeoff
     return annex_pdf(
-        {**takeoff, "strength": {**takeoff["strength"], "suggested_changes": build["suggested_changes"]}},
-        build["drawings"]["curves"],
-        face=content["business"],
-        heading=f"Quote {content['number']}, revision {content['revision']} · {job_name(content)}",
-        place=place_of(content["site"]),
-        made=made_at(content),
+        {**takeoff, "strength": {**takeoff["strength"], "suggested_changes": plain(build.suggested_changes)}},
+        build.drawings.curves,
+        face=content.business,
+        heading=f"Quote {content.number}, revision {content.revision} · {job_name(content.job)}",
+        place=place_of(content.site),
+        made=content.dates.sent_at,
     )
 
 

@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from quotes.documents.document_kind import Choices, DocumentKind, from_content
+from quotes.documents.document_kind import DocumentKind, from_content
 from quotes.documents.kinds.cut_list import crew_page, cuts
 from quotes.documents.notices import NoticeRow, marked
 from quotes.documents.number_format import by_locale, called, level, metres, ranges
-from quotes.documents.page_parts import drawings, made_at
+from quotes.documents.page_parts import drawings
 from quotes.documents.pdf import Variant, markup, render
 from quotes.documents.retrofit_sheets import retrofit_sheets
 from quotes.documents.strength_sheet import strength_sheet
 from quotes.documents.variation_text import replaced
+from quotes.quoting.content import Content
+from quotes.quoting.party_content import CrewContent
 from quotes.quoting.party_documents import crew_document
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices
 from shared.common.figures import localize
 
 Document = Mapping[str, Any]
@@ -290,43 +294,43 @@ def _by(pair: Sequence[int]) -> str:
     return f"{pair[0]} × {pair[1]}"
 
 
-def crew_values(document: Document, made: str) -> dict[str, Any]:
+def crew_values(document: CrewContent, made: datetime) -> dict[str, Any]:
     """Return the values that the set-out sheet and the build page show.
 
     Args:
         document: what is built, without money (``quotes.quoting.party_documents.crew_document``).
-        made: the time the revision was sent, RFC 3339.
+        made: the time the revision was sent.
     """
-    with by_locale(document["business"]["locale"]):
+    with by_locale(document.business.locale):
         page = crew_page(document, made)
-        return {**page, **cuts(document["build"]), "sheet": {**page["sheet"], **_sheet_values(document)}}
+        return {**page, **cuts(document.build), "sheet": {**page["sheet"], **_sheet_values(document)}}
 
 
-def _sheet_values(document: Document) -> dict[str, Any]:
-    build, system = document["build"], document["build"]["system"]
+def _sheet_values(document: CrewContent) -> dict[str, Any]:
+    build, system = document.build, document.build.system
     hole = system["hole"]
     # a retrofit has no holes to set out, so its elevation is shown instead
-    shown = ("plan", "set_out", "detail") if build["takeoff"]["runs"] else ("plan", "elevation")
+    shown = ("plan", "set_out", "detail") if build.takeoff["runs"] else ("plan", "elevation")
     change = replaced(document)
     return {
-        "named": f"Quote {document['number']}, revision {document['revision']}",
+        "named": f"Quote {document.number}, revision {document.revision}",
         "system": system["label"],
-        "digs": bool(build["takeoff"]["runs"]),
+        "digs": bool(build.takeoff["runs"]),
         "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
-        "cautions": build.get("cautions", {}).get("crew", []),
-        "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"], change.moved if change else {}),
-        "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
-        "strength": strength_sheet(build["takeoff"]),
+        "cautions": build.cautions.crew,
+        "runs": run_sheets(build.takeoff, system["gates"]["screws_per_joint"], change.moved if change else {}),
+        "retrofits": retrofit_sheets(build.takeoff, build.measure),
+        "strength": strength_sheet(build.takeoff),
         "drawings": drawings(build, *shown),
-        "options": document.get("options", []),
+        "options": document.options,
         "replaces": change,
     }
 
 
-def set_out_pdf(content: Document, choices: Choices = None) -> bytes:
+def set_out_pdf(content: Content, choices: Choices = NOTHING_CHOSEN) -> bytes:
     """Return the set-out sheet as PDF."""
-    values = crew_values(crew_document(content, choices), content["dates"]["sent_at"])
-    return render(markup("setout", values), Variant.ACCESSIBLE, made_at(content))
+    values = crew_values(crew_document(content, choices), content.dates.sent_at)
+    return render(markup("setout", values), Variant.ACCESSIBLE, content.dates.sent_at)
 
 
 SET_OUT = DocumentKind(

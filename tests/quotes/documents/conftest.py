@@ -9,10 +9,10 @@ import pytest
 
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
-from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, start_measure
 from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting import services as offers
+from quotes.quoting.content import Content, read_content
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.models import Revision
 from shared.business.actors import SYSTEM
@@ -39,15 +39,15 @@ def sent(measure: str, *, locale: str = "", **changes: Any) -> Revision:
     return offers.send(revision=draft, actor=SYSTEM, now=WHEN)
 
 
-_KEPT: dict[str, Any] = {}
+_KEPT: dict[str, Content] = {}
 
 
-class Contents(dict[str, Any]):
+class Contents(dict[str, Content]):
     """Frozen contents by measure, made when first asked for."""
 
-    def __missing__(self, measure: str) -> Any:
+    def __missing__(self, measure: str) -> Content:
         if measure not in _KEPT:
-            _KEPT[measure] = parsed(sent(measure).content)
+            _KEPT[measure] = read_content(sent(measure).content)
         return _KEPT[measure]
 
 

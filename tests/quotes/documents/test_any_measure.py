@@ -24,9 +24,11 @@ from quotes.documents.kinds.quote import quote_pdf
 from quotes.jobs.document_text import canonical
 from quotes.purchasing.purchase_plan import plan_for
 from quotes.purchasing.saw_sheets import saw_pdf
+from quotes.quoting.content import Content, write_content
 from quotes.quoting.content_document import assemble
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.services import send
+from quotes.quoting.totals import NOTHING_CHOSEN
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.documents.conftest import WHEN
@@ -166,7 +168,7 @@ def draft(db: None) -> Revision:
     return drafted(business, setup, PLAIN)
 
 
-def content_with(draft: Revision, document: Members) -> Members:
+def content_with(draft: Revision, document: Members) -> Content:
     """Return the content of the draft with another measure. Generated sizes that cannot be built are rejected."""
     draft.measure_version.document = canonical(document)
     try:
@@ -177,18 +179,22 @@ def content_with(draft: Revision, document: Members) -> Members:
         raise
 
 
-def papers(content: Members) -> Members:
+def papers(content: Content) -> Members:
     """Every paper set from the content of a quote, as HTML."""
-    made = {party["key"]: quote_pdf(content, party["key"]).decode() for party in content["parties"]}
-    return made | {kind.code: kind.in_pack(content, None).decode() for kind in DOCUMENT_KINDS.values() if kind.in_pack}
+    made = {party.key: quote_pdf(content, party.key).decode() for party in content.parties}
+    return made | {
+        kind.code: kind.in_pack(content, NOTHING_CHOSEN).decode()
+        for kind in DOCUMENT_KINDS.values()
+        if kind.in_pack and kind.is_needed(content, NOTHING_CHOSEN)
+    }
 
 
-def check_order(revision: Revision, content: Members) -> None:
+def check_order(revision: Revision, content: Content) -> None:
     """Return the order and the saw sheet of a quote; cutting plans take most of the time."""
-    [build] = content["builds"]
-    plan = plan_for({"J": build["takeoff"]}, market(revision.business), [], kerf=3, digits=2)
+    [build] = content.builds
+    plan = plan_for({"J": build.takeoff}, market(revision.business), [], kerf=3, digits=2)
     assert plan.chosen(None).orders
-    revision.state, revision.content = RevisionState.SENT, canonical(content)
+    revision.state, revision.content = RevisionState.SENT, write_content(content)
     assert saw_pdf(revision)
     revision.state, revision.content = RevisionState.DRAFT, ""
 

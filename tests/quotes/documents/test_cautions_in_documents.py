@@ -15,9 +15,9 @@ from fencing.cautions.register import REGISTER, Reader
 from quotes.documents.kinds.quote import quote_pdf
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
 from quotes.documents.kinds.set_out import set_out_pdf
-from quotes.jobs.document_text import parsed
 from quotes.purchasing.models import OrderLine
 from quotes.purchasing.queries import loading_cautions
+from quotes.quoting.content import Content, read_content
 from quotes.quoting.content_document import assemble, face
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.models import Revision
@@ -73,7 +73,7 @@ def papers(business: Business, signed_in: SignIn, cast: Cast) -> dict[Reader, st
     }
 
 
-def content_of(revision: Revision) -> dict[str, Any]:
+def content_of(revision: Revision) -> Content:
     return assemble(revision, now=datetime(2031, 3, 4, tzinfo=UTC))
 
 
@@ -93,7 +93,7 @@ def test_every_caution_stands_before_everybody_it_concerns(papers: dict[Reader, 
 
 def test_a_plain_job_is_asked_about_a_pool_and_warned_of_nothing_it_has_not(business: Business) -> None:
     stock_up(business)
-    content = parsed(sent(business, document=measure(9000)).content)
+    content = read_content(sent(business, document=measure(9000)).content)
     text = text_of(quote_pdf(content, "owner"))
     by_id = {
         caution.id: opening(caution.words[Reader.CUSTOMER]) for caution in REGISTER if Reader.CUSTOMER in caution.words

@@ -17,12 +17,13 @@ from quotes.documents.kinds.set_out import set_out_pdf
 from quotes.documents.models import Document
 from quotes.documents.pdf import Variant, render
 from quotes.documents.services import make, want_documents
-from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.services import place
+from quotes.quoting.content import read_content
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.models import Revision
+from quotes.quoting.queries import content_and_choices
 from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
 from shared.models import Business
@@ -75,16 +76,16 @@ def quoted(business: Business, document: dict[str, Any], customer: str = "Wren S
 
 
 def agreed(revision: Revision) -> Revision:
-    for party in parsed(revision.content)["parties"]:
-        accept(token=token(revision, party["key"]), name=party["name"], content_sha256=revision.content_sha256)
+    for party in read_content(revision.content).parties:
+        accept(token=token(revision, party.key), name=party.name, content_sha256=revision.content_sha256)
     revision.refresh_from_db()
     return revision
 
 
 def every_paper(revision: Revision) -> Iterator[tuple[str, bytes]]:
     """Each document there is of an agreed revision, those of the orders it leads to among them."""
-    content = parsed(revision.content)
-    kinds = [kind for kind in KINDS.values() if kind.asked_at and kind.is_needed(content, revision.choices)]
+    content, choices = content_and_choices(revision)
+    kinds = [kind for kind in KINDS.values() if kind.asked_at and kind.is_needed(content, choices)]
     for document in want_documents(revision=revision, kinds=kinds):
         yield document.kind, make(document)
     for order in order_for(jobs=[revision.quote.job], actor=SYSTEM):
@@ -133,9 +134,9 @@ def test_lattice_on_a_standing_fence_alone_is_fit_to_be_shown(tmp_path: Path) ->
 @pytest.mark.slow
 @pytest.mark.django_db
 def test_25_runs_are_set_on_full_pages_with_the_total_beside_the_last_line(tmp_path: Path) -> None:
-    content = parsed(quoted(business_with(), fence(25)).content)
-    quote = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
-    last = content["builds"][0]["lines"][-1]["text"]
+    content = read_content(quoted(business_with(), fence(25)).content)
+    quote = look(quote_pdf(content, content.parties[0].key), tmp_path)
+    last = content.builds[0].lines[-1].text
     assert on_one_page(quote, "Total before tax", last)
     assert len(look(set_out_pdf(content), tmp_path).words) > 25 / 3  # a run takes at least a third of a page
 
@@ -152,15 +153,16 @@ def test_a_variation_prints_what_is_added_removed_and_changed(tmp_path: Path) ->
     first = agreed(quoted(business, fence(2)))
     longer = fence(2)
     longer["runs"][0]["length_mm"] += 2260
-    content = parsed(quoted(business, longer).content)
-    looked = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
+    content = read_content(quoted(business, longer).content)
+    looked = look(quote_pdf(content, content.parties[0].key), tmp_path)
     data = " ".join(map(looked.text, range(len(looked.words))))
     assert first.quote.number in data
     assert "Variation" in data
     # run R1 grows from 9.000 m by 2.260 m
     assert "changed: 9.000 m become 11.260 m" in data
     assert "Changes in quantities" in data
-    assert on_one_page(looked, "Total before tax", content["difference"]["lines"][-1]["text"])
+    assert content.difference is not None
+    assert on_one_page(looked, "Total before tax", content.difference.lines[-1].text)
 
 
 DOWN = "<p style='margin-top: 90mm'>x</p>"

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import copy
 import io
 import json
 import re
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any
 
 import pikepdf
 import pypdf
 import pytest
 from babel.numbers import format_currency
+from msgspec.structs import asdict, replace
 
 from quotes.documents.kinds import whole_pack
 from quotes.documents.kinds.acceptance import acceptance_pdf
 from quotes.documents.kinds.quote import quote_pdf
 from quotes.documents.kinds.set_out import set_out_pdf
 from quotes.documents.pdf import Variant, render
-from quotes.jobs.document_text import parsed
+from quotes.quoting.content import read_content, write_content
 from quotes.quoting.totals import sums
-from tests.quotes.documents.conftest import sent
+from tests.quotes.documents.conftest import Contents, sent
 
 WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
 
@@ -31,14 +30,14 @@ def text_of(pdf: bytes) -> str:
     return "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
 
 
-def test_the_same_content_gives_the_same_bytes(contents: dict[str, Any]) -> None:
+def test_the_same_content_gives_the_same_bytes(contents: Contents) -> None:
     content = contents["2-side-boundary"]
-    again = json.loads(json.dumps(content))
+    again = read_content(write_content(content))
     assert quote_pdf(content, "owner") == quote_pdf(again, "owner")
     assert set_out_pdf(content) == set_out_pdf(again)
 
 
-def test_each_party_reads_its_own_total_and_not_the_others(contents: dict[str, Any]) -> None:
+def test_each_party_reads_its_own_total_and_not_the_others(contents: Contents) -> None:
     content = contents["6-levelled-rear"]
     whole = sums(content)
     for key, other in (("owner", "neighbour"), ("neighbour", "owner")):
@@ -48,7 +47,7 @@ def test_each_party_reads_its_own_total_and_not_the_others(contents: dict[str, A
     assert sum((party.total for party in whole.parties.values()), Decimal(0)) == whole.total
 
 
-def test_the_first_page_answers_what_where_how_much_until_when_and_how(contents: dict[str, Any]) -> None:
+def test_the_first_page_answers_what_where_how_much_until_when_and_how(contents: Contents) -> None:
     pdf = quote_pdf(contents["1-courtyard"], "owner")
     first = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     total = sums(contents["1-courtyard"]).total
@@ -62,17 +61,17 @@ def test_the_first_page_answers_what_where_how_much_until_when_and_how(contents:
         assert data in first
 
 
-def test_a_quote_carries_its_take_off_and_names_its_kind(contents: dict[str, Any]) -> None:
+def test_a_quote_carries_its_take_off_and_names_its_kind(contents: Contents) -> None:
     content = contents["1-courtyard"]
     with pikepdf.open(io.BytesIO(quote_pdf(content, "owner"))) as pdf:
         carried = json.loads(pdf.attachments["takeoff.json"].get_file().read_bytes())
         assert pdf.open_metadata()["pdfaid:part"] == "3"
-    assert carried["measure_sha256"] == content["builds"][0]["measure_sha256"]
+    assert carried["measure_sha256"] == content.builds[0].measure_sha256
     assert all("options" not in run for run in carried["runs"])
 
 
 @pytest.mark.parametrize("measure", ["1-courtyard", "3-front-and-slope", "5-lattice-on-existing-fence"])
-def test_every_document_is_tagged_titled_and_set_in_our_fonts(contents: dict[str, Any], measure: str) -> None:
+def test_every_document_is_tagged_titled_and_set_in_our_fonts(contents: Contents, measure: str) -> None:
     for name, made in whole_pack(contents[measure]):
         with pikepdf.open(io.BytesIO(made)) as pdf:
             assert pdf.Root.MarkInfo.Marked, name
@@ -88,7 +87,7 @@ def test_every_document_is_tagged_titled_and_set_in_our_fonts(contents: dict[str
         assert all("B612" in font or "DejaVu" in font for font in fonts), (name, fonts)
 
 
-def test_pages_are_numbered_and_no_heading_ends_a_page(contents: dict[str, Any]) -> None:
+def test_pages_are_numbered_and_no_heading_ends_a_page(contents: Contents) -> None:
     headings = {"Scope", "Price", "Payments", "Terms", "Before and after the work", "What will be built"}
     for measure in ("1-courtyard", "4-terrace"):
         reader = pypdf.PdfReader(io.BytesIO(quote_pdf(contents[measure], "owner")))
@@ -99,10 +98,11 @@ def test_pages_are_numbered_and_no_heading_ends_a_page(contents: dict[str, Any])
             assert body[-1] not in headings
 
 
-def test_hostile_words_stay_words(contents: dict[str, Any]) -> None:
-    content = copy.deepcopy(contents["1-courtyard"])
+def test_hostile_words_stay_words(contents: Contents) -> None:
+    content = contents["1-courtyard"]
     evil = '<img src="http://127.0.0.1:9/x"><link rel=attachment href="file:///etc/passwd"></style><style>@import "http://127.0.0.1:9/c"'
-    content["parties"][0]["name"] = content["label"] = content["introduction"] = evil
+    party = replace(content.parties[0], name=evil)
+    content = replace(content, parties=(party,), label=evil, introduction=evil)
     pdf = quote_pdf(content, "owner")
     assert "<img" in re.sub(r"\s+", "", text_of(pdf))
     with pikepdf.open(io.BytesIO(pdf)) as opened:
@@ -137,7 +137,7 @@ def test_accented_letters_are_printed_as_themselves() -> None:
     assert text_of(pdf).count(words) == 2
 
 
-def test_an_acceptance_record_names_the_digest(contents: dict[str, Any]) -> None:
+def test_an_acceptance_record_names_the_digest(contents: Contents) -> None:
     row = {
         "party": "Wren Sallow",
         "answer": "accepted",
@@ -155,10 +155,10 @@ def test_an_acceptance_record_names_the_digest(contents: dict[str, Any]) -> None
     [("de_DE", "EUR", "3. April 2031", "123.456,50"), ("en_IN", "INR", "3 April 2031", "1,23,456.50")],
 )
 def test_money_and_days_follow_the_businesss_locale(
-    contents: dict[str, Any], locale: str, currency: str, day: str, amount: str
+    contents: Contents, locale: str, currency: str, day: str, amount: str
 ) -> None:
-    content = copy.deepcopy(contents["1-courtyard"])
-    content["business"]["locale"], content["currency"] = locale, currency
+    content = contents["1-courtyard"]
+    content = replace(content, business=replace(content.business, locale=locale), currency=currency)
     data = " ".join(text_of(quote_pdf(content, "owner")).split())
     total = format_currency(sums(content).total, currency, locale=locale)
     assert " ".join(total.split()) in data
@@ -168,19 +168,19 @@ def test_money_and_days_follow_the_businesss_locale(
 
 
 def test_no_figure_of_a_german_business_has_a_point_before_its_decimals(db: None) -> None:
-    content = parsed(sent("3-front-and-slope", locale="de_DE").content)
+    content = read_content(sent("3-front-and-slope", locale="de_DE").content)
     data = {name: text_of(pdf) for name, pdf in whole_pack(content)}
-    data |= {kind: " ".join(drawn) for kind, drawn in content["builds"][0]["drawings"].items()}
-    length = content["builds"][0]["takeoff"]["runs"][0]["length_mm"]
+    data |= {kind: " ".join(drawn) for kind, drawn in asdict(content.builds[0].drawings).items()}
+    length = content.builds[0].takeoff["runs"][0]["length_mm"]
     for name in ("quote.pdf", "set-out.pdf", "set_out"):
         assert f"{length // 1000},{length % 1000:03} m" in data[name], name
         assert not re.findall(r"\d\.\d{3} m\b|[+−±]\d+\.\d{3}", data[name]), name
 
 
-def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:
+def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: Contents) -> None:
     content = contents["3-front-and-slope"]
     text = text_of(set_out_pdf(content))
-    for run in content["builds"][0]["takeoff"]["runs"]:
+    for run in content.builds[0].takeoff["runs"]:
         for post in run["posts"]:
             assert post["id"] in text
             assert f"{post['at_mm'] / 1000:.3f}" in re.sub(r"\s+", "", text)

@@ -7,6 +7,9 @@ from typing import Any
 import pytest
 
 from quotes.documents.scope_text import ScopeSection, scope
+from quotes.quoting.json_values import EngineDocument, to_value
+from quotes.quoting.party_content import ShownBuild
+from tests.quotes.quoting.contents import some_build
 
 FINISHES = {"post": "f", "rail": "f", "sheet": "s"}
 FENCE: dict[str, Any] = {"height_mm": 1810, "lattice_mm": 0, "form": "level", "gates": []}
@@ -14,7 +17,7 @@ SHEETS = "Prepainted steel sheet fence, 1810 mm high, level along its whole leng
 FINISH = "Finish: post and rail Fogthistle, sheet Saltmarl."
 
 
-def build(*runs: dict[str, Any]) -> dict[str, Any]:
+def build(*runs: dict[str, Any]) -> ShownBuild:
     """Runs of two bays between three posts each, named A, B and so on; nothing is dug."""
     named = [
         {"id": "ABC"[place], "length_mm": 4000, **FENCE, **run, "finishes": {**FINISHES, **run.get("finishes", {})}}
@@ -24,12 +27,13 @@ def build(*runs: dict[str, Any]) -> dict[str, Any]:
         {**{key: run[key] for key in ("id", "form", "length_mm")}, "bays": [{}] * 2, "posts": [{}] * 3, "gates": []}
         for run in named
     ]
-    return {
-        "takeoff": {"runs": taken_off, "concrete": {"holes": 0}},
-        "measure": {"runs": named, "retrofits": []},
-        "licensed_removals": {"asbestos": False, "old roofing": True},
-        "finishes": {"f": "Fogthistle", "s": "Saltmarl"},
-    }
+    whole = some_build(
+        takeoff=EngineDocument(runs=taken_off, concrete={"holes": 0}),
+        measure=EngineDocument(runs=named, retrofits=[]),
+        licensed_removals={"asbestos": False, "old roofing": True},
+        finishes={"f": "Fogthistle", "s": "Saltmarl"},
+    )
+    return to_value(whole, ShownBuild)
 
 
 def scope_texts(*runs: dict[str, Any]) -> list[tuple[str, str]]:

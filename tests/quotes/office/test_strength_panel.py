@@ -32,6 +32,7 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.models import StoredMeasure
 from quotes.jobs.schema_api import schemas
+from quotes.quoting.content import read_content
 from quotes.quoting.models import Revision
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
@@ -211,7 +212,7 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
     assert rows.filter(kind=SCREENING.code).count() == 1
     kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}
     assert kinds == {SET_OUT.code, CUT_LIST.code, SAW_SHEET.code}
-    assert "+" in text_of(screening_pdf(parsed(offered.content)))
+    assert "+" in text_of(screening_pdf(read_content(offered.content)))
 
 
 def test_a_revision_sent_before_remedies_named_their_posts_still_prints(offered: Revision) -> None:

@@ -28,6 +28,7 @@ from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine, price_lines
 from quotes.pricing.shares import Shares
 from quotes.quoting.totals import SumRules, Sums, sum_lines
+from tests.quotes.quoting.contents import some_line
 
 TEN = TaxCode("standard", "S", Decimal(10), "Sales tax")
 FREE = TaxCode("free", "Z", Decimal(0), "Free of tax")
@@ -65,16 +66,12 @@ def price(costs: Sequence[CostLine], rules: PriceRules, *, shares: Shares | None
     """Price costs and add the lines up for every party they name."""
     lines = price_lines(costs, rules, shares or Shares(), **others)
     written = [
-        {
-            "key": line.key,
-            "net": str(line.net),
-            "tax_category": line.tax.category,
-            "tax_rate": str(line.tax.rate),
-            "shares": {key: str(part) for key, part in (line.parts or {}).items()},
-        }
+        some_line(
+            str(line.net), line.key, tax_category=line.tax.category, tax_rate=line.tax.rate, shares=line.parts or {}
+        )
         for line in lines
     ]
-    keys = list(dict.fromkeys(key for line in written for key in line["shares"])) or ["owner"]
+    keys = list(dict.fromkeys(key for line in written for key in line.shares)) or ["owner"]
     payments = tuple(Fraction(instalment.percent) / 100 for instalment in rules.instalments)
     return Price(
         lines, sum_lines(written, keys, SumRules(rules.tax_rounding, rules.digits, rules.rounding_difference, payments))

@@ -115,7 +115,7 @@ def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> Non
     job = agreed_job(yard, 1000, 1000)
     build = agreed_build(job)
     assert build is not None
-    pieces = [piece for piece in build["takeoff"]["pieces"] if piece["role"] == "sheet"]
+    pieces = [piece for piece in build.takeoff["pieces"] if piece["role"] == "sheet"]
     [narrow] = [piece for piece in pieces if piece["width_mm"] < 400]
     assert narrow["count"] == 2
     counted = sum(piece["count"] for piece in pieces)
@@ -127,9 +127,9 @@ def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> Non
     assert [where for _, _, where in blank.takes] == ["A-1", "B-1"]
     # the strip is committed with its sheet, so nothing is missing
     assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []
-    whole = {**build["system"], "sheets": {**build["system"]["sheets"], "reuse_strips": False}}
+    whole = {**build.system, "sheets": {**build.system["sheets"], "reuse_strips": False}}
     assert strip_width([whole]) is None
-    plan = plan_for({job.number: build["takeoff"]}, market(yard), kerf=4, strips=strip_width([whole]))
+    plan = plan_for({job.number: build.takeoff}, market(yard), kerf=4, strips=strip_width([whole]))
     assert sum(need.quantity for need in plan.needs if need.role == "sheet") == counted
 
 

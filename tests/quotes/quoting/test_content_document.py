@@ -89,15 +89,15 @@ def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alon
     assert agreed(job) == varied
     build, lines = agreed_build(job), agreed_lines(job)
     assert build is not None
-    assert build["measure"]["runs"][1]["id"] == "B"
+    assert build.measure["runs"][1]["id"] == "B"
     # everything agreed: both runs, what is for the job, the permit, the option that was chosen and the tap
-    assert {"Permit", "Mowing strip", "Second tap"} <= {line["text"] for line in lines}
+    assert {"Permit", "Mowing strip", "Second tap"} <= {line.text for line in lines}
 
 
 def test_a_finish_has_the_name_it_was_sent_with_whatever_it_is_called_later(alone: Revision) -> None:
     Finish.objects.of(alone.business).filter(code="saltmarl").update(name="Pale marl")
-    shown = party_document(parsed(alone.content), "owner")["build"]
-    assert shown["finishes"] == {"saltmarl": "Saltmarl"}  # the only finish of this fence
+    shown = party_document(read_content(alone.content), "owner").build
+    assert shown.finishes == {"saltmarl": "Saltmarl"}  # the only finish of this fence
     assert "Finish: post, rail and sheet Saltmarl." in scope(shown)[0].sentences
 
 

@@ -28,16 +28,14 @@ SignIn = Callable[[Person], Client]
 
 
 def discount(content: Any) -> list[tuple[str, Decimal]]:
-    lines = content["builds"][0]["lines"]
-    return [(line["text"], Decimal(line["net"])) for line in lines if line["group"] == "discount"]
+    lines = content.builds[0].lines
+    return [(line.text, line.net) for line in lines if line.group == "discount"]
 
 
 def test_a_shared_fence_gets_the_discount_for_neighbours_and_explain_says_why(business: Business) -> None:
     stock_up(business)
     content = content_of(sent(business, {"parties": PARTIES}, measure(12000, shares=BOTH)))
-    above = [
-        Decimal(line["net"]) for line in content["builds"][0]["lines"] if line["group"] not in ("discount", "rounding")
-    ]
+    above = [line.net for line in content.builds[0].lines if line.group not in ("discount", "rounding")]
     assert discount(content) == [("Cost shared with neighbours", -rounded(sum(above, Decimal(0)) * 2 / 100, 2))]
     (data,) = [text for text in explained(content) if text.startswith("Cost shared")]
     assert data.endswith("Price rule neighbours: 2 parties share the cost")

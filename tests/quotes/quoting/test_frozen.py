@@ -63,7 +63,7 @@ def test_a_sent_revision_keeps_its_bytes_when_everything_around_it_changes(revis
     # a new revision does see the new prices, tax and name
     draft = send(revision=revise(quote=kept.quote, actor=actor_of(kept.business)), actor=actor_of(kept.business))
     again = content_of(draft)
-    assert again["business"]["name"] == "Another Name"
+    assert again.business.name == "Another Name"
     assert draft.total is not None
     assert revision.total is not None
     assert draft.total > revision.total
@@ -105,9 +105,9 @@ def test_a_partys_document_holds_its_own_part_of_every_total(revision: Revision)
     content = content_of(revision)
     documents = [party_document(content, str(party["key"])) for party in PARTIES]
     for name in ("net", "tax", "total"):
-        assert sum(Decimal(document[name]) for document in documents) == getattr(revision, name)
-    lines = [line for line in documents[1]["lines"] if line["part"]]
-    assert [(line["part"], line["share"]) for line in lines] == [("A", "1/2")]
+        assert sum(getattr(document, name) for document in documents) == getattr(revision, name)
+    lines = [line for line in documents[1].lines if line.part]
+    assert [(line.part, str(line.share)) for line in lines] == [("A", "1/2")]
 
 
 def test_a_quote_lapses_after_its_last_day_and_not_on_it(revision: Revision) -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from fencing.model.faults import InvalidDocument
 from quotes.jobs.document_text import parsed
+from quotes.quoting.content import read_content
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.draft_form import sections
 from quotes.quoting.draft_setup import read_setup
@@ -30,7 +31,7 @@ def business(business: Business) -> Business:
 
 
 def total(business: Business, **run: Any) -> Decimal:
-    return sums(parsed(sent(business, OWNER, measure(9000, **run)).content)).total
+    return sums(read_content(sent(business, OWNER, measure(9000, **run)).content)).total
 
 
 def old_fence(business: Business, kind: str, **setup: Any) -> Revision:

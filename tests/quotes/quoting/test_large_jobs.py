@@ -22,9 +22,9 @@ def test_sixty_scattered_runs_are_quoted_although_no_page_holds_their_plan(busin
         for place in range(60)
     ]  # fmt: skip
     content = assemble(drafted(business, {"parties": PARTIES[:1]}, document), now=timezone.now())
-    build = content["builds"][0]
-    assert len([line for line in build["lines"] if line["group"] == "fence"]) == 60
-    assert build["drawings"]["elevation"]
+    build = content.builds[0]
+    assert len([line for line in build.lines if line.group == "fence"]) == 60
+    assert build.drawings.elevation
     assert sums(content).total > 0
 
 

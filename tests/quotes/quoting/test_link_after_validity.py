@@ -48,7 +48,7 @@ def test_the_receipt_can_be_read_until_the_link_ends_and_then_nothing(quote: Rev
     with time_machine.travel(last - timedelta(days=1), tick=False):
         receipt = open_link(held["owner"]).receipt
         assert receipt is not None
-        assert receipt["total"] == given[0].total
+        assert receipt.total == given[0].total
     with time_machine.travel(last + timedelta(days=1), tick=False):
         with pytest.raises(Problem) as ended:
             open_link(held["owner"])

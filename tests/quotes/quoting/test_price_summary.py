@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from quotes.quoting.price_summary import PriceSummaryLine, made_of
+from tests.quotes.quoting.contents import some_costing, some_line
 
 
 @pytest.mark.parametrize(
@@ -14,11 +15,7 @@ from quotes.quoting.price_summary import PriceSummaryLine, made_of
     [("60", "80", "25.0"), ("80", "60", "-33.3"), ("60", "0", ""), ("0", "0.04", ""), ("0", "-0.04", "")],
 )
 def test_a_margin_stands_only_where_there_is_both_a_cost_and_a_price(cost: str, net: str, margin: str) -> None:
-    assert PriceSummaryLine("", "", "", "", Decimal(cost), Decimal(net)).margin == margin
-
-
-def costed(text: str, **into: str) -> dict[str, object]:
-    return {"text": text, "allocated_to": into}
+    assert PriceSummaryLine("", "", None, "", Decimal(cost), Decimal(net)).margin == margin
 
 
 @pytest.mark.parametrize(
@@ -30,7 +27,10 @@ def costed(text: str, **into: str) -> dict[str, object]:
     ],
 )
 def test_a_line_tells_its_costs_where_they_are_all_of_it(net: str, made: tuple[tuple[str, Decimal], ...]) -> None:
-    costing = [costed("Rails", A="30.00", B="9.00"), costed("Caps", A="12.50"), costed("Travel", travel="64.00")]
-    assert made_of({"key": "A", "net": net}, costing) == made
-    assert made_of({"key": "travel", "net": "64.00"}, costing) == ()  # one cost tells its own working
-    assert made_of({"key": "A", "net": net}, [{"text": "sent before that was kept"}]) == ()
+    costing = [
+        some_costing("Rails", A="30.00", B="9.00"),
+        some_costing("Caps", A="12.50"),
+        some_costing("Travel", travel="64.00"),
+    ]
+    assert made_of(some_line(net), costing) == made
+    assert made_of(some_line("64.00", "travel"), costing) == ()  # one cost tells its own working

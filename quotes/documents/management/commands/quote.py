@@ -18,11 +18,12 @@ from fencing.reading.json_reader import MAX_BYTES, check_values
 from quotes.documents.kinds import whole_pack
 from quotes.documents.services import quotes_made
 from quotes.jobs.business_choice import choose_business
+from quotes.quoting.content import Content
 from quotes.quoting.models import Revision
 from quotes.quoting.price_summary import made_of
 from quotes.quoting.queries import content_of
 from quotes.quoting.quote_command import quote_measure
-from quotes.quoting.totals import Content, sums
+from quotes.quoting.totals import sums
 from shared.business.actors import SYSTEM
 from shared.common.command_io import OUTPUT_FAILED, discard_output, read_source, save
 from shared.common.money import shown
@@ -64,7 +65,7 @@ class Command(BaseCommand):
         try:
             files = [save(options["out"] / name, file) for name, file in _files(revision, content, lines)]
         except OSError as broken:  # the disk is full or the directory is missing
-            kept = f"quote {content['number']} is stored; the same command with another --out writes it"
+            kept = f"quote {content.number} is stored; the same command with another --out writes it"
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
             sys.exit(REFUSED)
         try:
@@ -118,40 +119,38 @@ def _unwritable(out: Path, reason: str | None) -> str:
 
 def summary(content: Content) -> Iterator[str]:
     """Yield the price in a few lines, for a terminal."""
-    whole, currency, locale = sums(content), content["currency"], content["business"]["locale"]
-    yield f"Quote {content['number']}, revision {content['revision']}, for {content['customer']['name']}"
+    whole, currency, locale = sums(content), content.currency, content.business.locale
+    yield f"Quote {content.number}, revision {content.revision}, for {content.customer.name}"
     for line in whole.lines:
-        yield f"  {shown(Decimal(line['net']), currency, locale):>14}  {line['text']}"
-    yield f"  {shown(whole.net, currency, locale):>14}  before {content['business']['tax_name']}"
-    yield f"  {shown(whole.tax, currency, locale):>14}  {content['business']['tax_name']}"
-    until = content["dates"]["valid_until"]
-    yield f"  {shown(whole.total, currency, locale):>14}  including {content['business']['tax_name']}, valid until {until}"
+        yield f"  {shown(Decimal(line.net), currency, locale):>14}  {line.text}"
+    yield f"  {shown(whole.net, currency, locale):>14}  before {content.business.tax_name}"
+    yield f"  {shown(whole.tax, currency, locale):>14}  {content.business.tax_name}"
+    until = content.dates.valid_until
+    yield f"  {shown(whole.total, currency, locale):>14}  including {content.business.tax_name}, valid until {until}"
     if len(whole.parties) > 1:
-        for party in content["parties"]:
-            yield f"  {shown(whole.parties[party['key']].total, currency, locale):>14}  of it {party['name']}"
+        for party in content.parties:
+            yield f"  {shown(whole.parties[party.key].total, currency, locale):>14}  of it {party.name}"
 
 
 def explained(content: Content) -> Iterator[str]:
     """Yield the calculation of every cost and the suppliers of the materials: for the business only, so on no document."""
-    build = content["builds"][0]
-    for line in build["lines"]:
-        parts = made_of(line, build["costing"])
+    build = content.builds[0]
+    for line in build.lines:
+        parts = made_of(line, build.costing)
         if parts:
-            yield f"{line['text']}: {' + '.join(f'{net} {text}' for text, net in parts)} = {line['net']}"
-    for row in build["costing"]:
-        yield f"{row['text']}: {'. '.join(part for part in (row['calculation'], row.get('reason')) if part)}"
-    buying = build.get("buying")
-    if buying is None:  # older content has none
-        return
-    for row in buying["orders"]:
-        note = f", {row['note']}" if row["note"] else ""
-        yield f"From {row['name']}: {row['goods']} and {row['delivery']} for delivery = {row['total']}{note}"
-    for row in buying["single_supplier_options"]:
-        yield f"Everything from {row['name']}: {row['rejection_reason'] or row['total']}"
+            yield f"{line.text}: {' + '.join(f'{net} {text}' for text, net in parts)} = {line.net}"
+    for row in build.costing:
+        yield f"{row.text}: {'. '.join(part for part in (row.calculation, row.reason) if part)}"
+    buying = build.buying
+    for order in buying.orders:
+        note = f", {order.note}" if order.note else ""
+        yield f"From {order.name}: {order.goods} and {order.delivery} for delivery = {order.total}{note}"
+    for single in buying.single_supplier_options:
+        yield f"Everything from {single.name}: {single.rejection_reason or single.total}"
     proved = (
         "no split is cheaper"
-        if not Decimal(buying["max_further_saving"])
-        else f"another may cost up to {buying['max_further_saving']} less"
+        if not buying.max_further_saving
+        else f"another may cost up to {buying.max_further_saving} less"
     )
     yield f"Suppliers were chosen for all together; {proved}"
 

@@ -15,9 +15,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from quotes.documents.kinds import whole_pack
 from quotes.integrations.order_formats import FORMS
-from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 from quotes.purchasing.saw_sheets import saw_pdf
+from quotes.quoting.content import read_content
 from quotes.quoting.models import Revision, RevisionState
 from shared.common.command_io import save
 from shared.models import Business
@@ -62,8 +62,8 @@ def write_orders(business: Business, folder: Path) -> Iterator[Path]:
 
 def write_job(revision: Revision, folder: Path) -> list[Path]:
     """Every document of one revision, written whole or not at all."""
-    content = parsed(revision.content)
-    takeoff = json.dumps(content["builds"][0]["takeoff"], indent=1, ensure_ascii=False)
+    content = read_content(revision.content)
+    takeoff = json.dumps(content.builds[0].takeoff, indent=1, ensure_ascii=False)
     written = [save(folder / "takeoff.json", takeoff.encode())]
     written += [save(folder / name, pdf) for name, pdf in whole_pack(content)]
     if revision.state == RevisionState.ACCEPTED:
