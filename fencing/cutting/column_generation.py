@@ -214,5 +214,9 @@ def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> 
 
 
 def subtract_pattern(need: tuple[int, ...], pattern: Pattern, times: int) -> tuple[int, ...]:
-    """Return the pieces that are still needed after a number of bars of a pattern."""
+    """Return the pieces that are still needed after a number of bars of a pattern [0 or more].
+
+    >>> subtract_pattern((4, 1), (2, 1), 1)
+    (2, 0)
+    """
     return tuple(max(0, count - times * cut) for count, cut in zip(need, pattern, strict=True))

@@ -20,11 +20,29 @@ Cut = list[tuple[int, int]]
 
 
 def calculate_cost(problem: CuttingProblem, bars: Bars) -> int:
+    """Return the cost of bars [units of cost of the problem].
+
+    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.problem import build_problem
+    >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
+    >>> calculate_cost(problem, [(0, (2,), 2)])  # two bars at one unit each
+    2
+    """
     return sum(problem.kinds[kind].cost * times for kind, _, times in bars)
 
 
 def fill_bar(widths: Sequence[int], need: Sequence[int], room: int, first: int) -> tuple[Cut, int]:
-    """Fill one bar with as many pieces as fit, longest first from ``first`` on; return the cuts and the room left."""
+    """Fill one bar with as many pieces as fit, longest first from ``first`` on; return the cuts and the room left.
+
+    Args:
+        widths: each piece with its saw cut [mm], longest first.
+        need: pieces needed of each width [0 or more].
+        room: room in the bar [mm].
+        first: index of the first piece to try.
+
+    >>> fill_bar((2393,), (4,), 4803, 0)
+    ([(0, 2)], 17)
+    """
     cut: Cut = []
     piece = first
     while piece < len(widths):
@@ -42,7 +60,14 @@ def fill_bar(widths: Sequence[int], need: Sequence[int], room: int, first: int) 
 
 
 def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
-    """Return how many bars of each kind may still be bought. Shared limits count both kinds."""
+    """Return how many bars of each kind may still be bought. Shared limits count both kinds.
+
+    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.problem import build_problem
+    >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
+    >>> count_bars_left(problem, [(0, (2,), 2)])  # no limit: one bar for each of the four pieces, less the two bought
+    [2]
+    """
     pieces = sum(problem.counts)
     left = [pieces if kind.limit is None else kind.limit for kind in problem.kinds]
     for kind, _, times in bars:
@@ -113,7 +138,14 @@ def _best_bar(
 
 
 def trim_bars(problem: CuttingProblem, bars: Bars) -> Bars:
-    """Remove bars that are not needed, dearest first, while every piece stays covered."""
+    """Remove bars that are not needed, dearest first, while every piece stays covered.
+
+    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.problem import build_problem
+    >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
+    >>> trim_bars(problem, [(0, (2,), 3)])
+    [(0, (2,), 2)]
+    """
     held = [[(piece, cut) for piece, cut in enumerate(pattern) if cut] for _, pattern, _ in bars]
     spare = [-count for count in problem.counts]
     for cuts, (_, _, times) in zip(held, bars, strict=True):

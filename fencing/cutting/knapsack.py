@@ -97,7 +97,11 @@ def solve_knapsack(widths: tuple[int, ...], counts: tuple[int, ...], values: lis
 
 
 def find_most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Sequence[int], widest: int) -> Values:
-    """Return ``best`` alone, with a third of the memory, if no pattern is needed."""
+    """Return ``best`` alone, with a third of the memory, if no pattern is needed.
+
+    >>> find_most_worth((3, 5), (2, 1), [4, 7], 8).tolist()
+    [0, 0, 0, 4, 4, 7, 8, 8, 11]
+    """
     best = np.zeros(widest + 1, dtype=np.int64)
     for width, count, value in zip(widths, counts, values, strict=True):
         for times in split_count(min(count, widest // width)) if value > 0 else ():
@@ -107,7 +111,11 @@ def find_most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Se
 
 
 def build_suffix_tables(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Values:
-    """Return a table with the greatest value of pieces i, i + 1 ... within each width in row i; the last row is 0."""
+    """Return a table with the greatest value of pieces i, i + 1 ... within each width in row i; the last row is 0.
+
+    >>> build_suffix_tables((3, 5), (2, 1), [4, 7], 5).tolist()
+    [[0, 0, 0, 4, 4, 7], [0, 0, 0, 0, 0, 7], [0, 0, 0, 0, 0, 0]]
+    """
     table = np.zeros((len(widths) + 1, widest + 1), dtype=np.int64)
     for piece in range(len(widths) - 1, -1, -1):
         row = table[piece]

@@ -16,7 +16,12 @@ START_S = 0.3
 
 
 def list_oversized_pieces(demand: Demand) -> tuple[tuple[int, int], ...]:
-    """Return pieces that are longer than every stock length."""
+    """Return the pieces (length [mm], count) that are longer than every stock length.
+
+    >>> from fencing.cutting.demand import StockLength
+    >>> list_oversized_pieces(Demand(3, ((5000, 1), (2390, 4)), (StockLength(4800, 3650),)))
+    ((5000, 1),)
+    """
     longest = max((stock.usable for stock in demand.stock if stock.have != 0), default=0)
     return tuple((length, count) for length, count in demand.pieces if length > longest)
 
