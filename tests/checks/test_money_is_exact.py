@@ -13,8 +13,11 @@ RECKONING = [
     "fencing/quantities/comparison_prices.py",
     "catalogue/rules/price_bands.py",
     "catalogue/rules/price_rules.py",
-    "catalogue/engine/purchase_options.py",
-    *(str(path.relative_to(ROOT)) for path in sorted((ROOT / "quotes" / "pricing").glob("*.py"))),
+    *(
+        str(path.relative_to(ROOT))
+        for package in ("fencing/buying", "quotes/pricing")
+        for path in sorted((ROOT / package).glob("*.py"))
+    ),
 ]
 
 
