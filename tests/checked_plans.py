@@ -10,9 +10,8 @@ from functools import lru_cache, wraps
 from typing import Any
 
 from fencing import cutting
-from fencing.buying import cut_lengths
+from fencing.buying import buy, cut_lengths
 from fencing.cutting.plan_checker import check
-from quotes.quoting import required_articles
 
 _search = cutting.plan_cuts
 
@@ -34,5 +33,5 @@ def check_every_plan() -> None:
     for module in list(sys.modules.values()):
         if module is not sys.modules[__name__] and getattr(module, "plan_cuts", None) is _search:
             module.plan_cuts = checked  # type: ignore[attr-defined]  # every module that takes the search by its name
-    for caller in (cut_lengths, required_articles):
+    for caller in (buy, cut_lengths):
         caller.plan_cuts = remembered  # type: ignore[attr-defined]  # as above

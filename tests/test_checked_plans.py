@@ -13,7 +13,7 @@ from tests import checked_plans
 DEMAND = Demand(3, ((2238, 8),), (StockLength(6000, 3120),))
 SEARCHERS = (
     "fencing.buying.cut_lengths",
-    "quotes.quoting.required_articles",
+    "fencing.buying.buy",
     "catalogue.engine.cutting_plans",
     "catalogue.engine.cutplan_command",
 )

@@ -1,72 +1,55 @@
-"""Combined purchase of several jobs, and its saving over buying for each job separately."""
+"""Combined purchase of several jobs, and the purchase of each job separately."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import replace
 
+from fencing.buying.needs import COMBINED_POLICY, BuyingPolicy, Needs
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import StockLengthOption, StockOptions
-from fencing.cutting import CONSOLIDATED, Budget
 from fencing.model.pieces import Piece, Quantity
 
-Job = tuple[Sequence[Piece], Sequence[Quantity]]
 
-
-@dataclass(frozen=True, slots=True)
-class Consolidation:
-    """Combined purchase. ``alone`` has each job's own purchase, in order; a job uses the offcuts that are left by then."""
-
-    together: Purchase
-    alone: tuple[tuple[str, Purchase], ...]
-    worth_it: bool
-
-    @property
-    def saving(self) -> Decimal:
-        """Return the saving of the combined purchase [the business's currency]; 0 if separate purchases cost no more.
-
-        >>> none = Purchase((), (), (), ())
-        >>> Consolidation(none, (("A", none),), False).saving
-        Decimal('0')
-        """
-        apart = sum((bought.total for _, bought in self.alone), Decimal(0))
-        return max(Decimal(0), apart - self.together.total)
-
-
-def consolidate(jobs: Mapping[str, Job], market: StockOptions, budget: Budget = CONSOLIDATED) -> Consolidation:
-    """Plan one purchase for several jobs, and calculate its saving.
-
-    Rule: the location of a piece begins with its job's name; counted items are added up before packing.
-
-    Args:
-        jobs: pieces [mm] and quantities by job name, in the order of buying.
-        market: available stock options.
-        budget: work limit of each cutting plan.
-
-    Returns:
-        The common purchase, each job's own, and the saving (never negative).
-
-    Source: house rule.
+def buy_separately(
+    jobs: Mapping[str, Needs], market: StockOptions, policy: BuyingPolicy = COMBINED_POLICY
+) -> dict[str, Purchase]:
+    """Return each job's own purchase, in order; a job uses the offcuts [mm] that are left by then. Source: house rule.
 
     Example: each job alone needs a length of 4800 for one rail of 2390; together one length is enough, with a cut of 3:
 
+        >>> from decimal import Decimal
         >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
-        >>> rail = [Piece("rail", None, None, 2390, None, 1, ("A-1",))]
-        >>> consolidate({"first": (rail, []), "second": (rail, [])}, market).saving
-        Decimal('36')
+        >>> rail = Needs((Piece("rail", None, None, 2390, None, 1, ("A-1",)),), (), 3)
+        >>> jobs = {"first": rail, "second": rail}
+        >>> [str(own.total) for own in buy_separately(jobs, market).values()], str(purchase(combine(jobs), market).total)
+        (['36', '36'], '36')
     """
-    alone: list[tuple[str, Purchase]] = []
-    rest = market
-    for name, (pieces, quantities) in jobs.items():
-        bought = purchase(pieces, quantities, rest, budget)
-        alone.append((name, bought))
-        rest = _without(rest, bought)
-    pieces = [piece for name, job in jobs.items() for piece in _add_job_name(name, job[0])]
-    together = purchase(pieces, _merge([row for _, rows in jobs.values() for row in rows]), market, budget)
-    apart = sum((bought.total for _, bought in alone), Decimal(0))
-    return Consolidation(together, tuple(alone), together.total < apart)
+    alone: dict[str, Purchase] = {}
+    for name, own in jobs.items():
+        alone[name] = purchase(own, market, policy)
+        market = _without(market, alone[name])
+    return alone
+
+
+def combine(jobs: Mapping[str, Needs]) -> Needs:
+    """Return the needs of all jobs: pieces [mm] with their job before their location, equal quantities added up.
+
+    The widest saw cut counts. Strips are reused if the sheets of all jobs have one width. Source: house rule.
+
+    >>> combine({"first": Needs((Piece("rail", None, None, 2390, None, 1, ("A-1",)),), (), 3)}).pieces[0].used_at
+    ('first A-1',)
+    """
+    pieces = [piece for name, own in jobs.items() for piece in _add_job_name(name, own.pieces)]
+    widths = {own.strip_width for own in jobs.values()}
+    return Needs(
+        tuple(pieces),
+        tuple(_merge([row for own in jobs.values() for row in own.quantities])),
+        max(own.kerf for own in jobs.values()),
+        max(own.sheet_step for own in jobs.values()),
+        widths.pop() if len(widths) == 1 else None,
+    )
 
 
 def _add_job_name(job: str, pieces: Sequence[Piece]) -> list[Piece]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 
 from fencing.buying.packs import in_packs
@@ -12,6 +12,8 @@ from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.planner import list_oversized_pieces
 from fencing.model.pieces import Piece
+
+Planner = Callable[[Demand, Budget], CutPlan]
 
 
 def places(amounts: Iterable[Decimal]) -> int:
@@ -53,7 +55,12 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf
 
 
 def plan_cut_lengths(
-    role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions, budget: Budget
+    role: str,
+    finish: str | None,
+    pieces: Sequence[Piece],
+    market: StockOptions,
+    budget: Budget,
+    plan: Planner | None = None,
 ) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
     """Plan the purchase and cuts of one material, and list the pieces that no stock fits.
 
@@ -62,6 +69,7 @@ def plan_cut_lengths(
         pieces: all needed pieces of it [mm].
         market: available stock options.
         budget: work limit of the cutting plan.
+        plan: maker of cutting plans; None: ``plan_cuts``.
 
     Returns:
         The plan with its lengths (None if nothing can be cut), the purchase lines, and the missing pieces.
@@ -85,10 +93,10 @@ def plan_cut_lengths(
     served = tuple(piece for piece in pieces if piece.length not in lost)
     if not served:
         return None, [], missing
-    plan = plan_cuts(demand_for(served, items, kerf), budget)
-    if plan.status is Status.INFEASIBLE:
+    found = (plan or plan_cuts)(demand_for(served, items, kerf), budget)
+    if found.status is Status.INFEASIBLE:
         return None, [], [*missing, *(_missing(piece, "not enough stock on hand") for piece in served)]
-    cutting = Cutting(role, finish, kerf, served, plan, labelled(plan, served, items, role))
+    cutting = Cutting(role, finish, kerf, served, found, labelled(found, served, items, role))
     return cutting, lines_of(cutting, items), missing
 
 

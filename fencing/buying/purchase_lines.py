@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from fencing.cutting import CutBar, CutPlan
@@ -15,6 +16,7 @@ class PurchaseLine:
 
     ``length`` [mm] is set for stock lengths. ``on_hand`` lines come from own stock and cost only their handling. ``price`` is
     for one sale unit. ``why`` has sentences that explain the line.
+    ``ways`` are the equivalent counted components, with the sale units of each.
     """
 
     role: str
@@ -29,6 +31,7 @@ class PurchaseLine:
     why: tuple[str, ...]
     length: int | None = None
     on_hand: bool = False
+    ways: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -57,9 +57,9 @@ class _Strips:
 class _Sheets:
     """Available sheets of one finish; the number on hand decreases with each use."""
 
-    def __init__(self, market: StockOptions, finish: str | None) -> None:
-        self.stock = [item for item in market.stock if item.serves("sheet", finish)]
-        self.made = [item for item in market.made if item.serves("sheet", finish)]
+    def __init__(self, market: StockOptions, role: str, finish: str | None, *, made: bool) -> None:
+        self.stock = [item for item in market.stock if item.serves(role, finish)]
+        self.made = [item for item in market.made if item.serves(role, finish)] if made or not self.stock else []
         self.left = {item: item.have for item in self.stock if item.have is not None}
 
     def take(self, length: int, width: int) -> _Choice | None:
@@ -84,7 +84,7 @@ class _Sheets:
 
 
 def sheets_for(
-    finish: str | None, pieces: Sequence[Piece], market: StockOptions
+    role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions, *, made: bool = True
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
     """Plan the sheets of one finish: longest blanks first, then widest, each from the closest fit.
 
@@ -94,9 +94,10 @@ def sheets_for(
     long enough. The use of strips depends only on the pieces, not on the lengths on sale, so the crew's papers can show it.
 
     Args:
-        finish: the finish, or None.
+        role, finish: role and finish of the material.
         pieces: sheets of the take-off [mm].
         market: available stock options.
+        made: whether articles made to length compete with stock lengths.
 
     Returns:
         Each sheet to buy or use with its blanks, the purchase lines, and the blanks that no sheet fits.
@@ -107,12 +108,12 @@ def sheets_for(
 
         >>> market = StockOptions(stock=(StockLengthOption("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
         >>> narrow = [Piece("sheet", None, None, 1788, width, 1, (bay,)) for width, bay in ((400, "A-1"), (300, "A-2"))]
-        >>> blanks, lines, missing = sheets_for(None, narrow, market)
+        >>> blanks, lines, missing = sheets_for("sheet", None, narrow, market)
         >>> [where for _, _, where in blanks[0].takes], str(lines[0].cost), missing
         (['A-1', 'A-2'], '21', [])
     """
     opened: list[_OpenBlank] = []
-    strips, sheets = _Strips(market), _Sheets(market, finish)
+    strips, sheets = _Strips(market), _Sheets(market, role, finish, made=made)
     missing: Counter[tuple[int, int]] = Counter()
     for length, width, where, site in _required_blanks(pieces):
         number = strips.take(site, width)
@@ -127,10 +128,10 @@ def sheets_for(
         opened[number].takes.append((length, width or None, where))
     blanks = [_blank(sheet, finish) for sheet in opened]
     lost = [
-        Missing("sheet", finish, length, Decimal(count), "no sheet is long and wide enough")
+        Missing(role, finish, length, Decimal(count), "no sheet is long and wide enough")
         for (length, _), count in missing.items()
     ]
-    return blanks, _lines(blanks, opened, finish), lost
+    return blanks, _lines(blanks, opened, role, finish), lost
 
 
 def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
@@ -156,16 +157,18 @@ def _blank(sheet: _OpenBlank, finish: str | None) -> Blank:
     return Blank(choice.sku, finish, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
 
 
-def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], finish: str | None) -> list[PurchaseLine]:
+def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], role: str, finish: str | None) -> list[PurchaseLine]:
     grouped: dict[tuple[bool, str, int], list[Blank]] = defaultdict(list)
     items: dict[str, StockLengthOption | None] = {}
     for blank, sheet in zip(blanks, opened, strict=True):
         grouped[not blank.on_hand, blank.sku, -blank.length].append(blank)
         items[blank.sku] = sheet.choice.item
-    return [_line(own, items[sku], finish) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])]
+    return [
+        _line(own, items[sku], role, finish) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])
+    ]
 
 
-def _line(blanks: list[Blank], item: StockLengthOption | None, finish: str | None) -> PurchaseLine:
+def _line(blanks: list[Blank], item: StockLengthOption | None, role: str, finish: str | None) -> PurchaseLine:
     first = blanks[0]
     net = Decimal(len(blanks))
     counts = Counter(blank.takes[0][0] for blank in blanks)
@@ -178,7 +181,7 @@ def _line(blanks: list[Blank], item: StockLengthOption | None, finish: str | Non
     cost = packed.ordered * price + (net * item.handling if item else Decimal(0))
     zero = Decimal(0)
     return PurchaseLine(
-        "sheet",
+        role,
         finish,
         first.sku,
         "C62",

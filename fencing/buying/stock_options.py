@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
+from decimal import ROUND_CEILING, Decimal
+
+from fencing.buying.needs import BuyingPolicy, Needs
+from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.model.roles import CUT_ROLES
 
 ZERO = Decimal(0)
 ONE = Decimal(1)
+CUBIC_METRE = "MTQ"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +109,28 @@ class CountedItem:
     price: Decimal
     pack: Decimal = ONE
     least: Decimal = ZERO
+    bag_yield: Decimal | None = None
+
+    def sale_units(self, quantity: Decimal, unit: str) -> Decimal:
+        """Return a quantity in sale units: concrete in cubic metres is sold in bags. Source: common practice.
+
+        >>> str(CountedItem("b", "concrete.bag", None, ONE, bag_yield=Decimal("0.015")).sale_units(Decimal("0.33"), "MTQ"))
+        '22'
+        """
+        if self.bag_yield is None or unit != CUBIC_METRE:
+            return quantity
+        return (quantity / self.bag_yield).to_integral_value(ROUND_CEILING)
+
+
+@dataclass(frozen=True, slots=True)
+class OnHand:
+    """Quantity of a component in stock; ``length`` [mm] if it comes in lengths."""
+
+    sku: str
+    role: str
+    finish: str | None
+    length: int | None
+    have: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,3 +156,54 @@ class StockOptions:
         'rail'
         """
         return self.cut_from.get(role, role)
+
+
+def stock_options(
+    options: PurchaseOptions,
+    needed: Needs,
+    policy: BuyingPolicy,
+    on_hand: Iterable[OnHand] = (),
+    supplier: str | None = None,
+) -> StockOptions:
+    """Return what a plan may choose from: the stock, and each article at its lowest price.
+
+    If a supplier is named, only its stock lengths [mm] are returned, at its own prices.
+
+    Source: house rule.
+
+    >>> from fencing.buying.needs import ORDER_POLICY
+    >>> from fencing.buying.supplier_prices import Article, SupplierPrice, SupplierTermsAndPrices
+    >>> bar = Article("R6", "Rail", "rail", None, 6000, None, "C62", None, "")
+    >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31), pack=Decimal(5)),))
+    >>> [item] = stock_options(PurchaseOptions((bar,), (near,)), Needs((), (), 3), ORDER_POLICY).stock
+    >>> item.length, item.pack, str(item.price)
+    (6000, 5, '31')
+    """
+    strips = None if policy.one_each else needed.strip_width
+    widths = {"sheet": strips}
+    stock = [
+        StockLengthOption(
+            item.sku, item.role, item.finish, item.length or 0, ZERO, width=widths.get(item.role), have=int(item.have)
+        )
+        for item in on_hand
+    ]
+    made, counted = list[MadeItem](), list[CountedItem]()
+    for article in options.articles:
+        best = options.cheapest(article.sku, supplier if article.length is not None else None)
+        if best is None:
+            continue
+        named = (article.sku, article.role, article.finish)
+        if article.role not in CUT_ROLES:
+            counted.append(CountedItem(*named, best.price, best.pack, bag_yield=article.bag_yield))
+        elif article.length is None:
+            step = needed.sheet_step if article.role == "sheet" else 1
+            made.append(MadeItem(*named, best.price, step, width=widths.get(article.role)))
+        else:
+            pack = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
+            stock.append(
+                StockLengthOption(*named, article.length, best.price, width=widths.get(article.role), pack=pack)
+            )
+    kerfs = dict.fromkeys(CUT_ROLES - {"sheet"}, needed.kerf)
+    return StockOptions(
+        tuple(stock), () if supplier else tuple(made), tuple(counted), kerfs, {}, needed.kerf, strips is not None
+    )

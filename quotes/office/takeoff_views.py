@@ -11,7 +11,9 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from catalogue.labels import finish_words
+from fencing.buying.needs import BuyingPolicy, Needs
 from fencing.buying.purchase import purchase
+from fencing.buying.stock_options import stock_options
 from fencing.cutting import INTERACTIVE
 from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import InvalidDocument
@@ -30,7 +32,6 @@ from quotes.office.measure_preview import NARROW, WIDE, elevation_of
 from quotes.office.quantity_changes import moved_between, quantity_rows
 from quotes.office.run_fields import FORM_CHOICES, LAYOUT_CHOICES
 from quotes.office.strength_panel import strength_panel
-from quotes.purchasing.available_stock import offered
 from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes
@@ -115,6 +116,7 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
 
 def _saws(taken: TakeOff, found: SystemWithPrices, written: Mapping[str, Any]) -> list[Sawing]:
     """Return the cutting plan of every material that is cut from stock lengths."""
-    offers = offered(found.market, [], found.system.rails.kerf)
-    bought = purchase(placed(taken.pieces, written), taken.quantities, offers, INTERACTIVE)
+    policy = BuyingPolicy(INTERACTIVE)
+    own = Needs(tuple(placed(taken.pieces, written)), taken.quantities, taken.system.rails.kerf)
+    bought = purchase(own, stock_options(found.market, own, policy), policy)
     return [sawing(cutting) for cutting in bought.cuttings if cutting.plan.bars]

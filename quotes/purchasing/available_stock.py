@@ -1,4 +1,4 @@
-"""Builds the engine's purchase options from catalogue and stock, and its demand from a frozen take-off."""
+"""Needs of a frozen take-off, as the engine buys them."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption
-from fencing.buying.stock_options import StockOptions as Offered
-from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice
+from fencing.buying.needs import Needs
+from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.pieces import BreakdownLine, Piece, Quantity
-from fencing.model.roles import CUT_ROLES
 
-KEPT_FROM = 1000  # mm: a remnant shorter than this is scrap
 CUBIC_METRE = "MTQ"
+
+
+def read_needs(takeoff: Mapping[str, Any], market: PurchaseOptions, kerf: int, strips: int | None = None) -> Needs:
+    """Return the needs of a frozen take-off. ``strips`` is the width of a sheet [mm] if its strips can be reused."""
+    return Needs(tuple(read_pieces(takeoff)), tuple(read_quantities(takeoff, market)), kerf, strip_width=strips)
 
 
 def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
@@ -67,38 +69,3 @@ def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
     sheets = [system["sheets"] for system in systems]
     widths = {sheet["cover_mm"] + sheet["lap_mm"] if sheet.get("reuse_strips", True) else None for sheet in sheets}
     return widths.pop() if len(widths) == 1 else None
-
-
-def offered(
-    market: PurchaseOptions, on_hand: Iterable[StockLengthOption], kerf: int, strips: int | None = None
-) -> Offered:
-    """Return the purchase options at the cheapest supplier's price of each article, with the stock.
-
-    ``strips`` is the width of a sheet [mm] if its ripped strips can be reused.
-    """
-    stock = [replace(item, width=strips) if item.role == "sheet" else item for item in on_hand]
-    made, counted = list[MadeItem](), list[CountedItem]()
-    for article in market.articles:
-        best = market.cheapest(article.sku)
-        if best is None:
-            continue
-        if article.role not in CUT_ROLES:
-            counted.append(CountedItem(article.sku, article.role, article.finish, best.price, best.pack))
-        elif article.length is None:
-            made.append(MadeItem(article.sku, article.role, article.finish, best.price, width=_width(article, strips)))
-        else:
-            stock.append(_length(article, best, _width(article, strips)))
-    kerfs = dict.fromkeys(CUT_ROLES - {"sheet"}, kerf)
-    return Offered(tuple(stock), tuple(made), tuple(counted), kerfs, {}, kerf, strips is not None)
-
-
-def _width(article: Article, strips: int | None) -> int | None:
-    return strips if article.role == "sheet" else None
-
-
-def _length(article: Article, best: SupplierPrice, width: int | None) -> StockLengthOption:
-    whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
-    length = article.length or 0
-    return StockLengthOption(
-        article.sku, article.role, article.finish, length, best.price, width=width, keep=KEPT_FROM, pack=whole
-    )

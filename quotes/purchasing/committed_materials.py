@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import ROUND_DOWN, Decimal
 
 from catalogue.models import Component
+from fencing.buying.stock_options import OnHand
 from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job
 from quotes.purchasing.models import (
@@ -18,7 +19,6 @@ from quotes.purchasing.models import (
     ReservationState,
     StockMovement,
 )
-from quotes.purchasing.purchase_plan import OnHand
 
 ZERO = Decimal(0)
 Key = tuple[str, int | None]

@@ -16,6 +16,7 @@ from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.units import whole_fault
+from fencing.buying.needs import Need
 from fencing.buying.packs import in_packs
 from fencing.buying.supplier_orders import Order as Split
 from fencing.buying.supplier_prices import PurchaseOptions, SupplierPrice
@@ -28,7 +29,7 @@ from quotes.purchasing.available_stock import strip_width
 from quotes.purchasing.committed_materials import committed_quantities, merged, not_committed
 from quotes.purchasing.models import LineJob, OrderLine, OrderState, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked, note, require
-from quotes.purchasing.purchase_plan import Need, PurchasePlan, plan_for
+from quotes.purchasing.purchase_plan import PurchasePlan, plan_for
 from quotes.quoting.queries import agreed_build
 from shared.business.accounts import account
 from shared.business.actors import Actor
@@ -144,12 +145,14 @@ def _rows(
     pks = {job.number: job.pk for job in jobs}
     offers = {item.component: item for item in bought.supplier(part.supplier).offers}
     for line in part.lines:
-        needs = [need for need in plan.needs if need.sku == line.component]
+        needs = [need for need in plan.needs if need.name == line.need]
         spare = line.ordered - line.wanted
         weights = plan.weights.get(line.component, {})
         for place, need in enumerate(needs):
             quantity = need.quantity + (spare if place == len(needs) - 1 else ZERO)
-            yield _row(need, quantity, line.price, line.reason, known[need.sku], offers[need.sku], weights, pks)
+            yield _row(
+                need, quantity, line.price, line.reason, known[line.component], offers[line.component], weights, pks
+            )
 
 
 def _row(

@@ -7,42 +7,18 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.combined_jobs import Job, consolidate
-from fencing.buying.purchase import purchase
-from fencing.buying.purchase_lines import Purchase, PurchaseLine
-from fencing.buying.stock_options import StockLengthOption
-from fencing.buying.stock_options import StockOptions as Offered
+from fencing.buying.buy import OrderLimits, Stock, buy
+from fencing.buying.choose_suppliers import Sourcing
+from fencing.buying.combined_jobs import buy_separately, combine
+from fencing.buying.needs import COMBINED_POLICY, ORDER_POLICY, Need
+from fencing.buying.purchase_lines import Purchase
+from fencing.buying.stock_options import OnHand, stock_options
 from fencing.buying.supplier_orders import SupplierSplit
 from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.model.roles import CUT_ROLES
-from quotes.purchasing.available_stock import offered, read_pieces, read_quantities
+from quotes.purchasing.available_stock import read_needs
 
 ZERO = Decimal(0)
-
-
-@dataclass(frozen=True, slots=True)
-class OnHand:
-    """Quantity of a component in stock; ``length`` if it comes in lengths."""
-
-    sku: str
-    role: str
-    finish: str | None
-    length: int | None
-    have: Decimal
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """``quantity`` of a component to buy in sale units; ``count`` and ``length`` if it is made to length."""
-
-    sku: str
-    role: str
-    quantity: Decimal
-    length: int | None
-    count: int | None
-    why: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +26,7 @@ class PurchasePlan:
     """``taken`` is the stock to use by (sku, length) and job; ``weights`` is each job's share of a sku."""
 
     needs: tuple[Need, ...]
-    taken: Mapping[tuple[str, int | None], Decimal]
+    taken: Mapping[Stock, Decimal]
     weights: Mapping[str, Mapping[str, Decimal]]
     sourcing: Sourcing
     saving_from_combining_jobs: Decimal
@@ -94,66 +70,22 @@ def plan_for(
     ``strips`` is the width of a sheet [mm] if its ripped strips can be reused on the same job. ``digits`` are those of the
     currency: amounts of lines are rounded as they are printed.
     """
-    lengths = [_as_stock(item) for item in on_hand if item.length is not None]
-    loose = {item.sku: item for item in on_hand if item.length is None}
-    jobs: dict[str, Job] = {
-        name: (read_pieces(takeoff), read_quantities(takeoff, market)) for name, takeoff in takeoffs.items()
-    }
-    offers = offered(market, lengths, kerf, strips)
-    found, alone, saving = _bought(jobs, offers)
+    jobs = {name: read_needs(takeoff, market, kerf, strips) for name, takeoff in takeoffs.items()}
+    policy, both = (ORDER_POLICY, next(iter(jobs.values()))) if len(jobs) == 1 else (COMBINED_POLICY, combine(jobs))
+    found = buy(both, market, policy, on_hand, OrderLimits(days, max_suppliers, digits))
     if found.missing:
         raise InvalidDocument(
             Fault("/jobs", "supply.missing", f"{item.role} {item.finish or ''} {item.length or ''}: {item.text}.")
             for item in found.missing
         )
-    needs, taken = _needs(found, market, loose)
-    required: dict[str, Decimal] = {}
-    for need in needs:
-        required[need.sku] = required.get(need.sku, ZERO) + need.quantity
-    sourcing = split(required, market.suppliers, days, max_suppliers, digits=digits)
-    return PurchasePlan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
-
-
-def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[str, Purchase], Decimal]:
-    """Return the common purchase, each job's own purchase, and the saving from combining jobs."""
-    if len(jobs) == 1:
-        [(name, (pieces, quantities))] = jobs.items()
-        found = purchase(pieces, quantities, offers)
-        return found, {name: found}, ZERO
-    both = consolidate(jobs, offers)
-    return both.together, dict(both.alone), both.saving
-
-
-def _as_stock(one: OnHand) -> StockLengthOption:
-    return StockLengthOption(one.sku, one.role, one.finish, one.length or 0, ZERO, have=int(one.have))
-
-
-def _needs(
-    found: Purchase, market: PurchaseOptions, loose: Mapping[str, OnHand]
-) -> tuple[list[Need], dict[tuple[str, int | None], Decimal]]:
-    by_metre = {article.sku for article in market.articles if article.role in CUT_ROLES and article.length is None}
-    needs, taken = list[Need](), dict[tuple[str, int | None], Decimal]()
-    for line in found.lines:
-        if line.on_hand:
-            key = line.sku, line.length
-            taken[key] = taken.get(key, ZERO) + line.ordered
-            continue
-        # packs depend on the supplier chosen later; the plan requests what the job needs
-        required = line.net + line.allowance
-        spare = loose.get(line.sku)
-        use = min(spare.have, required) if spare and line.role not in CUT_ROLES else ZERO
-        if use:
-            taken[line.sku, None] = taken.get((line.sku, None), ZERO) + use
-        if required > use:
-            needs.append(_need(line, required - use, line.sku in by_metre))
-    return needs, taken
-
-
-def _need(line: PurchaseLine, required: Decimal, by_metre: bool) -> Need:
-    if by_metre and line.length is not None:
-        metres = required * line.length / 1000
-        return Need(line.sku, line.role, metres, line.length, int(required), line.why)
-    return Need(line.sku, line.role, required, line.length, None, line.why)
+    alone = dict.fromkeys(jobs, found.purchase)
+    if len(jobs) > 1:
+        lengths = [item for item in on_hand if item.length is not None]
+        alone = buy_separately(jobs, stock_options(market, both, policy, lengths), policy)
+    apart = sum((own.total for own in alone.values()), ZERO)
+    saving = max(ZERO, apart - found.purchase.total)
+    weights, gap = _weights(found.purchase, alone), found.purchase.gap_ppm
+    return PurchasePlan(found.needs, found.taken, weights, found.sourcing, saving, gap)
 
 
 def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:

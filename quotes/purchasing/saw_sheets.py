@@ -8,13 +8,15 @@ from dataclasses import replace
 from typing import Any
 
 from catalogue.engine.engine_input import market
+from fencing.buying.needs import ORDER_POLICY
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Blank, Cutting, Purchase
+from fencing.buying.stock_options import stock_options
 from fencing.drawing.saw_sheet import saw_sheets
 from fencing.model.pieces import Piece
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
 from quotes.jobs.models import Job
-from quotes.purchasing.available_stock import offered, read_pieces, read_quantities, strip_width
+from quotes.purchasing.available_stock import read_needs, strip_width
 from quotes.quoting.models import Revision
 from quotes.quoting.queries import agreed, content_and_choices
 from quotes.quoting.totals import build_of
@@ -56,8 +58,9 @@ def _bought(revision: Revision) -> Purchase:
     known = market(revision.business)
     takeoff: Mapping[str, Any] = build.takeoff
     system = build.system
-    offers = offered(known, (), system["rails"]["kerf_mm"], strip_width([system]))
-    return purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
+    own = read_needs(takeoff, known, system["rails"]["kerf_mm"], strip_width([system]))
+    own = replace(own, pieces=tuple(placed(own.pieces, takeoff)))
+    return purchase(own, stock_options(known, own, ORDER_POLICY))
 
 
 def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:

@@ -13,6 +13,7 @@ from django.db.models import F
 from catalogue.models import Component
 from catalogue.queries import components
 from catalogue.rules.units import PIECE, whole_fault
+from fencing.buying.stock_options import OnHand
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
@@ -26,7 +27,6 @@ from quotes.purchasing.models import (
     StockMovement,
     SupplierOrder,
 )
-from quotes.purchasing.purchase_plan import OnHand
 from shared.business.actors import Actor
 from shared.common.problems import Problem
 from shared.database import audit_log

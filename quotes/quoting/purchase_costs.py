@@ -5,22 +5,17 @@ Orders are planned again over all jobs, offcuts and suppliers. Savings from that
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import dataclass
 
-from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_orders import Order, SupplierSplit
-from fencing.buying.supplier_prices import PurchaseOptions, SupplierTermsAndPrices
-from fencing.cutting import Demand
-from fencing.model.faults import InvalidDocument
+from fencing.buying.buy import OrderLimits, PurchaseResult, buy
+from fencing.buying.choose_suppliers import Sourcing
+from fencing.buying.needs import QUOTE_POLICY, Need, needs
+from fencing.buying.supplier_orders import Order
+from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from quotes.pricing.material_costs import MaterialPurchase
 from quotes.quoting.content_costs import BuyingCosts, SingleSupplierCost, SupplierOrderCost
-from quotes.quoting.required_articles import RequiredArticle, wanted_of
-
-LENGTHS_BY = 6
-"""Maximum number of suppliers for which stock lengths are chosen separately."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +24,7 @@ class Buying:
 
     bought: tuple[MaterialPurchase, ...]
     sourcing: Sourcing
-    suppliers: tuple[SupplierTermsAndPrices, ...]
+    market: PurchaseOptions
     short: tuple[str, ...]
 
     @property
@@ -39,78 +34,47 @@ class Buying:
 
     def name(self, code: str) -> str:
         """Return a supplier's name."""
-        return next((supplier.name for supplier in self.suppliers if supplier.code == code and supplier.name), code)
+        return self.market.supplier(code).name or code
 
 
 def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Buying:
     """Return the cheapest purchase of everything a job needs. Raise InvalidDocument with every article that no supplier sells.
 
-    Rule: stock lengths are chosen by the lowest price of each, and again for each supplier on its own. The list with the
-    cheapest split (``fencing.buying.choose_suppliers.split``) is used, the first of equal ones. If no split reaches the
-    minimum orders, the job is priced without them, with a note.
+    Rule: ``fencing.buying.buy`` by the policy of quotes. If no split over the suppliers reaches the minimum orders, the job is
+    priced without them, with a note.
     """
-    suppliers = market.suppliers
-    lists = _lists(takeoff, market, suppliers)
-    tried = [(wanted, _split(wanted, suppliers, digits)) for wanted in lists]
-    wanted, sourcing = min(tried, key=lambda item: (item[1].best is None, item[1].best.total if item[1].best else 0))
-    sourcing = replace(
-        sourcing,
-        alone={supplier.code: _least([own.alone[supplier.code] for _, own in tried]) for supplier in suppliers},
-    )
-    short: tuple[str, ...] = ()
-    if sourcing.best is None:
-        eased = [replace(supplier, minimum_order=Decimal(0)) for supplier in suppliers]
-        sourcing = replace(_split(wanted, eased, digits), alone=sourcing.alone, refused=sourcing.refused)
-        least = {supplier.code: supplier.minimum_order for supplier in suppliers}
-        orders = sourcing.best.orders if sourcing.best else ()
-        short = tuple(order.supplier for order in orders if order.goods < least[order.supplier])
-    return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, suppliers, short)
+    found = buy(needs(takeoff), market, QUOTE_POLICY, limits=OrderLimits(digits=digits))
+    if found.missing:
+        longest: dict[tuple[str, str | None], int] = {}
+        for item in found.missing:
+            longest.setdefault((item.role, item.finish), item.length or 0)
+        raise InvalidDocument(_fault(*named, length, market) for named, length in longest.items())
+    return Buying(tuple(_purchases(found, market)), found.sourcing, market, found.short)
 
 
-def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
-    return min((split for split in splits if split is not None), key=lambda item: item.total, default=None)
+def _purchases(found: PurchaseResult, market: PurchaseOptions) -> list[MaterialPurchase]:
+    """Return what is bought, in the order in which the pieces are cut."""
+    cut = [(cutting.finish, bar.sku) for cutting in found.purchase.cuttings for bar in cutting.bars]
+    used = list(dict.fromkeys([*cut, *((blank.finish, blank.sku) for blank in found.purchase.blanks)]))
+    materials = list(dict.fromkeys((need.role, need.finish) for need in found.needs))
 
+    def position(need: Need) -> tuple[int, int]:
+        first = (need.finish, next(iter(need.ways)))
+        return materials.index((need.role, need.finish)), used.index(first) if first in used else 0
 
-def _lists(
-    takeoff: TakeOff, market: PurchaseOptions, suppliers: Sequence[SupplierTermsAndPrices]
-) -> list[list[RequiredArticle]]:
-    """Return the required articles with stock lengths at the lowest prices, and for each supplier alone; each list once."""
-    plans: dict[Demand, dict[int, int] | None] = {}
-    first, faults = wanted_of(takeoff, market, None, plans)
-    if faults:
-        raise InvalidDocument(faults)
-    lists = [first]
-    for supplier in suppliers if len(suppliers) <= LENGTHS_BY else ():
-        wanted, _ = wanted_of(takeoff, market, supplier.code, plans)
-        if wanted not in lists:
-            lists.append(wanted)
-    return lists
-
-
-def _split(wanted: Sequence[RequiredArticle], suppliers: Sequence[SupplierTermsAndPrices], digits: int) -> Sourcing:
-    needs: dict[str, Decimal | dict[str, Decimal]] = {}
-    for item in wanted:
-        before, ways = needs.get(item.name), dict(item.ways)
-        if len(ways) > 1:
-            needs[item.name] = ways
-        else:  # several finishes may need the same stock length
-            [amount] = ways.values()
-            needs[item.name] = amount + (before if isinstance(before, Decimal) else Decimal(0))
-    return split(needs, suppliers, digits=digits)
-
-
-def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: PurchaseOptions) -> list[MaterialPurchase]:
     known = {item.sku: item for item in market.articles}
-    roles: dict[str, list[RequiredArticle]] = {}
-    for item in wanted:
-        roles.setdefault(item.name, []).append(item)
-    found: dict[str, MaterialPurchase] = {}
-    for order in sourcing.best.orders if sourcing.best else ():
+    own: dict[str, list[Need]] = {}
+    for need in sorted(found.needs, key=position):
+        own.setdefault(need.name, []).append(need)
+    bought: dict[str, MaterialPurchase] = {}
+    for order in found.sourcing.best.orders if found.sourcing.best else ():
         for line in order.lines:
-            article, own = known[line.component], roles[line.need]
-            named = (article.sku, article.label, own[0].role, own[0].finish if len(own) == 1 else None)
-            found[line.need] = MaterialPurchase(
-                *named,
+            article, finishes = known[line.component], {need.finish for need in own[line.need]}
+            bought[line.need] = MaterialPurchase(
+                article.sku,
+                article.label,
+                own[line.need][0].role,
+                finishes.pop() if len(finishes) == 1 else None,
                 line.ordered,
                 article.unit,
                 line.price,
@@ -118,7 +82,24 @@ def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: Purch
                 supplier=order.supplier,
                 why=line.reason,
             )
-    return [found[name] for name in roles]
+    return [bought[name] for name in own]
+
+
+def _fault(role: str, finish: str | None, length: int, market: PurchaseOptions) -> Fault:
+    """Return the error for an article that no supplier sells, or that is too short."""
+    name, pointer = f"{role} in {finish}" if finish else role, f"/catalogue/{role}"
+    sold = list(market.sold(role, finish))
+    if sold:
+        longest = max(item.length or 0 for item in sold)
+        return Fault(pointer, "stock.short", f"{name}: {length} mm is needed, the longest sold is {longest} mm.")
+    text = f"{name}: no supplier sells it today."
+    others = {
+        item.finish for item in market.articles if item.role == role and item.finish and market.cheapest(item.sku)
+    }
+    if others:
+        finishes = f"{role} is sold in {', '.join(sorted(others))}; name one of them under finishes in the measure."
+        text = f"{text[:-1]}; {finishes}" if finish else f"No finish is chosen: {finishes}"
+    return Fault(pointer, "price.missing", text)
 
 
 def buying_costs(buying: Buying) -> BuyingCosts:

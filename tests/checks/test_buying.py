@@ -11,6 +11,7 @@ from decimal import Decimal
 
 import pytest
 
+from fencing.buying.needs import Needs
 from fencing.buying.packs import in_packs
 from fencing.buying.purchase import purchase
 from fencing.buying.stock_options import StockLengthOption, StockOptions
@@ -35,7 +36,7 @@ def test_no_more_stock_is_ordered_than_the_optimum(
     outside: Outside, what: str, source: str, stock: int, pieces: list[tuple[int, int]], theirs: int
 ) -> None:
     wanted = tuple(Piece("rail", None, None, length, None, count, ("A",) * count) for length, count in pieces)
-    bought = purchase(wanted, (), StockOptions((StockLengthOption("bar", "rail", None, stock, Decimal(1)),)))
+    bought = purchase(Needs(wanted, (), 0), StockOptions((StockLengthOption("bar", "rail", None, stock, Decimal(1)),)))
     (line,) = bought.lines
     assert not bought.missing
     outside(what, stage="buying", source=source, ours=int(line.ordered), theirs=theirs)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -10,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fencing.buying.combined_jobs import Job, consolidate
-from fencing.buying.purchase import purchase
+from fencing.buying.combined_jobs import buy_separately, combine
+from fencing.buying.needs import ORDER_POLICY, BuyingPolicy, Needs
+from fencing.buying.purchase import purchase as planned
 from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption, StockOptions
 from fencing.cutting import Budget
@@ -20,7 +22,17 @@ from fencing.model.pieces import BreakdownLine, Piece, Quantity
 
 RAIL_60 = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 RAIL_48 = StockLengthOption("RL-48", "rail", None, 4800, Decimal("26.10"))
-QUICK = Budget(work=1_000_000, seconds=5, polish=False)
+QUICK = BuyingPolicy(Budget(work=1_000_000, seconds=5, polish=False))
+
+
+def needed(pieces: Sequence[Piece], quantities: Sequence[Quantity] = ()) -> Needs:
+    return Needs(tuple(pieces), tuple(quantities), 3)
+
+
+def purchase(
+    pieces: Sequence[Piece], quantities: Sequence[Quantity], market: StockOptions, policy: BuyingPolicy = ORDER_POLICY
+) -> Purchase:
+    return planned(needed(pieces, quantities), market, policy)
 
 
 def rails(length: int, count: int, *where: str, role: str = "rail", finish: str | None = "slate") -> Piece:
@@ -121,8 +133,8 @@ def test_a_strip_serves_once_and_on_its_own_site_only() -> None:
     full = StockOptions((StockLengthOption("SH", "sheet", None, 1800, Decimal(18), width=822),), rip=3)
     bought = sound(purchase([sheet(1788, 300, "A-1"), sheet(1788, 250, "A-2", "A-3")], [], full))
     assert [[where for _, _, where in blank.takes] for blank in bought.blanks] == [["A-1", "A-2"], ["A-3"]]
-    jobs: dict[str, Job] = {"J1": ([sheet(1788, 500, "A-1")], []), "J2": ([sheet(1500, 300, "A-1")], [])}
-    assert ordered(consolidate(jobs, full).together) == {"SH": Decimal(2)}
+    jobs = {"J1": needed([sheet(1788, 500, "A-1")]), "J2": needed([sheet(1500, 300, "A-1")])}
+    assert ordered(planned(combine(jobs), full)) == {"SH": Decimal(2)}
 
 
 def test_which_strip_serves_what_does_not_hang_on_the_lengths_on_sale() -> None:
@@ -186,32 +198,31 @@ def test_what_nothing_serves_is_named_and_the_rest_is_bought() -> None:
 
 def test_two_jobs_together_cost_less_and_the_saving_is_shown() -> None:
     # each job alone: one piece of 2400 from a bar of 4800 at 26.10; together both come off one bar
-    jobs = {"J1": ([rails(2390, 1)], [screws(60, 0)]), "J2": ([rails(2390, 1)], [screws(40, 0)])}
+    jobs = {"J1": needed([rails(2390, 1)], [screws(60, 0)]), "J2": needed([rails(2390, 1)], [screws(40, 0)])}
     market = StockOptions(
         (RAIL_48,), counted=(CountedItem("SC", "screw", None, Decimal("0.08"), Decimal(100)),), kerf={"rail": 3}
     )
-    found = consolidate(jobs, market, QUICK)
-    sound(found.together)
-    assert found.saving == Decimal("26.10") + Decimal("8.00")
-    assert [label.used_at for label in found.together.cuttings[0].bars[0].pieces] == ["J1 A-1", "J2 A-1"]
+    together = sound(planned(combine(jobs), market, QUICK))
+    apart = sum(bought.total for bought in buy_separately(jobs, market, QUICK).values())
+    assert apart - together.total == Decimal("26.10") + Decimal("8.00")
+    assert [label.used_at for label in together.cuttings[0].bars[0].pieces] == ["J1 A-1", "J2 A-1"]
 
 
 def test_a_remnant_is_not_promised_to_two_jobs() -> None:
     remnant = StockLengthOption("R", "rail", None, 2400, Decimal(0), have=1)
-    jobs: dict[str, Job] = {"J1": ([rails(2390, 1)], []), "J2": ([rails(2390, 1)], [])}
-    found = consolidate(jobs, StockOptions((RAIL_48, remnant), kerf={"rail": 3}), QUICK)
-    assert [bought.total for _, bought in found.alone] == [Decimal(0), Decimal("26.10")]
-    assert (found.saving, found.worth_it) == (Decimal(0), False)
+    jobs = {"J1": needed([rails(2390, 1)]), "J2": needed([rails(2390, 1)])}
+    found = buy_separately(jobs, StockOptions((RAIL_48, remnant), kerf={"rail": 3}), QUICK)
+    assert [bought.total for bought in found.values()] == [Decimal(0), Decimal("26.10")]
 
 
 lengths = st.integers(100, 5900)
-needed = st.lists(
+pieces_needed = st.lists(
     st.tuples(st.sampled_from(["rail", "gate.rail", "post.square"]), lengths, st.integers(1, 6)), max_size=8
 )
 
 
 @settings(max_examples=60, deadline=None)
-@given(needed, st.lists(st.tuples(st.integers(300, 3000), st.integers(1, 2)), max_size=3))
+@given(pieces_needed, st.lists(st.tuples(st.integers(300, 3000), st.integers(1, 2)), max_size=3))
 def test_every_piece_is_in_the_plan_once_and_the_total_is_its_lines(
     wanted: list[tuple[str, int, int]], remnants: list[tuple[int, int]]
 ) -> None:

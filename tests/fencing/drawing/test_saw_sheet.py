@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from lxml import etree
 
+from fencing.buying.needs import Needs
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Cutting
 from fencing.buying.stock_options import StockLengthOption, StockOptions
@@ -18,7 +19,7 @@ STOCK = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 def cutting(count: int, used_at: str = "A-1", trim: int = 0) -> Cutting:
     piece = Piece("rail", None, "slate", 2238, None, count, (used_at,) * count)
     stock = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"), trim=trim)
-    return purchase([piece], [], StockOptions((stock,), kerf={"rail": 3})).cuttings[0]
+    return purchase(Needs((piece,), (), 3), StockOptions((stock,), kerf={"rail": 3})).cuttings[0]
 
 
 def texts(sheet: str) -> list[str]:
@@ -54,7 +55,7 @@ def test_bars_cut_alike_are_drawn_once_with_their_numbers_and_places() -> None:
 def test_places_that_take_more_than_a_sheet_go_on_in_the_next() -> None:
     names = tuple(f"{'ABCDEFGH'[place % 8]}-{place}" for place in range(400))  # neighbours never of one run
     piece = Piece("rail", None, "slate", 2238, None, 400, names)
-    made = purchase([piece], [], StockOptions((STOCK,), kerf={"rail": 3})).cuttings[0]
+    made = purchase(Needs((piece,), (), 3), StockOptions((STOCK,), kerf={"rail": 3})).cuttings[0]
     sheets = saw_sheets(made, "Lot 12", height=60)
     assert len(sheets) > 1
     drawn = [float(etree.fromstring(sheet.encode()).get("height", "").removesuffix("mm")) for sheet in sheets]

@@ -206,7 +206,7 @@ def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
     yard: Business, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     job = agreed_job(yard, 12000)
-    sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "sheet")
+    sku = next(need.name for need in plan_jobs([job]).needs if need.role == "sheet")
     sheet = components(yard).get(sku=sku)
     item = stock_services.add_stock(
         component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring"
@@ -237,13 +237,13 @@ def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
 def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business) -> None:
     job = agreed_job(yard, 12000)
     need = next(need for need in plan_jobs([job]).needs if need.role == "sheet")
-    sheet = components(yard).get(sku=need.sku)
+    sheet = components(yard).get(sku=need.name)
     item = stock_services.add_stock(
         component=sheet, quantity=Decimal(3), actor=actor_of(yard), reason="left from spring"
     )
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
     order_for(jobs=[job], actor=actor_of(yard))
-    assert OrderLine.objects.of(yard).get(sku=need.sku).required_quantity == need.quantity - 3
+    assert OrderLine.objects.of(yard).get(sku=need.name).required_quantity == need.quantity - 3
     assert sum(reservation.quantity for reservation in Reservation.objects.of(yard).filter(job=job)) == 3
 
 
@@ -285,8 +285,8 @@ def test_a_split_that_cannot_be_says_why(yard: Business) -> None:
 def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> None:
     job = agreed_job(yard, 12000)
     bought = plan_jobs([job])
-    sku = next(need.sku for need in bought.needs if need.role == "sheet")
-    wanted = sum(need.quantity for need in bought.needs if need.sku == sku)
+    sku = next(need.name for need in bought.needs if need.role == "sheet")
+    wanted = sum(need.quantity for need in bought.needs if need.name == sku)
     sheet = components(yard).get(sku=sku)
     stock_services.add_stock(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
     order_for(jobs=[job], actor=actor_of(yard))
@@ -298,7 +298,7 @@ def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> Non
 def test_a_remnant_long_enough_is_cut_before_a_rail_is_bought(yard: Business) -> None:
     job = agreed_job(yard, 12000)
     before = sum(need.quantity for need in plan_jobs([job]).needs if need.role == "rail")
-    sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "rail")
+    sku = next(need.name for need in plan_jobs([job]).needs if need.role == "rail")
     rail = components(yard).get(sku=sku)
     longest = rail.length_mm or 0
     stock_services.add_stock(

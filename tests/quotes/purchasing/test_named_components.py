@@ -44,10 +44,10 @@ def test_concrete_is_ordered_in_the_bags_that_cost_least_for_it(
 ) -> None:
     """0.330 m3 takes 22 bags of 0.0150 m3 at 9, which is 198, or 33 bags of 0.0100 m3 at 7, which is 231."""
     needs = plan_for({"J1": takeoff(None)}, market(*bags), kerf=3).needs
-    assert [(need.sku, need.quantity) for need in needs] == [("CB-30", Decimal(22))]
+    assert [(need.name, need.quantity) for need in needs] == [("CB-30", Decimal(22))]
 
 
 @pytest.mark.parametrize("bags", [(LARGE, SMALL), (SMALL, LARGE)])
 def test_the_bag_that_the_fence_system_names_is_ordered(bags: tuple[tuple[Article, SupplierPrice], ...]) -> None:
     needs = plan_for({"J1": takeoff("CB-20")}, market(*bags), kerf=3).needs
-    assert [(need.sku, need.quantity) for need in needs] == [("CB-20", Decimal(33))]
+    assert [(need.name, need.quantity) for need in needs] == [("CB-20", Decimal(33))]

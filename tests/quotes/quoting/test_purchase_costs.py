@@ -154,6 +154,16 @@ def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
     assert (ordered.quantity, ordered.cost) == (metres.to_integral_value(ROUND_CEILING), ordered.quantity * 9)
 
 
+def test_the_metres_of_all_finishes_that_the_same_rails_serve_are_added_up() -> None:
+    takeoff = taken_off(
+        replace(RUN, finishes=Finishes(rail="moss")), replace(RUN, id="B", finishes=Finishes(rail="chalk"))
+    )
+    millimetres = sum(piece.length * piece.count for piece in takeoff.pieces if piece.role == "rail")
+    rails = [(article(sku, "rail"), sold(sku, price)) for sku, price in (("rail m", "4.00"), ("rail n", "5.00"))]
+    [line] = [item for item in bought_for(takeoff, market(*rails)).bought if item.role == "rail"]
+    assert (line.sku, line.quantity) == ("rail m", (Decimal(millimetres) / 1000).to_integral_value(ROUND_CEILING))
+
+
 def seller(code: str, *fees: tuple[str, str]) -> SupplierTermsAndPrices:
     bands = tuple((Decimal(start), Decimal(amount)) for start, amount in fees)
     return SupplierTermsAndPrices(code, delivery=bands)
