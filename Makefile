@@ -42,7 +42,7 @@ lint: setup
 	$(BIN)/mypy .
 	$(BIN)/lint-imports
 	$(BIN)/djlint . --lint --quiet
-	test ! -x $(BIN)/biome || $(BIN)/biome lint --error-on-warnings .
+	@sh .ci/lint_scripts
 	$(BIN)/python .ci/plain_words.py
 
 format: setup

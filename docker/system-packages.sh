@@ -3,7 +3,7 @@
 # As root or with sudo it installs what is missing; otherwise it says in one line what to install, and goes on.
 set -eu
 runtime="python3-venv libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz0b libharfbuzz-subset0 libfontconfig1"
-tests="chromium postgresql redis-server poppler-utils git curl nodejs"
+tests="chromium postgresql redis-server poppler-utils git curl nodejs npm"
 case "${1:-runtime}" in
   runtime) wanted="$runtime" ;;
   tests) wanted="$runtime $tests" ;;
@@ -16,6 +16,7 @@ there() {
     python3-venv) python3 -c 'import ensurepip, venv' 2>/dev/null ;;
     curl) command -v curl >/dev/null ;;
     nodejs) command -v node >/dev/null ;;
+    npm) command -v npm >/dev/null ;;
     *) dpkg-query -W -f '${db:Status-Status}' "$1" 2>/dev/null | grep -qx installed ;;
   esac
 }
