@@ -51,6 +51,39 @@ def seen_on(client: Client, page: str, action: str = "") -> dict[str, str]:
     return hidden_in(client.get(page).content.decode(), action)
 
 
+class Values(HTMLParser):
+    """Values that a browser would send of a page's fields as they are shown. The last field of a name counts."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.shown: dict[str, str] = {}
+        self._select = self._text = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = {name: value or "" for name, value in attrs}
+        name, kind = values.get("name", ""), values.get("type", "text")
+        if tag == "input" and name and kind not in {"submit", "file"}:
+            if kind not in {"checkbox", "radio"} or "checked" in values:
+                self.shown[name] = values.get("value", "")
+        elif tag == "select":
+            self._select = name
+        elif tag == "option" and self._select and ("selected" in values or self._select not in self.shown):
+            self.shown[self._select] = values.get("value", "")
+        elif tag == "textarea":
+            self._text, self.shown[name] = name, ""
+
+    def handle_data(self, data: str) -> None:
+        if self._text:
+            self.shown[self._text] += data.removeprefix("\n")
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "select":
+            self._select = ""
+        elif tag == "textarea":
+            self._text = ""
+
+
 def press(client: Client, page: str, entered: Mapping[str, Any], at: str = "", **options: Any) -> Any:
     """Open a page, fill in a form of it and send it, to ``at`` if that is another address."""
     return client.post(at or page, {**seen_on(client, page, at), **entered}, **options)
