@@ -7,7 +7,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import Http404, HttpResponse
@@ -21,21 +21,19 @@ from catalogue.engine.completeness import missing_items
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets.sample_catalogue import is_empty, load_sample_catalogue
 from catalogue.views.list_cells import head_of, heads, rows_of
-from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored_record
+from catalogue.views.record_form import RecordForm, choices_of, stored_record
 from catalogue.views.systems import in_names
 from catalogue.views.tabs import ONE, WORDS, parts_line, visible
 from fencing.model.faults import InvalidDocument
-from shared.api.serializers import validated_data
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import today
-from shared.common.form_fields import FormField, unplaced
-from shared.common.money import minor_digits
-from shared.common.problems import Problem, from_validation
+from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
-from shared.web.page_errors import PAGE_ERRORS, error_status, errors_by_field
-from shared.web.seen_version import acting_on, field_facts
+from shared.web.forms import PageForm, TextField, entries
+from shared.web.page_errors import PAGE_ERRORS
+from shared.web.seen_version import acting_on
 
 ORDER = {
     "components": ("role", "name"), "supplier-prices": ("component__name", "supplier__name", "-valid_from"),
@@ -103,7 +101,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
         "heads": heads(name),
         "rows": shown,
         "page": page,
-        "asked": [_asking(request.business, name, key, asked.get(key, "")) for key in resource.parameters],
+        "filter": _filter_form(request.business, name, asked),
         "query": f"&{urlencode(asked)}" if asked else "",
         "locale": request.business.locale,
         "currency": request.business.currency,
@@ -112,14 +110,15 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     return render(request, "catalogue/list.html", values)
 
 
-def _asking(business: Business, name: str, key: str, value: str) -> FormField:
-    """Return a filter field of a list."""
-    label = {"q": "Contains", "as_of": "Valid on"}.get(key) or head_of(name, key)
-    choices = choices_of(business, key, needed=True)
-    kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
-    if kind == "select":
-        choices = (("", "All"), *choices, *(((value, value),) if value and value not in dict(choices) else ()))
-    return FormField(key, label, value, kind, choices=choices)
+def _filter_form(business: Business, name: str, asked: Mapping[str, str]) -> PageForm:
+    """Return the form that filters a list."""
+    fields = {}
+    for key in RESOURCES[name].parameters:
+        choices = choices_of(business, key, needed=True)
+        kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
+        label = {"q": "Contains", "as_of": "Valid on"}.get(key) or head_of(name, key)
+        fields[key] = TextField(label, kind, choices=(("", "All"), *choices) if kind == "select" else choices)
+    return PageForm(fields=fields, initial={**asked})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -127,78 +126,59 @@ def _asking(business: Business, name: str, key: str, value: str) -> FormField:
 def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpResponse:
     """One row to look at, change or remove; without a ref a new one."""
     resource = _resource(request, name)
-    row = find(resource.rows(request.business), ref) if ref else None
-    if request.method != "POST":
-        given = _form_values(request.business, resource, ref) if row else _begun(request, resource)
-        return _form(request, name, given, {}, ref)
-    if not request.actor.may(resource.write):
+    rows = resource.rows(request.business)
+    initial = stored_record(resource, request.business, find(rows, ref).ref) if ref else _begun(request)
+    removes = bool(ref) and request.POST.get("do") == "remove"
+    form = RecordForm(resource, request.business, removes=removes, initial=initial, **entries(request))
+    if request.method == "POST" and not request.actor.may(resource.write):
         raise PermissionDenied
-    try:
-        _write(request, resource, ref)
-    except PAGE_ERRORS as refused:
-        return _form(request, name, request.POST.dict(), errors_by_field(refused), ref, error_status(refused))
-    except ValidationError as fault:
-        return _form(request, name, request.POST.dict(), _pointed(fault), ref)
-    messages.success(request, "Deleted." if request.POST.get("do") == "remove" else "Saved.")
-    wanted = request.POST.get("for", "")
-    if wanted and queries.systems(request.business).filter(ref=wanted).exists():
-        return redirect("fence-system", wanted)
-    return redirect("prices-list", name)
+    if form.is_valid():
+        try:
+            _write(request, form, ref)
+        except PAGE_ERRORS as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "Deleted." if removes else "Saved.")
+            asked = request.POST.get("for", "")
+            is_system = bool(asked) and queries.systems(request.business).filter(ref=asked).exists()
+            return redirect("fence-system", asked) if is_system else redirect("prices-list", name)
+    row = find(rows, ref) if ref else None
+    values = {
+        **_list_context(request, name),
+        "form": form,
+        "ref": ref,
+        "title": _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(' ')[2]}",
+        "wanted": (request.POST if request.method == "POST" else request.GET).get("for", ""),
+        "row": row,
+        "facts": _facts(resource)(row) if row else None,
+    }
+    return render(request, "catalogue/row.html", values, status=form.status)
 
 
-def _form_values(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
-    return as_typed(resource, stored_record(resource, business, ref), minor_digits(business.currency))
-
-
-def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
+def _begun(request: MemberRequest) -> dict[str, str]:
     """Return the first values of a new record: those of the link, and today."""
-    fields = resource.body().fields
-    began = {"sale_unit": "C62", "valid_from": str(today(request.business))}
-    asked = {key: value[:200] for key, value in request.GET.dict().items()}
-    return {key: value for key, value in {**began, **asked}.items() if key in fields and value}
+    asked = {key: value[:200] for key, value in request.GET.dict().items() if value}
+    return {"sale_unit": "C62", "valid_from": str(today(request.business)), **asked}
 
 
-def _write(request: MemberRequest, resource: Resource, ref: str) -> None:
+def _write(request: MemberRequest, form: RecordForm, ref: str) -> None:
+    resource, actor = form.resource, request.actor
     if not ref:
         with transaction.atomic():
-            values = _entered(request, resource)
-            resource.add(resource.model(business=request.business), actor=request.actor, values=values)
+            resource.add(resource.model(business=request.business), actor=actor, values=form.cleaned_data)
         return
-    with acting_on(request, resource.rows(request.business), ref, _facts_of(resource)) as row:
-        if request.POST.get("do") == "remove":
-            resource.remove(row, actor=request.actor)
+    with acting_on(request, resource.rows(request.business), ref, _facts(resource)) as row:
+        if form.removes:
+            resource.remove(row, actor=actor)
         else:
-            resource.change(row, actor=request.actor, values=_entered(request, resource))
+            resource.change(row, actor=actor, values=form.cleaned_data)
 
 
-def _entered(request: MemberRequest, resource: Resource) -> dict[str, Any]:
-    return resource.resolve(request.business, validated_data(resource.body, read_typed(resource, request.POST)))
-
-
-def _facts_of(resource: Resource) -> Callable[[Any], dict[str, str]]:
+def _facts(resource: Resource) -> Callable[[Any], dict[str, str]]:
     """Return a function that gives the values of a record as its form shows them, by label."""
-
-    def facts(row: Any) -> dict[str, str]:
-        return field_facts(boxes(resource, _form_values(row.business, resource, row.ref), {}, row.business))
-
-    return facts
-
-
-def _pointed(fault: ValidationError) -> dict[str, str]:
-    return {error["pointer"].removeprefix("#"): error["detail"] for error in from_validation(fault).errors}
-
-
-def _form(
-    request: MemberRequest, name: str, given: Mapping[str, Any], faults: Mapping[str, str], ref: str, status: int = 422
-) -> HttpResponse:
-    shown = boxes(RESOURCES[name], given, faults, request.business)
-    row = find(RESOURCES[name].rows(request.business), ref) if ref else None
-    wanted = (request.POST if request.method == "POST" else request.GET).get("for", "")
-    title = _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(chr(32))[2]}"
-    values = {**_list_context(request, name), "boxes": shown, "loose": unplaced(faults, shown), "ref": ref, "title": title,
-              "boxes_faulty": sum(1 for box in shown if box.fault),
-              "wanted": wanted, "row": row, "facts": _facts_of(RESOURCES[name])(row) if row else None}  # fmt: skip
-    return render(request, "catalogue/row.html", values, status=status if faults else 200)
+    return lambda row: RecordForm(
+        resource, row.business, initial=stored_record(resource, row.business, row.ref)
+    ).facts()
 
 
 def _title(business: Business, name: str, ref: str) -> str:

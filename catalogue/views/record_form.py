@@ -1,11 +1,11 @@
-"""A resource of the catalogue as a form: a box for each member that may be written, and what was typed as a body again."""
+"""Forms of the catalogue's records. The API's bodies give their fields and validate their entries."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from django.http import QueryDict
+from django import forms
 from rest_framework import serializers
 
 from catalogue import labels, queries
@@ -14,13 +14,16 @@ from catalogue.api.resources import Resource
 from catalogue.rules.codes import SALE_UNITS
 from catalogue.rules.price_bands import MAX_BANDS
 from catalogue.rules.price_rules import RuleKind
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import ROLES
-from shared.api.serializers import ExactField, TextField
+from shared.api.serializers import ExactField, validated_data
 from shared.business.models import Business
 from shared.common.figures import localize
-from shared.common.form_fields import FormField, shown_number, typed_number
+from shared.common.form_fields import shown_number, typed_number
+from shared.common.money import minor_digits
 from shared.common.typed_lengths import LEVEL, read_length
 from shared.common.typed_shares import read_percent
+from shared.web.forms import PageForm, TextField
 
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",
@@ -53,6 +56,67 @@ FIRST = frozenset({"component", "supplier"})
 MAX_PICKED = 300
 PERCENTAGES = frozenset({RuleKind.MARKUP, RuleKind.DISCOUNT, RuleKind.TAX, RuleKind.PAYMENT})
 """Kinds of price rules whose amount is a percentage."""
+
+
+class RecordForm(PageForm):
+    """Form of a record, with a field for each member of the API's body, which validates the entries.
+
+    ``removes``: the record is removed, so its entries are not validated.
+    """
+
+    def __init__(self, resource: Resource, business: Business, *, removes: bool = False, **options: Any) -> None:
+        members = sorted(resource.body().fields.items(), key=lambda item: item[0] not in FIRST)
+        kind = (options.get("data") or {}).get("kind", "")
+        fields = {name: _form_field(name, member, business, kind) for name, member in members}
+        super().__init__(fields=fields, **options)
+        self.resource, self.business, self.removes = resource, business, removes
+
+    def body(self) -> dict[str, Any]:
+        """Return the entries as an API body; empty fields are left out, or null if null is allowed."""
+        body: dict[str, Any] = {}
+        for name, member in self.resource.body().fields.items():
+            value = self.cleaned_data[name]
+            if value != "":
+                body[name] = value
+            elif name in BANDS:
+                body[name] = []
+            elif getattr(member, "allow_null", False):
+                body[name] = None
+            elif getattr(member, "allow_blank", False):
+                body[name] = ""
+        return body
+
+    def clean(self) -> dict[str, Any]:
+        """Return the values of the record."""
+        if self.removes:
+            return self.cleaned_data
+        try:
+            values = validated_data(self.resource.body, self.body())
+            return self.resource.resolve(self.business, values)
+        except InvalidDocument as refused:
+            self.refuse(InvalidDocument(_in_words(fault) for fault in refused.faults))
+        return self.cleaned_data
+
+
+def stored_record(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
+    """Return the members of a stored record."""
+    return serialize_row(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
+
+
+def word(name: str) -> str:
+    """Return the label of a field."""
+    return WORDS.get(name, name.replace("_", " ").capitalize())
+
+
+def choices_of(business: Business, name: str, *, needed: bool) -> tuple[tuple[str, str], ...]:
+    """Return the choices of a field as names with codes; none if any text may be entered."""
+    if name == "component":
+        return tuple(queries.components(business).order_by("sku").values_list("sku", "name")[:MAX_PICKED])
+    words = _SAME_FOR_ALL.get(name) or (_OWN[name](business) if name in _OWN else {})
+    listed = tuple((code, f"{label} ({code})" if label != code else code) for code, label in words.items())
+    return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
+
+
 _SAME_FOR_ALL: Mapping[str, Mapping[str, str]] = {
     "role": {role: labels.role_word(role) for role in ROLES}, "sale_unit": SALE_UNITS, "kind": labels.KINDS,
 }  # fmt: skip
@@ -61,123 +125,49 @@ _OWN: Mapping[str, Callable[[Business], Mapping[str, str]]] = {
 }  # fmt: skip
 
 
-def word(name: str) -> str:
-    """Return the label of a field."""
-    return WORDS.get(name, name.replace("_", " ").capitalize())
-
-
-def boxes(
-    resource: Resource, values: Mapping[str, Any], faults: Mapping[str, str], business: Business | None = None
-) -> list[FormField]:
-    """Return the form's fields with ``values``; finishes, suppliers and components to choose are the business's."""
-    fields = sorted(resource.body().fields.items(), key=lambda item: item[0] not in FIRST)
-    return [
-        _box(name, field, values, faults.get(f"/{name}", ""), choices_of(business, name, needed=field.required))
-        for name, field in fields
-    ]
-
-
-def choices_of(business: Business | None, name: str, *, needed: bool) -> tuple[tuple[str, str], ...]:
-    """Return the choices of a field as names with codes; none if any text may be entered."""
-    if name == "component":
-        rows = queries.components(business).order_by("sku") if business else None
-        return () if rows is None else tuple(rows.values_list("sku", "name")[:MAX_PICKED])
-    words = _words(business, name)
-    listed = tuple((code, f"{label} ({code})" if label != code else code) for code, label in words.items())
-    return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
-
-
-def _words(business: Business | None, name: str) -> Mapping[str, str]:
-    """Return the names of all choices of a field by code; empty if it has no choices."""
-    if name in _SAME_FOR_ALL:
-        return _SAME_FOR_ALL[name]
-    return _OWN[name](business) if business and name in _OWN else {}
-
-
-def _box(
-    name: str, field: Any, values: Mapping[str, Any], fault: str, choices: tuple[tuple[str, str], ...]
-) -> FormField:
-    value = values.get(name)
+def _form_field(name: str, member: Any, business: Business, kind: str) -> forms.Field:
+    """Return the field of a member. ``kind`` is the kind of a price rule, whose amount may be a percentage."""
+    hint = HINTS.get(name, "")
+    if isinstance(member, serializers.BooleanField):
+        return forms.BooleanField(label=word(name), help_text=hint, required=False, initial=name == "active")
+    choices = choices_of(business, name, needed=member.required)
+    longest = getattr(member, "max_length", None)
+    options: dict[str, Any] = {"hint": hint, "choices": choices, "wide": name in WIDE, "longest": longest}
     if choices:
-        kind = "pick" if name == "component" else "select"
-        if kind == "select" and value and value not in dict(choices):
-            choices = (*choices, (str(value), str(value)))
-    else:
-        kind, value = _field_type(name, field, value)
-    most = getattr(field, "max_length", 0) or 0
-    text, hint = "" if value is None else str(value), HINTS.get(name, "")
-    return FormField(
-        name, word(name), text, kind, _on_page(name, fault), localize(hint) if name in BANDS else hint, choices, most,
-        wide=name in WIDE,
-    )  # fmt: skip
-
-
-def _on_page(name: str, fault: str) -> str:
-    """Return a fault in the words of the form, in which pairs are entered on one line."""
-    if name in BANDS and "decimal strings" in fault:
-        return f"Write pairs as in the line below, semicolons between them: at most {MAX_BANDS}."
-    return fault
-
-
-def _field_type(name: str, field: Any, value: Any) -> tuple[str, Any]:
-    """Return the input type of a field, and its value."""
-    if isinstance(field, serializers.BooleanField):
-        ticked = name == "active" if value is None else value
-        return "check", "1" if ticked else ""
-    if isinstance(field, serializers.DateField):
-        return "date", value
+        return TextField(word(name), "pick" if name == "component" else "select", **options)
     if name in BANDS:
-        return "text", written_bands(value)
-    return "text" if isinstance(field, TextField) else "number", value
+        return TextField(word(name), **{**options, "hint": localize(hint)}, read=_read_bands, show=_written_bands)
+    if isinstance(member, ExactField):
+        least = minor_digits(business.currency) if name in MONEY else 0
+        read = read_percent if name == "value" and kind in PERCENTAGES else typed_number
+        return TextField(word(name), "number", **options, read=read, show=lambda value: shown_number(value, least))
+    if isinstance(member, serializers.IntegerField):
+        return TextField(word(name), "number", **options, read=_read_length if name.endswith("_mm") else _read_whole)
+    date = isinstance(member, serializers.DateField)
+    return TextField(word(name), "date" if date else "text", **options)
 
 
-def written_bands(value: Any) -> str:
+def _read_length(text: str) -> int | str:
+    return read_length(text, LEVEL)
+
+
+def _read_whole(text: str) -> int | str:
+    number = typed_number(text)
+    return int(number) if number.isascii() and number.isdigit() and len(number) < 10 else text
+
+
+def _read_bands(text: str) -> list[list[str]]:
+    return [[typed_number(item) for item in pair.split(None, 1)] for pair in text.split(";") if pair.strip()]
+
+
+def _written_bands(value: Any) -> str:
     """Return [[from, amount], ...] as entered text; other text is unchanged."""
-    if isinstance(value, str):
-        return value
-    return "; ".join(localize(f"{start} {amount}") for start, amount in value or ())
+    return value if isinstance(value, str) else "; ".join(localize(f"{start} {amount}") for start, amount in value)
 
 
-def stored_record(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
-    """Return a stored row's members."""
-    return serialize_row(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
-
-
-def as_typed(resource: Resource, row: Mapping[str, Any], digits: int) -> dict[str, Any]:
-    """Return the fields of a record as entered text; ``digits`` are those of the business's currency."""
-    exact = {name for name, field in resource.body().fields.items() if isinstance(field, ExactField)}
-    return {
-        name: shown_number(value, digits if name in MONEY else 0) if name in exact else value
-        for name, value in row.items()
-    }
-
-
-def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
-    """Return the entries as an API body; empty fields are left out, or null if null is allowed."""
-    body: dict[str, Any] = {}
-    for name, field in resource.body().fields.items():
-        text = posted.get(name, "").strip().replace("\r\n", "\n")
-        if isinstance(field, serializers.BooleanField):
-            body[name] = bool(text)
-        elif name in BANDS:
-            body[name] = [
-                [typed_number(item) for item in pair.split(None, 1)] for pair in text.split(";") if pair.strip()
-            ]
-        elif text:
-            body[name] = _value(name, field, text, percent=posted.get("kind", "") in PERCENTAGES)
-        elif getattr(field, "allow_null", False):
-            body[name] = None
-        elif getattr(field, "allow_blank", False):
-            body[name] = ""
-    return body
-
-
-def _value(name: str, field: Any, text: str, *, percent: bool) -> Any:
-    if isinstance(field, ExactField):
-        return read_percent(text) if percent and name == "value" else typed_number(text)
-    if name.endswith("_mm"):
-        return read_length(text, LEVEL)
-    if isinstance(field, serializers.IntegerField):
-        number = typed_number(text)
-        return int(number) if number.isascii() and number.isdigit() and len(number) < 10 else text
-    return text
+def _in_words(fault: Fault) -> Fault:
+    """Return an error in the words of the form, in which pairs are entered on one line."""
+    if fault.pointer.removeprefix("/") in BANDS and "decimal strings" in fault.text:
+        text = f"Write pairs as in the line below, semicolons between them: at most {MAX_BANDS}."
+        return Fault(fault.pointer, fault.code, text)
+    return fault

@@ -98,11 +98,13 @@ def as_shown(value: object) -> str:
 def shown_number(value: object, least: int = 0) -> str:
     """Return a stored number for a field: with the decimal sign of the page, and without trailing zeros after ``least`` places.
 
+    Any other text is unchanged.
+
     >>> shown_number("10.000"), shown_number("1.7800", 2), shown_number("150.0000", 2), shown_number(None)
     ('10', '1.78', '150.00', '')
     """
-    if value is None:
-        return ""
+    if value is None or not _NUMBER.match(str(value)):
+        return str(value or "")
     exact = Decimal(str(value)).normalize()
     exponent = exact.as_tuple().exponent
     places = max(least, -exponent if isinstance(exponent, int) else 0)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from copy import copy
 from decimal import Decimal
 from typing import Any
 from zoneinfo import available_timezones
 
 from babel.numbers import format_decimal
+from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.validators import validate_email
@@ -17,155 +18,127 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.faults import InvalidDocument
+from shared.business.actors import Actor
 from shared.business.models import CUSTOM_TEXTS, TAX_ROUNDING_LEVELS, ApiKey, Business, Member, Paper
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import scope_label, scopes_label
 from shared.common.dates import today, write_day
-from shared.common.form_fields import FormField, faults_by_pointer
 from shared.members import invitations, services
 from shared.members.access import MemberRequest, require_scope
 from shared.members.logo import MAX_BYTES, change_logo, convert_to_png
 from shared.members.mail_test import mail_state, send_test_letter
 from shared.web.etags import find
-from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
-from shared.web.seen_version import acting_on, field_facts
+from shared.web.forms import PageForm, TextField, entries
+from shared.web.page_errors import PAGE_ERRORS, error_text
+from shared.web.seen_version import acting_on
 
-FACE: tuple[tuple[str, str, str, int], ...] = (
-    ("name", "Name", "text", 120),
-    ("address", "Address", "area", 500),
-    ("city", "City", "text", 120),
-    ("postcode", "Postcode", "text", 20),
-    ("phone", "Telephone", "text", 40),
-    ("email", "E-mail", "email", 254),
-    ("website", "Website", "text", 200),
-    ("registration_number", "Registration number", "text", 60),
-    ("tax_name", "Tax name", "text", 20),
-    ("tax_number", "Tax number", "text", 60),
-    ("locale", "Number and date format", "select", 0),
-    ("time_zone", "Time zone", "select", 0),
-    ("paper_size", "Paper", "select", 0),
-    ("tax_rounding", "Tax rounding", "select", 0),
-    ("quote_validity_days", "Quote validity (days)", "number", 3),
-    ("terms", "Quote terms", "area", 20_000),
-    ("payment_details", "Payment details", "area", 2_000),
-)
-CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "paper_size": tuple((value, str(word)) for value, word in Paper.choices),
-    "tax_rounding": TAX_ROUNDING_LEVELS,
-}
-WIDE = frozenset({"name", "email", "website", "tax_rounding"})
-FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
-HINTS = {"email": "Questions and responses of your customers are sent here."}
-OWN_WORDS = {"care_sheet": "Custom care sheet", "how_to_accept": "Custom text about accepting a quote"}
+STANDARD = "Leave empty for the standard text."
+
+
+class SettingsForm(PageForm):
+    """Form of the business details."""
+
+    name = TextField("Name", max_length=120, wide=True, fills="organization")
+    address = TextField("Address", "area", max_length=500)
+    city = TextField("City", max_length=120)
+    postcode = TextField("Postcode", max_length=20, fills="postal-code")
+    phone = TextField("Telephone", max_length=40, fills="tel")
+    email = TextField(
+        "E-mail", "email", max_length=254, wide=True, fills="email", required=True,
+        hint="Questions and responses of your customers are sent here.",
+        error_messages={"required": "Enter an address for questions and responses of customers."},
+    )  # fmt: skip
+    website = TextField("Website", max_length=200, wide=True, fills="url")
+    registration_number = TextField("Registration number", max_length=60)
+    tax_name = TextField("Tax name", max_length=20)
+    tax_number = TextField("Tax number", max_length=60)
+    locale = TextField("Number and date format", "select")
+    time_zone = TextField("Time zone", "select")
+    paper_size = TextField("Paper", "select", choices=Paper.choices)
+    tax_rounding = TextField("Tax rounding", "select", choices=TAX_ROUNDING_LEVELS, wide=True)
+    quote_validity_days = TextField("Quote validity (days)", "number", longest=3)
+    terms = TextField("Quote terms", "area", max_length=20_000)
+    payment_details = TextField("Payment details", "area", max_length=2_000)
+    care_sheet = TextField("Custom care sheet", "area", hint=STANDARD, max_length=CUSTOM_TEXTS["care_sheet"])
+    how_to_accept = TextField(
+        "Custom text about accepting a quote", "area", hint=STANDARD, max_length=CUSTOM_TEXTS["how_to_accept"]
+    )
+    logo = forms.FileField(label="Logo", required=False, help_text="PNG, JPEG, WebP or GIF, at most 2 MB.")
+
+    def __init__(self, business: Business, **options: Any) -> None:
+        stored = {name: getattr(business, name, "") for name in self.base_fields}
+        super().__init__(initial={**stored, **business.custom_texts}, **options)
+        self.business = business
+        figure = format_decimal(Decimal("1234.50"), "#,##0.00", locale=business.locale.replace("-", "_"))
+        self.fields["locale"].help_text = f"Now: {figure} and {write_day(today(business), business.locale)}."
+        self.set_choices("locale", locale_choices(business.country, business.locale))
+        self.set_choices("time_zone", zone_choices(business.country, business.time_zone))
+
+    def clean_time_zone(self) -> str:
+        if self.cleaned_data["time_zone"] not in available_timezones():
+            raise ValidationError("Choose a time zone from the list.")
+        return str(self.cleaned_data["time_zone"])
+
+    def clean_quote_validity_days(self) -> int:
+        days = self.cleaned_data["quote_validity_days"]
+        if not (days.isascii() and days.isdigit() and 1 <= int(days) <= 366):
+            raise ValidationError(f"{days!r} is not valid. Enter a whole number from 1 to 366.")
+        return int(days)
+
+    def clean_logo(self) -> bytes | None:
+        upload = self.cleaned_data["logo"]
+        try:
+            return convert_to_png(upload.read(MAX_BYTES + 1)) if upload else None
+        except InvalidDocument as refused:
+            raise ValidationError(error_text(refused)) from None
+
+    def clean(self) -> dict[str, Any]:
+        """Return the values, checked by the model too."""
+        business = copy(self.business)
+        for name, value in self.cleaned_data.items():
+            setattr(business, name, value)
+        try:
+            business.clean_fields({field.name for field in Business._meta.fields} - self.cleaned_data.keys())
+        except ValidationError as fault:
+            self.refuse(fault)
+        return self.cleaned_data
+
+    def save(self, business: Business, actor: Actor) -> None:
+        """Store the settings."""
+        changes = {name: value for name, value in self.cleaned_data.items() if name not in ("logo", *CUSTOM_TEXTS)}
+        own = {key: self.cleaned_data[key] for key in CUSTOM_TEXTS}
+        changes["custom_texts"] = services.with_custom_texts(business, own)
+        services.change_business(business=business, changes=changes, actor=actor)
+        if self.cleaned_data["logo"] or self.data.get("no_logo"):
+            change_logo(business=business, png=self.cleaned_data["logo"], actor=actor)
+
+
+def _facts(business: Business) -> dict[str, str]:
+    """Return the settings that the page shows, by label."""
+    return SettingsForm(business).facts() | {"Logo": "set" if business.logo_png else "none"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.BUSINESS_WRITE)
 def face(request: MemberRequest) -> HttpResponse:
     """Show and save the business details."""
-    if request.method != "POST":
-        return _face(request, {})
-    try:
-        changes, png = _read_settings(request), _upload(request)
-        _change(request, changes, png)
-    except PAGE_ERRORS as refused:
-        return _face(request, errors_by_field(refused), error_status(refused))
-    except ValidationError as fault:
-        return _face(request, {f"/{name}": " ".join(texts) for name, texts in fault.message_dict.items()})
-    messages.success(request, "Settings saved. They apply to quotes sent from now on.")
-    return redirect("settings")
-
-
-def _change(request: MemberRequest, changes: Mapping[str, Any], png: bytes | None) -> None:
-    with acting_on(request, Business.objects.all(), request.business.ref, _facts) as business:
-        services.change_business(business=business, changes=changes, actor=request.actor)
-        if png is not None or request.POST.get("no_logo"):
-            change_logo(business=business, png=png, actor=request.actor)
-
-
-def _facts(business: Business) -> dict[str, str]:
-    """Return the settings that the page shows, by label."""
-    return field_facts(_fields(business, None, {})) | {"Logo": "set" if business.logo_png else "none"}
-
-
-def _read_settings(request: MemberRequest) -> dict[str, Any]:
-    changes: dict[str, Any] = {}
-    for name, *_ in FACE:
-        changes[name] = request.POST.get(name, "").strip().replace("\r\n", "\n")
-    faults = []
-    days = changes["quote_validity_days"]
-    if not (days.isascii() and days.isdigit() and 1 <= int(days) <= 366):
-        faults.append(
-            Fault("/quote_validity_days", "days", f"{days!r} is not valid. Enter a whole number from 1 to 366.")
-        )
-    else:
-        changes["quote_validity_days"] = int(days)
-    if changes["time_zone"] not in available_timezones():
-        faults.append(Fault("/time_zone", "zone", "Choose a time zone from the list."))
-    if not changes["email"]:
-        faults.append(Fault("/email", "email.missing", "Enter an address for questions and responses of customers."))
-    if faults:
-        raise InvalidDocument(faults)
-    own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in CUSTOM_TEXTS}
-    changes["custom_texts"] = services.with_custom_texts(request.business, own)
-    return changes
-
-
-def _upload(request: MemberRequest) -> bytes | None:
-    upload = request.FILES.get("logo")
-    if upload is None:
-        return None
-    if upload.size is None or upload.size > MAX_BYTES:
-        raise InvalidDocument([Fault("/logo", "logo.large", "Select a file of at most 2 MB.")])
-    return convert_to_png(upload.read())
-
-
-def _face(request: MemberRequest, faults: Mapping[str, str], status: int = 422) -> HttpResponse:
+    form = SettingsForm(request.business, **entries(request))
+    if form.is_valid():
+        try:
+            with acting_on(request, Business.objects.all(), request.business.ref, _facts) as business:
+                form.save(business, request.actor)
+        except PAGE_ERRORS as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, "Settings saved. They apply to quotes sent from now on.")
+            return redirect("settings")
     business = Business.objects.get(pk=request.business.pk)
-    boxes = _fields(business, request.POST if request.method == "POST" else None, faults)
-    boxes.append(
-        FormField("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB.")
-    )
     logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
-    values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings", "notice": faults.get("", "")}
+    values = {"form": form, "logo": logo, "here": "settings"}
     values |= {"business": business, "mail": mail_state(business), "facts": _facts(business)}
-    return render(request, "business/face.html", values, status=status if faults else 200)
-
-
-def _fields(business: Business, typed: Mapping[str, str] | None, faults: Mapping[str, str]) -> list[FormField]:
-    """Return the fields of the form with what was entered, or else with what is stored."""
-    choices = {
-        **CHOICES,
-        "locale": locale_choices(business.country, business.locale),
-        "time_zone": zone_choices(business.country, business.time_zone),
-    }
-    hints = {**HINTS, "locale": _example(business)}
-    boxes = [
-        FormField(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
-            hints.get(name, ""), choices.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
-        for name, label, kind, most in FACE
-    ]  # fmt: skip
-    for key, label in OWN_WORDS.items():
-        text = typed.get(key, "") if typed else business.custom_texts.get(key, "")
-        boxes.append(
-            FormField(
-                key,
-                label,
-                text,
-                "area",
-                hint="Leave empty for the standard text.",
-                most=CUSTOM_TEXTS[key],
-                wide=True,
-            )
-        )
-    return boxes
-
-
-def _example(business: Business) -> str:
-    figure = format_decimal(Decimal("1234.50"), "#,##0.00", locale=business.locale.replace("-", "_"))
-    return f"Now: {figure} and {write_day(today(business), business.locale)}."
+    return render(request, "business/face.html", values, status=form.status)
 
 
 @require_POST
@@ -175,63 +148,48 @@ def test_mail(request: MemberRequest) -> HttpResponse:
     try:
         send_test_letter(business=request.business, actor=request.actor)
     except InvalidDocument as refused:
-        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Failed")
+        messages.error(request, error_text(refused), extra_tags="Failed")
     else:
         messages.success(request, f"A test e-mail to {request.business.email} is being sent.")
     return redirect("settings")
+
+
+class InvitationForm(PageForm):
+    """Form that invites a member."""
+
+    email = TextField("E-mail", "email", max_length=254, fills="off", required=True, validators=[validate_email])
+    name = TextField("Name", max_length=120, fills="off")
+    role = forms.TypedChoiceField(
+        label="Role", coerce=MemberRole, choices=[(role.value, role.value) for role in MemberRole], initial="estimator"
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.MEMBERS_READ)
 def members(request: MemberRequest) -> HttpResponse:
     """List the members, and invite a member."""
-    faults: dict[str, str] = {}
-    if request.method == "POST":
-        if not request.actor.may(Scope.MEMBERS_WRITE):
-            raise PermissionDenied
+    form = InvitationForm(**entries(request))
+    if request.method == "POST" and not request.actor.may(Scope.MEMBERS_WRITE):
+        raise PermissionDenied
+    if form.is_valid():
         try:
-            _add_member(request)
+            with transaction.atomic():
+                invited = invitations.invite(business=request.business, actor=request.actor, **form.cleaned_data)
         except InvalidDocument as refused:
-            faults = faults_by_pointer(refused)
+            form.refuse(refused)
         else:
+            text = f"{invited.person} is invited as {invited.role}. The invitation is being sent to {invited.person.email}."
+            messages.success(request, text)
             return redirect("members")
     rows = Member.objects.filter(business=request.business).select_related("person").order_by("id")
-    typed = request.POST
-    boxes = [
-        FormField("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
-        FormField("name", "Name", typed.get("name", ""), most=120, fills="off"),
-        FormField(
-            "role", "Role", typed.get("role",
-            "estimator"), "select", choices=tuple((item.value, item.value) for item in MemberRole),
-        ),
-    ]  # fmt: skip
-    grants = [(role.value, scopes_label(GRANTS[role])) for role in MemberRole]
-    loose = [text for pointer, text in faults.items() if pointer != "/email"]
     values = {
         "members": [(row, _member_facts(row)) for row in rows],
-        "boxes": boxes,
+        "form": form,
         "roles": list(MemberRole),
-        "grants": grants,
-        "loose": loose,
+        "grants": [(role.value, scopes_label(GRANTS[role])) for role in MemberRole],
         "here": "members",
     }
-    return render(request, "business/members.html", values, status=422 if faults else 200)
-
-
-@transaction.atomic
-def _add_member(request: MemberRequest) -> None:
-    email, role = request.POST.get("email", "").strip().lower(), request.POST.get("role", "")
-    if role not in set(MemberRole):
-        raise InvalidDocument([Fault("/role", "role.unknown", f"Choose from: {', '.join(MemberRole)}.")])
-    try:
-        validate_email(email)
-    except ValidationError:
-        raise InvalidDocument([Fault("/email", "email", f"{email!r} is not an e-mail address.")]) from None
-    name = request.POST.get("name", "").strip()[:120]
-    member = invitations.invite(
-        business=request.business, email=email, name=name, role=MemberRole(role), actor=request.actor
-    )
-    messages.success(request, f"{member.person} is invited as {member.role}. The invitation is being sent to {email}.")
+    return render(request, "business/members.html", values, status=form.status)
 
 
 @require_POST
@@ -260,53 +218,41 @@ def _member_facts(row: Member) -> dict[str, str]:
     return {"Person": str(row.person), "Role": row.role, "Accepted": "yes" if row.accepted_at else "no"}
 
 
+class KeyForm(PageForm):
+    """Form that creates a key with permissions that the actor has."""
+
+    name = TextField(
+        "Key name", required=True, max_length=120, error_messages={"required": "Enter the purpose of the key."}
+    )
+    scope = forms.TypedMultipleChoiceField(label="Permissions", coerce=Scope, required=False)
+
+    def __init__(self, actor: Actor, **options: Any) -> None:
+        super().__init__(**options)
+        self.set_choices("scope", ((item.value, scope_label(item)) for item in sorted(BUSINESS_SCOPES & actor.scopes)))
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.KEYS_READ)
 def keys(request: MemberRequest) -> HttpResponse:
     """List and create keys. A new key is shown only once."""
-    faults: dict[str, str] = {}
-    issued: dict[str, str] = {}
-    if request.method == "POST":
-        if not request.actor.may(Scope.KEYS_WRITE):
-            raise PermissionDenied
+    if request.method == "POST" and not request.actor.may(Scope.KEYS_WRITE):
+        raise PermissionDenied
+    form, issued = KeyForm(request.actor, **entries(request)), {}
+    if form.is_valid():
+        name, scopes = form.cleaned_data["name"], form.cleaned_data["scope"]
         try:
-            issued = _issue(request)
+            with transaction.atomic():
+                services.refuse_more_than_own(scopes, request.actor)
+                _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
         except InvalidDocument as refused:
-            faults = faults_by_pointer(refused)
+            form.refuse(refused)
+        else:
+            form, issued = KeyForm(request.actor), {"name": name, "text": text}
     rows = ApiKey.objects.filter(business=request.business).order_by("-id")
-    scopes = [
-        (scope.value, scope_label(scope), scope.value in request.POST.getlist("scope"))
-        for scope in sorted(BUSINESS_SCOPES & request.actor.scopes)
-    ]
-    name = FormField(
-        "name",
-        "Key name",
-        "" if issued else request.POST.get("name", ""),
-        most=120,
-        fault=faults.get("/name", ""),
-    )
-    values = {
-        "keys": [(row, scopes_label(row.scopes)) for row in rows],
-        "scopes": scopes,
-        "name": name,
-        "faults": faults,
-        "issued": issued,
-        "here": "keys",
-    }
-    response = render(request, "business/keys.html", values, status=422 if faults else 200)
+    values = {"keys": [(row, scopes_label(row.scopes)) for row in rows], "form": form, "issued": issued, "here": "keys"}
+    response = render(request, "business/keys.html", values, status=form.status)
     response["Cache-Control"] = "no-store"
     return response
-
-
-@transaction.atomic
-def _issue(request: MemberRequest) -> dict[str, str]:
-    name = request.POST.get("name", "").strip()
-    if not 0 < len(name) <= 120:
-        raise InvalidDocument([Fault("/name", "name", "Enter the purpose of the key, with at most 120 characters.")])
-    scopes = [Scope(text) for text in request.POST.getlist("scope") if text in set(BUSINESS_SCOPES)]
-    services.refuse_more_than_own(scopes, request.actor)
-    _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
-    return {"name": name, "text": text}
 
 
 @require_POST

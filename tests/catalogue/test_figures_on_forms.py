@@ -10,12 +10,11 @@ import pytest
 from django.http import QueryDict
 
 from catalogue.api.resources import RESOURCES
-from catalogue.views.record_form import as_typed, boxes, read_typed
+from catalogue.views.record_form import RecordForm
 from catalogue.views.system_form import read_fields, read_form, shown
-from fencing.model.faults import InvalidDocument
-from shared.api.serializers import validated_data
 from shared.common.figures import use_decimal_sign
-from shared.common.form_fields import faults_by_pointer, typed_number
+from shared.common.form_fields import typed_number
+from shared.models import Business
 
 OFFERS = RESOURCES["supplier-prices"]
 STORED = {
@@ -25,48 +24,37 @@ STORED = {
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
 
 
-def _offer(sign: str) -> dict[str, str]:
+def _errors(business: Business, sign: str, posted: str) -> dict[str, Any]:
     with use_decimal_sign(sign):
-        return {box.name: box.value for box in boxes(OFFERS, as_typed(OFFERS, STORED, 2), {})}
+        return {**RecordForm(OFFERS, business, data=QueryDict(posted)).errors}
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(("sign", "price", "price_breaks"), [(".", "1.78", "10 4.50"), (",", "1,78", "10 4,50")])
 def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(
-    sign: str, price: str, price_breaks: str
+    business: Business, sign: str, price: str, price_breaks: str
 ) -> None:
-    form = _offer(sign)
-    assert (form["price"], form["pack_size"], form["minimum_quantity"], form["price_breaks"]) == (
-        price,
-        "5",
-        "0",
-        price_breaks,
-    )
-    posted = QueryDict(mutable=True)
-    posted.update(form)
+    data = {"price": price, "pack_size": "5", "minimum_quantity": "0", "price_breaks": price_breaks}
     with use_decimal_sign(sign):
-        values = validated_data(OFFERS.body, read_typed(OFFERS, posted))
-    assert (str(values["price"]), str(values["pack_size"]), values["price_breaks"]) == ("1.78", "5", [["10", "4.50"]])
+        form = RecordForm(OFFERS, business, initial=STORED)
+        assert {name: form[name].value() for name in data} == data
+        values = {name: form.fields[name].clean(text) for name, text in data.items()}
+    assert values == {"price": "1.78", "pack_size": "5", "minimum_quantity": "0", "price_breaks": [["10", "4.50"]]}
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(("sign", "text"), [(".", "1,200"), (",", "1.200")])
-def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: str) -> None:
-    typed = QueryDict(f"component=CH-1&supplier=YARD&price={text}&valid_from=2026-01-01")
+def test_what_may_be_thousands_or_decimals_is_refused_in_words(business: Business, sign: str, text: str) -> None:
+    data = _errors(business, sign, f"component=CH-1&supplier=YARD&price={text}&valid_from=2026-01-01")
     with use_decimal_sign(sign):
-        with pytest.raises(InvalidDocument) as refused:
-            validated_data(OFFERS.body, read_typed(OFFERS, typed))
-        data = faults_by_pointer(refused.value)
         assert typed_number(f"1{sign}200") == "1.200"  # its own sign is clear
-    assert data == {"/price": f"Enter a number such as 1200{sign}50, without a separator for thousands."}
+    assert data == {"price": [f"Enter a number such as 1200{sign}50, without a separator for thousands."]}
 
 
-def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form() -> None:
-    with pytest.raises(InvalidDocument) as refused:
-        validated_data(
-            OFFERS.body,
-            read_typed(OFFERS, QueryDict("component=C&supplier=Y&price=1&price_breaks=ten 4&valid_from=2026-01-01")),
-        )
-    shown_faults = {box.name: box.fault for box in boxes(OFFERS, {}, faults_by_pointer(refused.value)) if box.fault}
-    assert shown_faults == {"price_breaks": "Write pairs as in the line below, semicolons between them: at most 20."}
+@pytest.mark.django_db
+def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form(business: Business) -> None:
+    data = _errors(business, ".", "component=C&supplier=Y&price=1&price_breaks=ten 4&valid_from=2026-01-01")
+    assert data == {"price_breaks": ["Write pairs as in the line below, semicolons between them: at most 20."]}
 
 
 def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
@@ -78,18 +66,19 @@ def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
         assert read_form({**texts, "rake_max_deg": "11,5"}, model)["rake_max_deg"] == "11.5"
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("length", "meant"), [("2.4", 2_400), ("2400", 2_400), ("8'", 2_438), ("7' 10 1/2\"", 2_400), ("8'12", "8'12")]
 )
-def test_a_length_is_read_as_everywhere_else(length: str, meant: object) -> None:
-    typed = QueryDict(mutable=True)
-    typed.update({"sku": "R", "length_mm": length})
-    assert read_typed(RESOURCES["components"], typed)["length_mm"] == meant
+def test_a_length_is_read_as_everywhere_else(business: Business, length: str, meant: object) -> None:
+    assert RecordForm(RESOURCES["components"], business).fields["length_mm"].clean(length) == meant
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(("kind", "meant"), [("markup", "5"), ("tax", "5"), ("labour", "5%")])
-def test_a_percent_sign_is_read_where_the_amount_is_a_percentage(kind: str, meant: str) -> None:
-    assert read_typed(RESOURCES["price-rules"], QueryDict(f"kind={kind}&applies_to=x&value=5%25"))["value"] == meant
+def test_a_percent_sign_is_read_where_the_amount_is_a_percentage(business: Business, kind: str, meant: str) -> None:
+    form = RecordForm(RESOURCES["price-rules"], business, data={"kind": kind})
+    assert form.fields["value"].clean("5%") == meant
 
 
 def test_a_system_form_reads_feet_and_inches() -> None:

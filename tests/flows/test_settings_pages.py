@@ -14,7 +14,7 @@ from django.test import Client
 from PIL import Image
 
 from shared.business.models import ApiKey, Business, Member
-from shared.members.settings_views import FACE
+from shared.members.settings_views import SettingsForm
 from tests.conftest import Cast
 from tests.forms import press
 
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db
 
 
 def face(business: Business, **changes: Any) -> dict[str, Any]:
-    return {**{name: str(getattr(business, name)) for name, *_ in FACE}, **changes}
+    return {**{field.name: field.value() for field in SettingsForm(business)}, **changes}
 
 
 def picture(width: int = 40, height: int = 30) -> SimpleUploadedFile:
