@@ -31,7 +31,7 @@ from shared.common.dates import today
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
-from shared.web.forms import PageForm, TextField, entries
+from shared.web.forms import PageForm, PageTextField, entries
 from shared.web.page_errors import PAGE_ERRORS
 from shared.web.seen_version import acting_on
 
@@ -117,7 +117,7 @@ def _filter_form(business: Business, name: str, asked: Mapping[str, str]) -> Pag
         choices = choices_of(business, key, needed=True)
         kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
         label = {"q": "Contains", "as_of": "Valid on"}.get(key) or head_of(name, key)
-        fields[key] = TextField(label, kind, choices=(("", "All"), *choices) if kind == "select" else choices)
+        fields[key] = PageTextField(label, kind, choices=(("", "All"), *choices) if kind == "select" else choices)
     return PageForm(fields=fields, initial={**asked})
 
 

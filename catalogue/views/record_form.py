@@ -23,7 +23,7 @@ from shared.common.form_fields import shown_number, typed_number
 from shared.common.money import minor_digits
 from shared.common.typed_lengths import LEVEL, read_length
 from shared.common.typed_shares import read_percent
-from shared.web.forms import PageForm, TextField
+from shared.web.forms import PageForm, PageTextField
 
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",
@@ -134,17 +134,19 @@ def _form_field(name: str, member: Any, business: Business, kind: str) -> forms.
     longest = getattr(member, "max_length", None)
     options: dict[str, Any] = {"hint": hint, "choices": choices, "wide": name in WIDE, "longest": longest}
     if choices:
-        return TextField(word(name), "pick" if name == "component" else "select", **options)
+        return PageTextField(word(name), "pick" if name == "component" else "select", **options)
     if name in BANDS:
-        return TextField(word(name), **{**options, "hint": localize(hint)}, read=_read_bands, show=_written_bands)
+        return PageTextField(word(name), **{**options, "hint": localize(hint)}, read=_read_bands, show=_written_bands)
     if isinstance(member, ExactField):
         least = minor_digits(business.currency) if name in MONEY else 0
         read = read_percent if name == "value" and kind in PERCENTAGES else typed_number
-        return TextField(word(name), "number", **options, read=read, show=lambda value: shown_number(value, least))
+        return PageTextField(word(name), "number", **options, read=read, show=lambda value: shown_number(value, least))
     if isinstance(member, serializers.IntegerField):
-        return TextField(word(name), "number", **options, read=_read_length if name.endswith("_mm") else _read_whole)
+        return PageTextField(
+            word(name), "number", **options, read=_read_length if name.endswith("_mm") else _read_whole
+        )
     date = isinstance(member, serializers.DateField)
-    return TextField(word(name), "date" if date else "text", **options)
+    return PageTextField(word(name), "date" if date else "text", **options)
 
 
 def _read_length(text: str) -> int | str:

@@ -30,7 +30,7 @@ from shared.members.access import MemberRequest, require_scope
 from shared.members.logo import MAX_BYTES, change_logo, convert_to_png
 from shared.members.mail_test import mail_state, send_test_letter
 from shared.web.etags import find
-from shared.web.forms import PageForm, TextField, entries
+from shared.web.forms import PageForm, PageTextField, entries
 from shared.web.page_errors import PAGE_ERRORS, error_text
 from shared.web.seen_version import acting_on
 
@@ -40,29 +40,29 @@ STANDARD = "Leave empty for the standard text."
 class SettingsForm(PageForm):
     """Form of the business details."""
 
-    name = TextField("Name", max_length=120, wide=True, fills="organization")
-    address = TextField("Address", "area", max_length=500)
-    city = TextField("City", max_length=120)
-    postcode = TextField("Postcode", max_length=20, fills="postal-code")
-    phone = TextField("Telephone", max_length=40, fills="tel")
-    email = TextField(
+    name = PageTextField("Name", max_length=120, wide=True, fills="organization")
+    address = PageTextField("Address", "area", max_length=500)
+    city = PageTextField("City", max_length=120)
+    postcode = PageTextField("Postcode", max_length=20, fills="postal-code")
+    phone = PageTextField("Telephone", max_length=40, fills="tel")
+    email = PageTextField(
         "E-mail", "email", max_length=254, wide=True, fills="email", required=True,
         hint="Questions and responses of your customers are sent here.",
         error_messages={"required": "Enter an address for questions and responses of customers."},
     )  # fmt: skip
-    website = TextField("Website", max_length=200, wide=True, fills="url")
-    registration_number = TextField("Registration number", max_length=60)
-    tax_name = TextField("Tax name", max_length=20)
-    tax_number = TextField("Tax number", max_length=60)
-    locale = TextField("Number and date format", "select")
-    time_zone = TextField("Time zone", "select")
-    paper_size = TextField("Paper", "select", choices=Paper.choices)
-    tax_rounding = TextField("Tax rounding", "select", choices=TAX_ROUNDING_LEVELS, wide=True)
-    quote_validity_days = TextField("Quote validity (days)", "number", longest=3)
-    terms = TextField("Quote terms", "area", max_length=20_000)
-    payment_details = TextField("Payment details", "area", max_length=2_000)
-    care_sheet = TextField("Custom care sheet", "area", hint=STANDARD, max_length=CUSTOM_TEXTS["care_sheet"])
-    how_to_accept = TextField(
+    website = PageTextField("Website", max_length=200, wide=True, fills="url")
+    registration_number = PageTextField("Registration number", max_length=60)
+    tax_name = PageTextField("Tax name", max_length=20)
+    tax_number = PageTextField("Tax number", max_length=60)
+    locale = PageTextField("Number and date format", "select")
+    time_zone = PageTextField("Time zone", "select")
+    paper_size = PageTextField("Paper", "select", choices=Paper.choices)
+    tax_rounding = PageTextField("Tax rounding", "select", choices=TAX_ROUNDING_LEVELS, wide=True)
+    quote_validity_days = PageTextField("Quote validity (days)", "number", longest=3)
+    terms = PageTextField("Quote terms", "area", max_length=20_000)
+    payment_details = PageTextField("Payment details", "area", max_length=2_000)
+    care_sheet = PageTextField("Custom care sheet", "area", hint=STANDARD, max_length=CUSTOM_TEXTS["care_sheet"])
+    how_to_accept = PageTextField(
         "Custom text about accepting a quote", "area", hint=STANDARD, max_length=CUSTOM_TEXTS["how_to_accept"]
     )
     logo = forms.FileField(label="Logo", required=False, help_text="PNG, JPEG, WebP or GIF, at most 2 MB.")
@@ -157,8 +157,8 @@ def test_mail(request: MemberRequest) -> HttpResponse:
 class InvitationForm(PageForm):
     """Form that invites a member."""
 
-    email = TextField("E-mail", "email", max_length=254, fills="off", required=True, validators=[validate_email])
-    name = TextField("Name", max_length=120, fills="off")
+    email = PageTextField("E-mail", "email", max_length=254, fills="off", required=True, validators=[validate_email])
+    name = PageTextField("Name", max_length=120, fills="off")
     role = forms.TypedChoiceField(
         label="Role", coerce=MemberRole, choices=[(role.value, role.value) for role in MemberRole], initial="estimator"
     )
@@ -221,7 +221,7 @@ def _member_facts(row: Member) -> dict[str, str]:
 class KeyForm(PageForm):
     """Form that creates a key with permissions that the actor has."""
 
-    name = TextField(
+    name = PageTextField(
         "Key name", required=True, max_length=120, error_messages={"required": "Enter the purpose of the key."}
     )
     scope = forms.TypedMultipleChoiceField(label="Permissions", coerce=Scope, required=False)

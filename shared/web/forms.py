@@ -15,7 +15,7 @@ from shared.web.page_errors import PageError, error_status, errors_by_field
 Choices = Iterable[tuple[str, str]]
 
 
-class TextField(forms.CharField):
+class PageTextField(forms.CharField):
     """Text or figure. ``read`` converts an entry, ``show`` writes a stored value.
 
     An entry that ``read`` does not understand stays text, and the reader of the whole form rejects it. ``kind`` is text, area,
@@ -86,7 +86,7 @@ class PageField(forms.BoundField):
         """Return the choices. A stored value that is not a choice is added, so that it stays."""
         choices: tuple[tuple[str, str], ...] = getattr(self.field, "choices", ())
         value = self.value()
-        added = choices and value and isinstance(self.field, TextField) and self.kind == "select"
+        added = choices and value and isinstance(self.field, PageTextField) and self.kind == "select"
         return (*choices, (value, value)) if added and value not in dict(choices) else choices
 
     @property
