@@ -19,7 +19,8 @@ from catalogue.models import (
     SupplierPrice,
     SupplierTerms,
 )
-from catalogue.rules.price_rules import PriceRules, RuleKind, RuleLine, read_rules
+from catalogue.rules.price_rule_lines import RuleKind, RuleLine
+from catalogue.rules.price_rules import PriceRules, read_rules
 from catalogue.rules.site_words import SiteWords
 from fencing.model.faults import Fault, InvalidDocument
 from shared.business.accounts import account

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from catalogue.rules.price_rules import is_money
+from catalogue.rules.price_rule_lines import is_money
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer
 from shared.common.money import minor_digits
 

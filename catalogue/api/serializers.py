@@ -10,7 +10,7 @@ from rest_framework import serializers
 from catalogue.models import Component, SupplierPrice, SupplierTerms
 from catalogue.rules.codes import SALE_UNITS, sale_unit
 from catalogue.rules.price_bands import MAX_BANDS, bands_fault
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from fencing.model.roles import ROLES
 from shared.api.serializers import ExactField, StrictSerializer, TextField, defaults
 

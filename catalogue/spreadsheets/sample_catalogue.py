@@ -16,7 +16,7 @@ from django.db import transaction
 from catalogue import queries, services
 from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from catalogue.spreadsheets.import_rows import dry_run, save_import
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.system import SYSTEM_SCHEMA

@@ -11,7 +11,7 @@ from typing import Any
 from catalogue.models import Component, FenceSystem, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
 from catalogue.rules.codes import ImportKind, sale_unit
 from catalogue.rules.price_bands import bands_fault
-from catalogue.rules.price_rules import rule_faults
+from catalogue.rules.price_rule_lines import rule_faults
 from catalogue.rules.site_words import rule_key
 from catalogue.spreadsheets.columns import (
     SpreadsheetColumn,

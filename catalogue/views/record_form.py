@@ -13,7 +13,7 @@ from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import Resource
 from catalogue.rules.codes import SALE_UNITS
 from catalogue.rules.price_bands import MAX_BANDS
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import ROLES
 from shared.api.serializers import ExactField, validated_data

@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import price_rules
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT
 from shared.business.roles import Scope

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Fault, InvalidDocument
 from shared.common.money import rounded
 

@@ -8,7 +8,8 @@ from decimal import Decimal
 
 from catalogue.rules.digging import STEP_MM, DigRate
 from catalogue.rules.labour_rules import ACTIVITIES
-from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Fault
 from quotes.pricing.costs import CostLine, by_weight
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from catalogue.rules.labour_rules import ACTIVITIES
-from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, BuiltRun, HungGate, Post

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules.price_rules import Category
+from catalogue.rules.price_rule_lines import Category
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 from fencing.model.roles import ROLES, Element
 from fencing.quantities.take_off import TakeOff

@@ -14,7 +14,8 @@ from django.db import transaction
 from catalogue.engine.engine_input import market
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
-from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.units import whole_fault
 from fencing.buying.needs import Need
 from fencing.buying.packs import in_packs

@@ -14,7 +14,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from catalogue.rules.price_rules import Due
+from catalogue.rules.price_rule_lines import Due
 from quotes.quoting.content_costs import BuyingCosts, Costing, PricedChange
 from quotes.quoting.json_values import EngineDocument, Exact, Value, canonical_text, json_schema, read_value
 from shared.common.money import Rounding, RoundingRemainder, TaxRoundingLevel

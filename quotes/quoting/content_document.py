@@ -14,7 +14,8 @@ from fractions import Fraction
 
 from msgspec.structs import replace
 
-from catalogue.rules.price_rules import Due, PriceRules
+from catalogue.rules.price_rule_lines import Due
+from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.document_text import parsed

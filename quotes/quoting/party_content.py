@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Literal
 
-from catalogue.rules.price_rules import Due
+from catalogue.rules.price_rule_lines import Due
 from quotes.quoting.content import (
     BusinessProfile,
     Change,

@@ -12,6 +12,7 @@ RECKONING = [
     "shared/common/money.py",
     "fencing/quantities/comparison_prices.py",
     "catalogue/rules/price_bands.py",
+    "catalogue/rules/price_rule_lines.py",
     "catalogue/rules/price_rules.py",
     *(
         str(path.relative_to(ROOT))

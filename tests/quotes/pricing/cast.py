@@ -9,7 +9,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from catalogue.rules.price_rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
+from catalogue.rules.price_rule_lines import Category, Due
+from catalogue.rules.price_rules import Instalment, Markup, PriceRules, TaxCode
 from fencing.model.measure import Measure, Run
 from fencing.model.system import (
     GateRules,

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.rules.digging import DigRate, HoleFactors
-from catalogue.rules.price_rules import Category
+from catalogue.rules.price_rule_lines import Category
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import (
     ExistingFence,

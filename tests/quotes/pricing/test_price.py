@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import InvalidDocument
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.price_lines import Discount, line_by_hand

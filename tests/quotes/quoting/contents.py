@@ -9,7 +9,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from catalogue.rules.price_rules import Due
+from catalogue.rules.price_rule_lines import Due
 from quotes.quoting.content import (
     Build,
     BusinessProfile,

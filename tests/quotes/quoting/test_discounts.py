@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from catalogue.rules.price_rules import rule_faults
+from catalogue.rules.price_rule_lines import rule_faults
 from quotes.documents.management.commands.quote import explained
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import JobState

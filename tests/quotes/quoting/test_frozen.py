@@ -11,7 +11,7 @@ from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from catalogue.models import PriceRule, SupplierPrice
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.quoting.customer_responses import accept, expire_if_due, open_link
 from quotes.quoting.models import Party, Revision, RevisionState

@@ -18,7 +18,7 @@ from catalogue.api.api_fields import IMPORT, columns, serialize_row
 from catalogue.api.api_fields import row_serializer as as_stored
 from catalogue.api.resources import RESOURCES
 from catalogue.models import Component, SupplierPrice
-from catalogue.rules.price_rules import is_money
+from catalogue.rules.price_rule_lines import is_money
 from shared.api.row_serializer import RowSerializer, SharedQuery
 from shared.business.models import Business
 from shared.business.roles import Scope

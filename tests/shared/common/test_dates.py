@@ -17,7 +17,7 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import PriceRule
-from catalogue.rules.price_rules import RuleKind
+from catalogue.rules.price_rule_lines import RuleKind
 from catalogue.services import add_dated
 from fencing.model.faults import InvalidDocument
 from quotes.quoting.models import Party
