@@ -12,7 +12,7 @@ from babel.numbers import format_decimal
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.core.validators import validate_email
+from django.core.validators import EmailValidator
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -157,7 +157,11 @@ def test_mail(request: MemberRequest) -> HttpResponse:
 class InvitationForm(PageForm):
     """Form that invites a member."""
 
-    email = PageTextField("E-mail", "email", max_length=254, fills="off", required=True, validators=[validate_email])
+    email = PageTextField(
+        "E-mail", "email", max_length=254, fills="off", required=True,
+        error_messages={"required": "Enter an e-mail address."},
+        validators=[EmailValidator("This is not an e-mail address. Write it like name@example.com.")],
+    )  # fmt: skip
     name = PageTextField("Name", max_length=120, fills="off")
     role = forms.TypedChoiceField(
         label="Role", coerce=MemberRole, choices=[(role.value, role.value) for role in MemberRole], initial="estimator"
