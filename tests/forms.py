@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from html.parser import HTMLParser
 from typing import Any
@@ -49,6 +50,11 @@ def hidden_in(page: str, action: str = "") -> dict[str, str]:
 def seen_on(client: Client, page: str, action: str = "") -> dict[str, str]:
     """Open a page and return the version it shows."""
     return hidden_in(client.get(page).content.decode(), action)
+
+
+def squeeze(page: str) -> str:
+    """Return a page without the white space that a browser does not show: runs are one blank, none beside a tag."""
+    return re.sub(r"\s*(<[^>]*>)\s*", r"\1", " ".join(page.split()))
 
 
 class Values(HTMLParser):

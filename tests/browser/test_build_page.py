@@ -131,10 +131,13 @@ def test_after_a_deploy_the_next_load_runs_the_new_script_and_keeps_what_was_ent
         assert page.evaluate(scripts) == [old]
         expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
         way.restore(page.context)
+        page.wait_for_function("fetch('/healthz').then((response) => response.ok, () => false)")
         page.reload()
         expect(page.locator("html")).to_have_attribute("data-version", "new")
         expect(page.locator("#progress")).to_have_text("All changes sent.")
         page.wait_for_function(f"{cached}.then((all) => !all.includes('{old}'))")
+        saved = "caches.match(location.href).then((response) => response.text())"
+        page.wait_for_function(f"{saved}.then((text) => /value=.A-P2.\\s+checked/.test(text))")
         way.cut(page.context)
         page.reload()
         expect(page.locator("html")).to_have_attribute("data-version", "new")

@@ -20,6 +20,7 @@ from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.test_party_page import Customer
+from tests.forms import squeeze
 from tests.quotes.quoting.cast import BOTH, PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
@@ -119,7 +120,7 @@ def test_the_measure_page_says_that_tax_is_in_its_price(business: Business, sign
     stock_up(business)
     draft = drafted(business, None, measure(9000))
     ref = draft.measure_version.measure.ref
-    page = signed_in(cast.estimator).get(f"/measures/{ref}").content.decode()
+    page = squeeze(signed_in(cast.estimator).get(f"/measures/{ref}").content.decode())
     assert re.search(r'id="answer"[^>]*><b>[^<]+</b><span[^>]*>including tax</span>', page)
     ways = signed_in(cast.estimator).get(f"/measures/{ref}/options/0").content.decode()
     check(ways, "Cost before tax")

@@ -12,7 +12,7 @@ from catalogue.models import Component, FenceSystem, FenceSystemVersion
 from catalogue.views.system_form import shown
 from shared.models import Business
 from tests.conftest import Cast
-from tests.forms import press, seen_on
+from tests.forms import Values, press, seen_on
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
@@ -77,7 +77,7 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
         owner, f"/prices/systems/{system.ref}", _entries(system, posts__channel__stock_mm=stock) | {"do": "check"}
     )
     assert page.status_code == 200
-    assert "No 3777 channel in" in page.content.decode()
+    assert "No 3777 post channel in" in page.content.decode()
     assert "It is not saved" in page.content.decode()
     assert _last(system).number == before
 
@@ -119,7 +119,7 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
     owner: Client, system: FenceSystem, business: Business
 ) -> None:
     page = owner.get(f"/prices/systems/new?from={system.ref}").content.decode()
-    assert 'name="code" type="text" value=""' in page
+    assert Values(page).shown["code"] == ""
     data = _entries(system, code="tall-50", label="Tall") | {"model": system.ref}
     owner.post("/prices/systems/new", data)
     made = FenceSystem.objects.of(business).get(code="tall-50")

@@ -21,6 +21,7 @@ from catalogue.models import Component, SupplierPrice
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.catalogue.spreadsheets.test_sheets import ATTACKS, BOOK, packed
+from tests.forms import squeeze
 
 pytestmark = pytest.mark.django_db
 Jobs = Callable[..., Any]
@@ -190,11 +191,11 @@ def test_the_page_names_the_row_too_before_and_after_a_file_was_taken_in(
 
     assert "Row 3: The characters can&#x27;t be read" in sent(b"supplier,sku\nA,B\nC,\x81\xff\n", "try")
     two = (priced("-3.50") + f"unknown,HG-1,3,{TOMORROW}\n").encode()
-    tried = sent(two, "try")
+    tried = squeeze(sent(two, "try"))
     assert '<td>2</td><td data-head="Column">price</td>' in tried
     assert '<td>3</td><td data-head="Column">supplier</td>' in tried
     sent(two, "take")
-    after = owner_client.get("/prices/import").content.decode()
+    after = squeeze(owner_client.get("/prices/import").content.decode())
     assert "rejected: row 2, price: Enter a number from 0" in after
     assert "And 1 more." in after
 

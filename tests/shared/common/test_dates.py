@@ -28,6 +28,7 @@ from shared.background.outbox import Event, on_event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.dates import dates_by, today, write_day, write_moment
+from tests.forms import squeeze
 from tests.quotes.quoting.cast import measure, sent, stock_up, token
 
 MORNING = "2026-03-08T20:30:00Z"
@@ -74,7 +75,7 @@ def test_the_customer_reads_when_the_quote_was_issued(auckland: Business, mornin
     stock_up(auckland)
     revision = sent(auckland, {}, measure(12000))
     page = Client().get(f"/q/{token(revision, 'owner')}", follow=True).content.decode()
-    assert re.search(r"<dt>Issued on</dt><dd>9 March 2026</dd>", page)
+    assert "<dt>Issued on</dt><dd>9 March 2026</dd>" in squeeze(page)
 
 
 def test_a_reminder_goes_three_days_before_the_last_day_where_the_business_is(

@@ -23,8 +23,9 @@ const showProgress = (text) => {
   count.textContent = `${[...places.values()].filter(Boolean).length} of ${places.size}`;
   progress.textContent = text;
 };
+const waitingCount = () => Object.keys(savedMarks()).length + savedEntries().length;
 const waiting = () => {
-  const left = Object.keys(savedMarks()).length + savedEntries().length;
+  const left = waitingCount();
   return left ? `${left} not sent, saved on this phone.` : "All changes sent.";
 };
 const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
@@ -55,6 +56,8 @@ const applyResponse = (marks, body) => {
   write(entriesKey, entriesAfter(savedEntries(), body.entries || {}));
   if (body.built) document.getElementById("built").innerHTML = body.built;
   list();
+  // the page saved for offline use was made before these marks were sent
+  if (!waitingCount()) navigator.serviceWorker?.ready.then(({ active }) => active.postMessage([location.href]));
 };
 const send = async () => {
   clearTimeout(later);

@@ -51,10 +51,13 @@ const completeCache = async () => {
     for (const [path] of text.matchAll(/\/static\/[^"'\s]+/g)) named.add(path);
   }
   const scripts = [...named].filter((path) => path.endsWith(".js"));
-  await Promise.allSettled(scripts.map((path) => addImports(path, named)));
-  for (const request of requests) {
-    const url = new URL(request.url);
-    if (isVersioned(url) && !named.has(url.pathname)) await cache.delete(request);
+  const read = await Promise.allSettled(scripts.map((path) => addImports(path, named)));
+  // without a connection a script may not have been read, and what it imports is not known
+  if (read.every(({ status }) => status === "fulfilled")) {
+    for (const request of requests) {
+      const url = new URL(request.url);
+      if (isVersioned(url) && !named.has(url.pathname)) await cache.delete(request);
+    }
   }
   await Promise.allSettled([...named].map(cachedOrSaved));
 };
