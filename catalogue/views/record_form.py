@@ -40,7 +40,7 @@ HINTS = {
     "price_breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
     "delivery_fees": "From a value of the order, then the fee: 0 45; 800 0",
     "drawing_colour": "As #445566",
-    "pack_size": "Pack size",
+    "pack_size": "Units in a pack; whole packs are ordered",
     "applies_to": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; "
     "a tax code",
     "option": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Tax code, account: its code. "
