@@ -9,7 +9,7 @@ from quotes.purchasing.models import OrderEvent, SupplierOrder
 from quotes.purchasing.queries import orders_of
 from shared.business.actors import Actor
 from shared.common.problems import Problem
-from shared.models import Business, SupplierAccount
+from shared.models import SupplierAccount
 
 
 def account_of(actor: Actor) -> SupplierAccount:
@@ -41,9 +41,3 @@ def events_seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[OrderEve
     orders = seen_by(account, test=test)
     rows = OrderEvent.unscoped.filter(order__in=orders)  # unscoped: a supplier's own orders, in every business
     return rows.filter(for_supplier=True)
-
-
-def sandbox_of(account: SupplierAccount) -> Business | None:
-    """Return the supplier's sandbox business, or None."""
-    found = Sandbox.objects.filter(account=account).select_related("business").first()
-    return found.business if found else None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -55,12 +54,6 @@ def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
 
 
 _A_NUMBER = "Enter a number such as {}, without a separator for thousands."
-
-
-def unplaced(faults: Mapping[str, str], fields: Iterable[FormField]) -> list[str]:
-    """Return the errors that no field shows."""
-    shown = {field.fault for field in fields}
-    return [text for text in faults.values() if text not in shown]
 
 
 _NUMBER = re.compile(r"(-?\d*)[.,]?(\d*)\Z")
