@@ -9,6 +9,8 @@ from typing import Any
 
 from django.test import Client
 
+from catalogue.views.system_form import FenceSystemForm
+
 HIDDEN = ("version", "seen")
 
 
@@ -93,3 +95,8 @@ class Values(HTMLParser):
 def press(client: Client, page: str, entered: Mapping[str, Any], at: str = "", **options: Any) -> Any:
     """Open a page, fill in a form of it and send it, to ``at`` if that is another address."""
     return client.post(at or page, {**seen_on(client, page, at), **entered}, **options)
+
+
+def system_entries(document: Mapping[str, Any]) -> dict[str, str]:
+    """Return the fields of a fence system's form as they are shown."""
+    return {box.html_name: "1" if box.value() is True else box.value() for box in FenceSystemForm(document)}

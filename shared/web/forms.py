@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.http import HttpRequest
@@ -58,7 +58,7 @@ class PageTextField(forms.CharField):
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         """Return whether the entry is not the text that the page showed."""
-        return self.prepare_value(initial) != self.to_python(data)
+        return not self.disabled and self.prepare_value(initial) != self.to_python(data)
 
 
 class PageField(forms.BoundField):
@@ -133,6 +133,10 @@ class PageForm(forms.Form):
 
     bound_field_class = PageField
     fault_status = 422
+    if TYPE_CHECKING:
+
+        def __getitem__(self, name: str) -> PageField: ...
+        def __iter__(self) -> Iterator[PageField]: ...
 
     def __init__(
         self, data: Any = None, files: Any = None, *, fields: Mapping[str, forms.Field] | None = None, **options: Any
@@ -147,7 +151,7 @@ class PageForm(forms.Form):
         return self.fault_status if self.errors else 200
 
     @property
-    def faulty(self) -> list[forms.BoundField]:
+    def faulty(self) -> list[PageField]:
         """Return the fields with errors."""
         return [field for field in self if field.errors]
 
@@ -170,7 +174,7 @@ class PageForm(forms.Form):
 
     def facts(self) -> dict[str, str]:
         """Return what the form shows, by label."""
-        return {str(field.label): field.shown for field in self if field.kind not in ("file", "hidden")}  # type: ignore[attr-defined]
+        return {str(field.label): field.shown for field in self if field.kind not in ("file", "hidden")}
 
 
 def entries(request: HttpRequest) -> dict[str, Any]:

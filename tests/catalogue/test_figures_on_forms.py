@@ -11,10 +11,11 @@ from django.http import QueryDict
 
 from catalogue.api.resources import RESOURCES
 from catalogue.views.record_form import RecordForm
-from catalogue.views.system_form import read_fields, read_form, shown
+from catalogue.views.system_form import FenceSystemForm
 from shared.common.figures import use_decimal_sign
 from shared.common.form_fields import typed_number
 from shared.models import Business
+from tests.forms import system_entries
 
 OFFERS = RESOURCES["supplier-prices"]
 STORED = {
@@ -27,6 +28,12 @@ STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").r
 def _errors(business: Business, sign: str, posted: str) -> dict[str, Any]:
     with use_decimal_sign(sign):
         return {**RecordForm(OFFERS, business, data=QueryDict(posted)).errors}
+
+
+def _document(before: dict[str, Any], texts: dict[str, str]) -> dict[str, Any]:
+    form = FenceSystemForm(before, data=texts)
+    form.full_clean()
+    return form.document
 
 
 @pytest.mark.django_db
@@ -60,10 +67,10 @@ def test_pairs_that_cannot_be_read_are_stated_in_the_words_of_the_form(business:
 def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
     model = {**STARTER, "rake_max_deg": "10.5", "stock_lengths_mm": [2400, 3000]}
     with use_decimal_sign(","):
-        texts = shown(model)
+        texts = system_entries(model)
         assert texts["rake_max_deg"] == "10,5"
-        assert json.dumps(read_form(read_fields(texts), model)) == json.dumps(model)
-        assert read_form({**texts, "rake_max_deg": "11,5"}, model)["rake_max_deg"] == "11.5"
+        assert json.dumps(_document(model, texts)) == json.dumps(model)
+        assert _document(model, {**texts, "rake_max_deg": "11,5"})["rake_max_deg"] == "11.5"
 
 
 @pytest.mark.django_db
@@ -82,5 +89,4 @@ def test_a_percent_sign_is_read_where_the_amount_is_a_percentage(business: Busin
 
 
 def test_a_system_form_reads_feet_and_inches() -> None:
-    texts = {**shown(STARTER), "pitch_mm": "7' 10\""}
-    assert read_form(texts, STARTER)["pitch_mm"] == 2_388
+    assert _document(STARTER, {**system_entries(STARTER), "pitch_mm": "7' 10\""})["pitch_mm"] == 2_388

@@ -9,10 +9,9 @@ import pytest
 from django.test import Client
 
 from catalogue.models import Component, FenceSystem, FenceSystemVersion
-from catalogue.views.system_form import shown
 from shared.models import Business
 from tests.conftest import Cast
-from tests.forms import Values, press, seen_on
+from tests.forms import Values, press, seen_on, system_entries
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +33,7 @@ def _last(system: FenceSystem) -> FenceSystemVersion:
 
 
 def _entries(system: FenceSystem, **changes: str) -> dict[str, str]:
-    data = shown(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
+    data = system_entries(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
     return data | {"do": data.get("do", "keep")}
 
 
@@ -72,7 +71,7 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
     owner: Client, system: FenceSystem
 ) -> None:
     before = _last(system).number
-    stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
+    stock = f"{system_entries(_last(system).document)['posts/channel/stock_mm']}, 3777"
     page = press(
         owner, f"/prices/systems/{system.ref}", _entries(system, posts__channel__stock_mm=stock) | {"do": "check"}
     )
@@ -85,7 +84,7 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
 def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
     owner: Client, system: FenceSystem, business: Business
 ) -> None:
-    stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
+    stock = f"{system_entries(_last(system).document)['posts/channel/stock_mm']}, 3777"
     press(owner, f"/prices/systems/{system.ref}", _entries(system, posts__channel__stock_mm=stock))
     page = owner.get(f"/prices/systems/{system.ref}").content.decode()
     way = re.search(r'href="(/prices/components/new\?role=post\.channel[^"]+length_mm=3777[^"]*)"', page)

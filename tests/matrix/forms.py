@@ -11,7 +11,6 @@ from typing import Any
 from django.utils import timezone
 
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.views.system_form import shown
 from quotes.jobs.measure_services import save_measure
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.jobs.services import open_job
@@ -21,6 +20,7 @@ from shared.background.outgoing_mail import OutgoingMail
 from shared.business.actors import SYSTEM
 from shared.business.models import Member
 from shared.members.services import start_business
+from tests.forms import system_entries
 from tests.matrix.changes import (
     NEW,
     Scene,
@@ -135,7 +135,7 @@ def _ticks(s: Scene) -> tuple[str, Form]:
 def _system_form(s: Scene, **changes: str) -> Form:
     system = FenceSystem.objects.of(s.business).get(ref=s.refs["fence system"])
     version = FenceSystemVersion.objects.of(s.business).filter(system=system).order_by("-number")[0]
-    return {**shown(version.document), **changes, "do": "keep"}
+    return {**system_entries(version.document), **changes, "do": "keep"}
 
 
 def _sample(s: Scene) -> tuple[str, Form]:

@@ -7,33 +7,35 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from catalogue.views.system_fields import FIELDS, FieldType
-from catalogue.views.system_form import by_label, faults_of, parts, read_fields, read_form, shown
-from fencing.model.faults import InvalidDocument
+from catalogue.views.system_form import FenceSystemForm
 from fencing.reading import read_system
+from tests.forms import system_entries
 
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
 SCHEMA: dict[str, Any] = json.loads(Path("fencing/schema/system-2.json").read_text())
 
 
 def _entries(**changes: str) -> dict[str, str]:
-    return shown(STARTER) | {path.replace("__", "/"): text for path, text in changes.items()}
+    return system_entries(STARTER) | {path.replace("__", "/"): text for path, text in changes.items()}
+
+
+def _document(texts: dict[str, str], before: dict[str, Any]) -> dict[str, Any]:
+    form = FenceSystemForm(before, data=texts)
+    assert not form.errors
+    return form.document
 
 
 def _faults(texts: dict[str, str]) -> dict[str, str]:
-    with pytest.raises(InvalidDocument) as refused:
-        read_system(read_form(texts, STARTER))
-    return faults_of(refused.value)
+    return {box.name: box.fault for box in FenceSystemForm(STARTER, data=texts).faulty}
 
 
 def test_a_form_kept_as_it_was_shown_is_the_same_document_to_the_byte() -> None:
-    assert json.dumps(read_form(read_fields(shown(STARTER)), STARTER)) == json.dumps(STARTER)
+    assert json.dumps(_document(_entries(), STARTER)) == json.dumps(STARTER)
 
 
 def test_a_form_typed_from_nothing_is_the_same_fence_system() -> None:
-    assert read_system(read_form(shown(STARTER), {})) == read_system(STARTER)
+    assert read_system(_document(_entries(), {})) == read_system(STARTER)
 
 
 def _leaves(schema: dict[str, Any], path: str = "") -> list[str]:
@@ -55,7 +57,7 @@ def test_every_member_the_schema_knows_has_a_field() -> None:
 
 
 def test_lengths_are_read_as_people_write_them() -> None:
-    document = read_form(
+    document = _document(
         _entries(pitch_mm="2 300", hole__depth_mm="0,72 m", rails__stock_mm="2250 4600", gates__notch_mm="8x12"),
         STARTER,
     )
@@ -66,7 +68,7 @@ def test_lengths_are_read_as_people_write_them() -> None:
 def test_what_is_emptied_is_left_out_and_no_lattice_is_an_empty_list() -> None:
     texts = _entries(hole__end_diameter_mm="", lattice__heights_mm="", lattice__stock_mm="", allowances__screw="")
     texts |= {field.path: "" for field in FIELDS if field.path.startswith("strength/")}
-    document = read_form(texts, STARTER)
+    document = _document(texts, STARTER)
     assert "end_diameter_mm" not in document["hole"]
     assert "stock_mm" not in document["lattice"]
     assert document["lattice"]["heights_mm"] == []
@@ -104,19 +106,19 @@ def test_a_hole_too_shallow_for_its_posts_is_stated_at_the_depth() -> None:
 
 
 def test_a_number_is_read_with_a_comma_and_stays_exact() -> None:
-    assert read_system(read_form(_entries(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
+    assert read_system(_document(_entries(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
 
 
 def test_fields_by_label_show_the_difference_between_two_versions() -> None:
-    before, after = by_label(STARTER), by_label(read_form(_entries(pitch_mm="2300", rails__kerf_mm="3"), STARTER))
+    changed_system = _document(_entries(pitch_mm="2300", rails__kerf_mm="3"), STARTER)
+    before, after = FenceSystemForm(STARTER).facts(), FenceSystemForm(changed_system).facts()
     changed = [label for label in before if before[label] != after[label]]
     assert changed == ["Pitch and closing bay: Pitch, mm", "Rails: Saw kerf, mm"]
 
 
 def test_a_component_that_is_not_in_the_catalogue_stays_chosen_and_says_so() -> None:
-    made = parts(shown(STARTER), {}, {"concrete.bag": [("BAG-9", "A bag (BAG-9)")]})
-    box = next(box for part in made for box in part.boxes if box.name == "components/concrete.bag")
-    assert box.value == "CB-25"
+    box = FenceSystemForm(STARTER, {"concrete.bag": [("BAG-9", "A bag (BAG-9)")]})["components/concrete.bag"]
+    assert box.value() == "CB-25"
     assert ("CB-25", "CB-25: not in the catalogue") in box.choices
 
 
