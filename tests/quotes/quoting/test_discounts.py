@@ -10,9 +10,9 @@ import pytest
 from django.test import Client
 
 from catalogue.rules.price_rule_lines import rule_faults
-from quotes.documents.management.commands.quote import explained
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import JobState
+from quotes.office.management.commands.quote import explained
 from quotes.office.measure_preview import draw
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.queries import content_of

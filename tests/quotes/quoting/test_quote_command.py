@@ -15,7 +15,7 @@ import pytest
 from django.core.management import call_command
 
 from quotes.documents import kinds
-from quotes.documents.management.commands import quote
+from quotes.office.management.commands import quote
 from quotes.quoting.models import Revision, RevisionState
 from shared.background import runner
 from shared.business.models import Business
