@@ -12,17 +12,15 @@ APPS = (
     "shared",
     "quotes.integrations",  # before the catalogue: supply/prices/bulk is not the ref of a price
     "catalogue",
-    "quotes.jobs",
     "quotes.quoting",
     "quotes.documents",
     "quotes.purchasing",
     "quotes.accounting",
-    "quotes.office",
 )
 
 urlpatterns = [
     path("admin/login/", AdminSignIn.as_view()),  # before Django's own, which has no limits
     path("admin/", admin.site.urls),
-    *(path("api/v1/", include(f"{app}.api_urls")) for app in APPS),
-    *(path("", include(f"{app}.page_urls")) for app in APPS),
+    *(path("api/v1/", include(f"{app}.api_urls")) for app in (*APPS, "quotes.jobs")),
+    *(path("", include(f"{app}.page_urls")) for app in (*APPS, "quotes.office")),
 ]

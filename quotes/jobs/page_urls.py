@@ -1,7 +1,0 @@
-"""Page addresses of this app."""
-
-from __future__ import annotations
-
-from django.urls import URLPattern
-
-urlpatterns: list[URLPattern] = []
