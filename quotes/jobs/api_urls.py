@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.jobs import api, as_built_api, measure_api, schema_api
+from quotes.jobs import api, measure_api, schema_api
 
 urlpatterns = [
     path("customers", api.Customers.as_view()),
@@ -17,8 +17,8 @@ urlpatterns = [
     path("jobs/<str:ref>/copy", api.JobCopyView.as_view()),
     path("jobs/<str:ref>/events", api.JobEvents.as_view()),
     path("jobs/<str:ref>/measures", measure_api.Measures.as_view()),
-    path("jobs/<str:ref>/as-built", as_built_api.AsBuiltEntries.as_view()),
-    path("jobs/<str:ref>/as-built/<str:entry>", as_built_api.AsBuiltEntry.as_view()),
+    path("jobs/<str:ref>/as-built", api.AsBuiltEntries.as_view()),
+    path("jobs/<str:ref>/as-built/<str:entry>", api.AsBuiltEntry.as_view()),
     path("measures/<str:ref>", measure_api.MeasureDetail.as_view()),
     path("measures/<str:ref>/draft", measure_api.MeasureDraft.as_view()),
     path("measures/<str:ref>/draft/publish", measure_api.MeasureDraftPublish.as_view()),

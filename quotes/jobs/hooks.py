@@ -13,7 +13,7 @@ from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import change_document
 from quotes.jobs.models import Job
-from quotes.jobs.system_lookup import SystemWithPrices
+from quotes.jobs.takeoff_cache import SystemWithPrices
 
 job_state_changed = Signal()
 """A ``job`` changed its state by ``actor``. Receivers run in the transaction of the change."""

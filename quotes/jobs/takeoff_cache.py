@@ -1,13 +1,20 @@
-"""The one path from a measure to its take-off, computed again only if the measure, the system or the prices change."""
+"""The one path from a measure to its take-off, with the fence system and prices of today.
+
+It is calculated again only if the measure, the system or the prices change.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import Any
 
+from catalogue import queries
+from catalogue.engine import engine_input
 from catalogue.queries import site_words_on
 from catalogue.rules.site_words import names_words, normalize_words
+from fencing.buying.supplier_prices import PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Form, Layout, Measure
 from fencing.model.system import System
@@ -16,13 +23,43 @@ from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
 from fencing.reading.measure_document import measure_document
 from quotes.jobs.document_text import canonical, digest
-from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from shared.models import Business
 
 MAX_REMEMBERED = 24
 """Take-offs that a process remembers."""
 MAX_REMEMBERED_LENGTH = 300_000
 """Length of a measure [mm] up to which its take-off is remembered. Longer ones would fill the memory of the process."""
+
+
+@dataclass(frozen=True)
+class SystemWithPrices:
+    """A fence system with everything that can be bought for it today."""
+
+    business: Business
+    code: str
+    version: int
+    document: Mapping[str, Any]
+    market: PurchaseOptions
+    system: System
+
+    @cached_property
+    def sha256(self) -> str:
+        """Digest of what the engine was given: the document and what the catalogue filled in."""
+        filled = [sorted(self.system.components.items()), str(self.system.bag_yield)]
+        return digest(canonical([dict(self.document), filled]))
+
+    @cached_property
+    def prices(self) -> PriceList:
+        """The prices ``auto`` compares by."""
+        return engine_input.price_list(self.business, self.system)
+
+
+def find_system(business: Business, code: str | None) -> SystemWithPrices:
+    """Return the latest version of a fence system, or of the default one. Raise InvalidDocument if there is none."""
+    version = queries.system_version(business, code or queries.default_system(business).code)
+    market = engine_input.market(business)
+    system = engine_input.system_of(version, market)
+    return SystemWithPrices(business, version.system.code, version.number, version.document, market, system)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from copy import deepcopy
 from decimal import Decimal
 from typing import Any
 
-from quotes.office.strength_fields import STRENGTH_FIELDS
+from quotes.office.measure_fields import STRENGTH_FIELDS
 from shared.common.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
 from shared.common.typed_shares import read_shares
 

@@ -1,4 +1,4 @@
-"""Preview of a measure while it is edited: drawing, price, quantities, notices and errors."""
+"""Preview of a measure while it is edited: drawing, price, quantities, notices, errors, and the fence in words."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
+from fencing.documents.explain import summary
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
 from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
-from fencing.model.measure import FORMS, LAYOUTS
+from fencing.model.measure import FORMS, LAYOUTS, Layout
 from fencing.quantities.choose_layout import build_options, choose
 from fencing.quantities.take_off import TakeOff, find_grounds
 from fencing.set_out.corners import find_corners
 from fencing.set_out.run import NO_ENDS
-from quotes.documents.number_format import by_locale
-from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import read_for, take_off_measure
+from quotes.documents.number_format import by_locale, worded
+from quotes.jobs.takeoff_cache import SystemWithPrices, read_for, take_off_measure
 from quotes.office.measure_fields import MANY_RUNS
 from quotes.quoting.build_pricing import PricingInputs, basis_today, total_of
 from shared.common.figures import current_decimal_sign
@@ -184,3 +184,19 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
         )
         for item in ranked
     ]
+
+
+def in_words(taken: TakeOff) -> str:
+    """Describe a take-off, with the labels of the page and figures by its locale."""
+    return without_codes(worded(summary(taken)))
+
+
+def without_codes(text: str) -> str:
+    """Layouts as the sheet calls them; a code of one word is a word.
+
+    >>> without_codes("Run A: 18240 mm, stepped, from_start, 10 posts"), without_codes("level, even")
+    ('Run A: 18240 mm, stepped, full bays from the start, 10 posts', 'level, even')
+    """
+    for layout in Layout:
+        text = text.replace(layout.value, layout.label) if "_" in layout.value else text
+    return text

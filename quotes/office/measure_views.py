@@ -22,9 +22,8 @@ from quotes.office.measure_drafts import EditConflict, EditingPage, current_docu
 from quotes.office.measure_edits import CORNER_TURN_DEG, apply_edit
 from quotes.office.measure_fields import SheetFields, sheet_fields
 from quotes.office.measure_form import read_fields
-from quotes.office.measure_preview import MeasurePreview, draw, ways_of
+from quotes.office.measure_preview import MeasurePreview, draw, in_words, ways_of
 from quotes.office.notice_fixes import notices_of
-from quotes.office.plain_text import in_words
 from quotes.office.run_fields import LAYOUT_CHOICES, turn_field
 from shared.business.roles import Scope
 from shared.members.access import MemberRequest, require_scope

@@ -5,8 +5,7 @@ from __future__ import annotations
 from django.urls import reverse
 
 from quotes.jobs import queries as jobs
-from quotes.office.list_rows import Group, TodayItem
-from quotes.office.today import MAX
+from quotes.office.today import MAX, Group, TodayItem
 from quotes.quoting.queries import quotes
 from shared.business.actors import Actor
 from shared.business.roles import Scope

@@ -24,14 +24,12 @@ from quotes.documents.notices import marked
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
-from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import take_off_measure
-from quotes.office.cutting_plan_view import Sawing, sawing
+from quotes.jobs.takeoff_cache import SystemWithPrices, take_off_measure
 from quotes.office.measure_drafts import measure_facts
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of
-from quotes.office.quantity_changes import moved_between, quantity_rows
 from quotes.office.run_fields import FORM_CHOICES, LAYOUT_CHOICES
-from quotes.office.strength_panel import strength_panel
+from quotes.office.strength_views import strength_panel
+from quotes.office.takeoff_rows import Sawing, moved_between, quantity_rows, sawing
 from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes

@@ -1,33 +1,60 @@
-"""Tasks on the start page, collected from all apps. Lists are limited to what the person has access to."""
+"""Tasks on the start page, collected from all apps, and undelivered e-mails with the page that sends them again.
+
+Lists are limited to what the person has access to.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import F
+from django.db.models import F, Q
 from django.urls import reverse
 from django.utils import timezone
 
+from quotes.documents.models import Document
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import Job, JobState
-from quotes.office.list_rows import Group, TodayItem
 from quotes.office.navigation import address
-from quotes.office.undelivered_mail import undelivered_rows
 from quotes.purchasing import delivery_queries
 from quotes.purchasing import queries as orders
 from quotes.purchasing.order_models import OrderState, SupplierOrder
 from quotes.quoting import queries as offers
-from quotes.quoting.models import PartyResponseStatus, Question, Revision
+from quotes.quoting.emails import KINDS, revisions_of
+from quotes.quoting.models import PartyResponseStatus, Revision
 from quotes.quoting.models import RevisionState as QuoteState
 from quotes.quoting.queries import awaiting_answer
+from shared.background.outgoing_mail import OutgoingMail, undelivered
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.roles import Scope
 from shared.common.dates import today, write_day
+from shared.members.mail_test import REQUESTED
 from shared.models import Business
 
 MAX = 12
 COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
+SHOWN_FOR = timedelta(days=14)
+"""Time a failed e-mail stays on Today."""
+
+
+@dataclass(frozen=True, slots=True)
+class TodayItem:
+    """One thing to look at: where it leads, what it is, what is known, what it wants."""
+
+    address: str
+    name: str
+    fact: str
+    now: str
+    live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    key: str
+    heading: str
+    rows: tuple[TodayItem, ...]
+    more: int = 0
 
 
 def today_groups(business: Business, actor: Actor) -> list[Group]:
@@ -51,13 +78,12 @@ def today_groups(business: Business, actor: Actor) -> list[Group]:
 def questions(business: Business) -> Group:
     """Questions of customers without an answer."""
     rows = offers.questions(business).filter(replied_at=None).select_related("party", "revision__quote__job")
-    found = [_question(row) for row in rows.order_by("id")[: MAX + 1]]
+    found = [
+        TodayItem(reverse("job", args=[job.ref]), row.text[:120], f"{row.party.name}, {job}", "answer", live=True)
+        for row in rows.order_by("id")[: MAX + 1]
+        for job in (row.revision.quote.job,)
+    ]
     return _group("questions", "Customer questions", found)
-
-
-def _question(row: Question) -> TodayItem:
-    job = row.revision.quote.job
-    return TodayItem(reverse("job", args=[job.ref]), row.text[:120], f"{row.party.name}, {job}", "answer", live=True)
 
 
 def answers(business: Business) -> Group:
@@ -115,9 +141,7 @@ def unpriced(business: Business) -> Group:
     """Return measured jobs without a quote."""
     rows = jobs.jobs(business, {"status": JobState.OPEN}).filter(measures__latest_version__gt=0, quotes=None).distinct()
     found = [
-        TodayItem(
-            address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "create quote"
-        )
+        TodayItem(_page("job-price", row), str(row), row.customer.name, "create quote")
         for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
     return _group("unpriced", "Ready to quote", found)
@@ -127,14 +151,15 @@ def to_order(business: Business) -> Group:
     """Return accepted jobs without an order."""
     rows = jobs.jobs(business, {"status": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
-        TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order materials", live=True)
+        TodayItem(_page("job-orders", row), str(row), row.customer.name, "order materials", live=True)
         for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
     return _group("to-order", "Materials to order", found)
 
 
-def _ordering(ref: str) -> str:
-    return address("job-orders", ref) or reverse("job", args=[ref])
+def _page(name: str, job: Job) -> str:
+    """Return the address of a page of a job, or of the job itself if no app has that page."""
+    return address(name, job.ref) or reverse("job", args=[job.ref])
 
 
 def replies(business: Business) -> Group:
@@ -174,8 +199,7 @@ def to_build(business: Business) -> Group:
 def _to_build(job: Job, material: delivery_queries.Material) -> TodayItem:
     place = ", ".join(part for part in (job.site.address, job.site.city) if part)
     day = "" if job.preferred_on is None else f", preferred {write_day(job.preferred_on)}"
-    leads = address("job-build", job.ref) or reverse("job", args=[job.ref])
-    return TodayItem(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)
+    return TodayItem(_page("job-build", job), str(job), f"{place}{day}", material.text(), live=material.is_here)
 
 
 def _order(row: SupplierOrder, now: str, *, live: bool = False) -> TodayItem:
@@ -210,3 +234,41 @@ def _whole(rows: OwnedQuerySet[Revision]) -> list[Revision]:
 
 def _group(key: str, heading: str, found: list[TodayItem]) -> Group:
     return Group(key, heading, tuple(found[:MAX]), max(0, len(found) - MAX))
+
+
+def undelivered_rows(business: Business, most: int) -> list[TodayItem]:
+    """Return a row for each letter that could not be delivered, or not yet; given-up ones first."""
+    recent = Q(failed_at=None) | Q(failed_at__gte=timezone.now() - SHOWN_FOR)
+    letters = sorted(undelivered(business).filter(recent)[:200], key=lambda item: not item.is_failed)
+    places = _places(business, letters)
+    found = [
+        TodayItem(
+            places[letter.event.subject],
+            letter.subject or "E-mail",
+            letter.recipient,
+            "could not be delivered" if letter.is_failed else "not delivered yet",
+            live=letter.is_failed,
+        )
+        for letter in letters
+        if letter.event.subject in places
+    ]
+    return found[:most]
+
+
+def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
+    """Return the page each letter belongs to, by the subject of its event; letters whose link was ended have none."""
+    revisions = revisions_of(business, letters)
+    lists = (
+        Document.objects.of(business).filter(ref__in=[letter.event.subject for letter in letters]).exclude(subject="")
+    )
+    orders = dict(lists.values_list("ref", "subject"))
+    places = {}
+    for letter in letters:
+        subject = letter.event.subject
+        if subject in revisions:
+            places[subject] = reverse("revision", args=[revisions[subject]])
+        elif subject in orders:
+            places[subject] = address("order", orders[subject]) or reverse("today")
+        elif letter.event.kind not in KINDS:
+            places[subject] = reverse("settings" if letter.event.kind == REQUESTED else "members")
+    return places

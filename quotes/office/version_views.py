@@ -22,9 +22,8 @@ from quotes.jobs.measure_services import newest, restore_version
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.measure_drafts import measure_facts
-from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
-from quotes.office.plain_text import in_words
-from quotes.office.quantity_changes import moved_between
+from quotes.office.measure_preview import NARROW, WIDE, elevation_of, in_words, plan_of
+from quotes.office.takeoff_rows import moved_between
 from shared.business.roles import Scope
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope

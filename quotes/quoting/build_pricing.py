@@ -19,8 +19,7 @@ from fencing.reading.measure_document import measure_document
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import change_document
 from quotes.jobs.document_text import canonical, digest
-from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import take_off_measure
+from quotes.jobs.takeoff_cache import SystemWithPrices, take_off_measure
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
 from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines

@@ -12,7 +12,7 @@ from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
 from quotes.jobs.hooks import change_prices_requested, job_state_changed
 from quotes.jobs.models import Job, JobState
-from quotes.jobs.system_lookup import SystemWithPrices
+from quotes.jobs.takeoff_cache import SystemWithPrices
 from shared.business.actors import Actor
 from shared.business.models import Business
 

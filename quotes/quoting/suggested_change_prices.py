@@ -17,8 +17,7 @@ from fencing.set_out.system_fit import check_system_fit
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.screening import Screening, ScreeningOutcome, screen
 from fencing.strength.suggested_changes import price_changes
-from quotes.jobs.system_lookup import SystemWithPrices, find_system
-from quotes.jobs.takeoff_cache import prices_for
+from quotes.jobs.takeoff_cache import SystemWithPrices, find_system, prices_for
 
 MAX_PRICED = 60
 """Maximum number of posts for which changes are priced: each needs a take-off, a cutting plan and a price of the whole job."""
