@@ -52,6 +52,11 @@ def heads(name: str) -> list[tuple[str, bool]]:
     return [(head_of(name, item), item in NUMBERS) for item in SHOWN[name]]
 
 
+def has_money(name: str) -> bool:
+    """Return whether a list shows amounts."""
+    return not {"value", *MONEY}.isdisjoint(SHOWN[name])
+
+
 def head_of(name: str, member: str) -> str:
     """Return the label of a column or field of a list."""
     return HEADS.get(member, word(member)) if name in ("components", "price-rules") else word(member)

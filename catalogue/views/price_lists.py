@@ -20,7 +20,7 @@ from catalogue.api.resources import RESOURCES, Resource
 from catalogue.engine.completeness import missing_items
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets.sample_catalogue import is_empty, load_sample_catalogue
-from catalogue.views.list_cells import head_of, heads, rows_of
+from catalogue.views.list_cells import has_money, head_of, heads, rows_of
 from catalogue.views.record_form import RecordForm, choices_of, stored_record
 from catalogue.views.systems import in_names
 from catalogue.views.tabs import ONE, WORDS, parts_line, visible
@@ -99,6 +99,7 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     values = {
         **_list_context(request, name),
         "heads": heads(name),
+        "has_money": has_money(name),
         "rows": shown,
         "page": page,
         "filter": _filter_form(request.business, name, asked),
@@ -147,7 +148,7 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
         **_list_context(request, name),
         "form": form,
         "ref": ref,
-        "title": _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(' ')[2]}",
+        "title": _title(request.business, name, ref) if ref else f"New {ONE[name]}",
         "wanted": (request.POST if request.method == "POST" else request.GET).get("for", ""),
         "row": row,
         "facts": _facts(resource)(row) if row else None,

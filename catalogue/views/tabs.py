@@ -10,8 +10,8 @@ WORDS = {
     "supplier-terms": "Supplier terms", "finishes": "Finishes",
 }  # fmt: skip
 ONE = {
-    "components": "a component", "supplier-prices": "a supplier price", "price-rules": "a price rule", "suppliers": "a supplier",
-    "supplier-terms": "a supplier's terms", "finishes": "a finish",
+    "components": "component", "supplier-prices": "supplier price", "price-rules": "price rule", "suppliers": "supplier",
+    "supplier-terms": "supplier terms", "finishes": "finish",
 }  # fmt: skip
 
 
