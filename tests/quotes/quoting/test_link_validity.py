@@ -1,4 +1,4 @@
-"""A link after its quote's last day: it answers nothing any more, stays a reader's receipt for a while, and then ends."""
+"""A link that is revoked, or whose quote has ended: it takes no response, and stays a receipt for a while."""
 
 from __future__ import annotations
 
@@ -6,15 +6,38 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
+from django.utils import timezone
 
+from quotes.quoting import customer_responses
 from quotes.quoting.customer_responses import accept, decline, open_link
-from quotes.quoting.models import PartyResponse, Revision
+from quotes.quoting.models import PartyResponse, Quote, Revision, SignedLink
+from quotes.quoting.services import lock_quote
 from quotes.quoting.signed_links import AFTER_VALIDITY
 from shared.business.models import Business
 from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("action", ["accept", "decline"])
+def test_a_link_ended_while_its_quote_was_waited_for_answers_nothing(
+    business: Business, monkeypatch: pytest.MonkeyPatch, action: str
+) -> None:
+    stock_up(business)
+    revision = sent(business)
+    held = token(revision, "owner")
+
+    def wait_while_it_is_ended(quote: Quote) -> Quote:
+        SignedLink.objects.of(business).filter(party__key="owner").update(revoked_at=timezone.now())
+        return lock_quote(quote)
+
+    monkeypatch.setattr(customer_responses, "lock_quote", wait_while_it_is_ended)
+    more = {"content_sha256": revision.content_sha256} if action == "accept" else {}
+    with pytest.raises(Problem) as refused:
+        getattr(customer_responses, action)(token=held, name="Ada", **more)
+    assert refused.value.code == "gone"
+    assert not PartyResponse.objects.of(business).exists()
 
 
 @pytest.fixture
