@@ -29,8 +29,8 @@ from quotes.accounting.reports import (
     QUOTE_GROUPS,
     DateRange,
     ReportTable,
-    entries,
     entry_table,
+    ledger_entries,
     margins_table,
     quotes_table,
     totals_table,
@@ -112,7 +112,7 @@ class Ledger(_Report):
 
     @extend_schema(responses=_FILE, summary="Export the ledger")
     def get(self, request: Request, format: str) -> HttpResponse | StreamingHttpResponse:
-        if format == "xlsx" and entries(self.business, self.span()).count() > MAX_XLSX_ROWS:
+        if format == "xlsx" and ledger_entries(self.business, self.span()).count() > MAX_XLSX_ROWS:
             raise Problem("too-large", f"A spreadsheet holds {MAX_XLSX_ROWS} rows. Use a shorter date range, or csv.")
         return self.report(request, format)
 

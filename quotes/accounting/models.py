@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import models
@@ -10,7 +11,7 @@ from django.db.models import Q
 from quotes.jobs.models import ImmutableModel, Job
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.quoting.models import Revision
-from shared.models import BusinessOwned
+from shared.models import Business, BusinessOwned
 
 
 class PeriodLock(ImmutableModel):
@@ -24,6 +25,19 @@ class PeriodLock(ImmutableModel):
 
     def __str__(self) -> str:
         return f"through {self.locked_through}"
+
+    @classmethod
+    def last_day(cls, business: Business) -> date | None:
+        """Return the last locked day of a business."""
+        rows = cls.objects.of(business).order_by("-locked_through")
+        day: date | None = rows.values_list("locked_through", flat=True).first()
+        return day
+
+    @classmethod
+    def open_day(cls, business: Business, day: date) -> date:
+        """Return the day itself, or the first day after the locked period."""
+        last = cls.last_day(business)
+        return day if last is None or day > last else last + timedelta(days=1)
 
 
 class EntryKind(models.TextChoices):

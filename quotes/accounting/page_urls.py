@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.accounting import account_views, views
+from quotes.accounting import views
 
 urlpatterns = [
     path("accounting", views.accounting, name="accounting"),
-    path("settings/accounts", account_views.accounts, name="accounts"),
+    path("settings/accounts", views.accounts, name="accounts"),
 ]

@@ -10,8 +10,7 @@ from typing import NamedTuple
 from django.db import transaction
 from django.db.models import Q, Sum
 
-from quotes.accounting.models import QuoteEntry, QuoteStep
-from quotes.accounting.periods import open_day
+from quotes.accounting.models import PeriodLock, QuoteEntry, QuoteStep
 from quotes.quoting.content import read_content
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.queries import content_and_choices
@@ -95,7 +94,7 @@ def _enter(row: Revision, what: QuoteStep, at: datetime, amounts: Mapping[str, D
         revision=row,
         job=job,
         what=what,
-        day=open_day(business, local_day(business, at)),
+        day=PeriodLock.open_day(business, local_day(business, at)),
         quote_number=row.quote.number,
         revision_number=row.number,
         kind=row.kind,

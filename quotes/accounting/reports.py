@@ -93,7 +93,7 @@ def _rate(value: Decimal) -> Decimal:
     return Decimal(number(value))
 
 
-def entries(business: Business, span: DateRange) -> QuerySet[LedgerEntry]:
+def ledger_entries(business: Business, span: DateRange) -> QuerySet[LedgerEntry]:
     """Return the ledger entries of a date range, by day and then in the order of posting."""
     rows = LedgerEntry.objects.of(business).filter(day__gte=span.first, day__lte=span.last)
     return rows.order_by("day", "id")
@@ -101,7 +101,7 @@ def entries(business: Business, span: DateRange) -> QuerySet[LedgerEntry]:
 
 def entry_table(business: Business, span: DateRange) -> ReportTable:
     """Return the table of all ledger entries."""
-    rows = entries(business, span).values_list(*ENTRY_COLUMNS).iterator(chunk_size=CHUNK)
+    rows = ledger_entries(business, span).values_list(*ENTRY_COLUMNS).iterator(chunk_size=CHUNK)
     digits = minor_digits(business.currency)
     return ReportTable("ledger", ENTRY_HEAD, (_entry(row, digits) for row in rows), ("net", "tax", "gross"), digits)
 
@@ -118,7 +118,7 @@ def _taxed(net: Decimal, tax: Decimal, digits: int) -> tuple[Decimal, Decimal, D
 def totals_table(business: Business, span: DateRange, by: str) -> ReportTable:
     """Order totals of a span, by period (month), supplier, job, account code, or tax code and rate."""
     columns, digits = GROUPS[by], minor_digits(business.currency)
-    rows = entries(business, span)
+    rows = ledger_entries(business, span)
     found = _grouped(rows, columns) if by != "period" else _by_month(rows)
     head = ("period",) if by == "period" else tuple(name.removesuffix("_number") for name in columns)
     if by == "supplier":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from shared.business.models import ACCOUNTS, MAX_ACCOUNT, Business
+from shared.business.models import ACCOUNTS, Business
 
 TAX: Final = "tax"
 """Field with the account codes of tax codes."""
@@ -29,13 +29,3 @@ def with_accounts(business: Business, changes: Mapping[str, Any]) -> dict[str, A
         **{name: code for name, code in plain.items() if code},
         TAX: {name: code for name, code in sorted(by_code.items()) if code},
     }
-
-
-def account_faults(changes: Mapping[str, Any]) -> dict[str, str]:
-    """Return the errors of entered account codes, by the names of the fields."""
-    typed = {
-        **{k: v for k, v in changes.items() if k != TAX},
-        **{f"tax.{k}": v for k, v in changes.get(TAX, {}).items()},
-    }
-    text = f"Enter at most {MAX_ACCOUNT} characters."
-    return {name: text for name, code in typed.items() if len(code) > MAX_ACCOUNT}

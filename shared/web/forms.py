@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -61,6 +62,19 @@ class PageTextField(forms.CharField):
         return not self.disabled and self.prepare_value(initial) != self.to_python(data)
 
 
+class PageDateField(forms.DateField):
+    """Day, entered and shown as the date field of a browser writes it."""
+
+    kind = "date"
+
+    def __init__(self, label: str, **options: Any) -> None:
+        super().__init__(label=label, input_formats=["%Y-%m-%d"], **{"required": False, **options})
+
+    def prepare_value(self, value: Any) -> str:
+        """Return a stored day as text."""
+        return value.isoformat() if isinstance(value, date) else value or ""
+
+
 class PageField(forms.BoundField):
     """Field of a form as its template shows it. A disabled field is only shown."""
 
@@ -88,6 +102,11 @@ class PageField(forms.BoundField):
         value = self.value()
         added = choices and value and isinstance(self.field, PageTextField) and self.kind == "select"
         return (*choices, (value, value)) if added and value not in dict(choices) else choices
+
+    @property
+    def is_required(self) -> bool:
+        """Return whether the browser asks for an entry."""
+        return self.field.required and self.form.use_required_attribute
 
     @property
     def most(self) -> int | None:
@@ -129,9 +148,13 @@ class PageField(forms.BoundField):
 
 
 class PageForm(forms.Form):
-    """Form that keeps the entries and shows every error beside its field. Fields are declared, or given as ``fields``."""
+    """Form that keeps the entries and shows every error beside its field. Fields are declared, or given as ``fields``.
+
+    The server states what is missing; in a form with ``use_required_attribute`` the browser asks for it.
+    """
 
     bound_field_class = PageField
+    use_required_attribute = False
     fault_status = 422
     if TYPE_CHECKING:
 

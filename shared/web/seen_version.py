@@ -15,7 +15,6 @@ from typing import Any, TypeVar
 from django.db import models, transaction
 from django.http import HttpRequest
 
-from shared.common.form_fields import FormField
 from shared.common.json_encoder import write_json
 from shared.common.problems import Problem
 from shared.web.etags import find
@@ -88,17 +87,6 @@ def differences(before: Facts, after: Facts) -> Iterable[str]:
             yield f"{label} is new: {now}"
         else:
             yield f"{label} was {was or 'empty'} and is now {now or 'empty'}"
-
-
-def field_facts(fields: Iterable[FormField]) -> dict[str, str]:
-    """Return what a form shows, by label: a chosen value by its name, a tick as yes or no."""
-    facts = dict[str, str]()
-    for field in fields:
-        if field.kind == "check":
-            facts[field.label] = "yes" if field.value else "no"
-        elif field.kind not in ("file", "hidden"):
-            facts[field.label] = dict(field.choices).get(field.value, field.value)
-    return facts
 
 
 def _cut(value: str | None) -> str | None:
