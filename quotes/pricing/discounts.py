@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
-from typing import Any
 
 from catalogue.rules.discounts import DiscountRule, GivenTo
 from catalogue.rules.price_rules import PriceRules
@@ -24,19 +21,19 @@ class Buyer:
     parties: int = 1
 
 
-def choose_discount(asked: Mapping[str, Any] | None, rules: PriceRules, buyer: Buyer) -> Discount | None:
+def choose_discount(asked: Discount | str | None, rules: PriceRules, buyer: Buyer) -> Discount | None:
     """Return the discount of a quote; at most one is given.
 
-    Rule: the quote's own setting counts: a percentage or an amount, a rule by its key, or none. If the quote sets nothing,
+    Rule: what the quote asks for counts: a discount of its own, a rule by its key, or no discount. If it asks for nothing,
     the automatic rule with the largest percentage is given.
 
     Raises:
         InvalidDocument: the price rules do not have the named rule on the day of the quote.
     """
-    if asked and "rule" not in asked:
-        return Discount(asked["label"], Decimal(asked.get("percent", "0")), Decimal(asked.get("amount", "0")))
-    if asked:
-        return _picked(asked["rule"], rules)
+    if isinstance(asked, Discount):
+        return asked
+    if asked is not None:
+        return _picked(asked, rules)
     fitting = [rule for rule in rules.discounts.values() if _applies(rule, buyer)]
     best = min(fitting, key=lambda rule: (-rule.percent, rule.key), default=None)
     return None if best is None else Discount(best.label, best.percent, why=_reason(best, buyer))

@@ -22,7 +22,7 @@ from quotes.quoting.api_fields import (
     revisions_in,
 )
 from quotes.quoting.content_document import assemble
-from quotes.quoting.draft_setup import checked_setup
+from quotes.quoting.draft_setup import DraftSetup, checked_setup
 from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.serializers import QuoteIn, ReviseIn, SendIn, SetupChange
@@ -183,7 +183,7 @@ def _locked_quote_first(endpoint: Endpoint, ref: str) -> Revision:
     return endpoint.get_for_update(_whole(endpoint), ref)
 
 
-def _setup(body: JsonObject) -> JsonObject:
+def _setup(body: JsonObject) -> DraftSetup:
     with pointing("/setup"):
         return checked_setup(body.get("setup") or {})
 

@@ -11,7 +11,8 @@ from fencing.quantities.take_off import TakeOff
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from quotes.quoting.content import Cautions, Drawings
-from quotes.quoting.json_values import JsonObject, to_value
+from quotes.quoting.draft_setup import SiteConditions
+from quotes.quoting.json_values import to_value
 from shared.common.money import decimal_sign
 
 
@@ -23,18 +24,18 @@ def drawings_of(takeoff: TakeOff, locale: str) -> Drawings:
     return to_value({**paper_set(takeoff, sign), "curves": curves}, Drawings)
 
 
-def cautions_of(takeoff: TakeOff, site_conditions: JsonObject) -> Cautions:
+def cautions_of(takeoff: TakeOff, site: SiteConditions) -> Cautions:
     """Return the cautions of a build. Raise InvalidDocument for an unknown run."""
-    pool, known = site_conditions.get("pool_runs", []), {run.id for run in takeoff.runs}
-    unknown = [name for name in pool if name not in known]
+    known = {run.id for run in takeoff.runs}
+    unknown = [name for name in site.pool_runs if name not in known]
     if unknown:
         text = f"There is no run {unknown[0]!r} in the measure."
         raise InvalidDocument([Fault("/site_conditions/pool_runs", "run.unknown", text)])
     facts = collect_facts(
         takeoff,
-        pool_runs=pool,
-        driveway=site_conditions.get("near_driveway", False),
-        local_height=site_conditions.get("height_limit_mm"),
+        pool_runs=site.pool_runs,
+        driveway=bool(site.near_driveway),
+        local_height=site.height_limit_mm,
     )
     return to_value(
         {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader}, Cautions

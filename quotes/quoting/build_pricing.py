@@ -30,6 +30,7 @@ from quotes.quoting.build_drawings import cautions_of, drawings_of
 from quotes.quoting.content import Build, Line
 from quotes.quoting.content_costs import Costing, PricedChange
 from quotes.quoting.customer_lines import customer_lines, hand_line, overall_shares
+from quotes.quoting.draft_setup import DraftSetup, SiteConditions
 from quotes.quoting.json_values import EngineDocument, JsonObject, to_value
 from quotes.quoting.purchase_costs import Buying, bought_for, buying_costs
 from quotes.quoting.suggested_change_prices import priced_remedies
@@ -47,27 +48,26 @@ class PricingInputs:
 
     business: Business
     rules: PriceRules
-    setup: JsonObject
+    setup: DraftSetup
     chooser: str
     returning: bool = False
     """True if the customer accepted another job before."""
 
     def shares(self, measure: Measure) -> Shares:
         """Return the measured shares by run. Others have the default shares of the setup, or go to the party that chooses."""
-        otherwise = self.setup.get("default_shares") or {self.chooser: "1"}
+        otherwise = self.setup.default_shares or {self.chooser: Fraction(1)}
         rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
         return Shares(
             {row.id: dict(row.shares) for row in rows if row.shares},
-            {key: Fraction(share) for key, share in otherwise.items()},
+            otherwise,
         )
 
 
 def basis_of(
-    business: Business, setup: JsonObject, chooser: str, today: date, *, returning: bool = False
+    business: Business, setup: DraftSetup, chooser: str, today: date, *, returning: bool = False
 ) -> PricingInputs:
     """Return the pricing inputs: the price rules of today with the tax of the day of supply."""
-    supplied = date.fromisoformat(setup["supply_on"]) if setup.get("supply_on") else today
-    return PricingInputs(business, price_rules_on(business, today, supplied), setup, chooser, returning)
+    return PricingInputs(business, price_rules_on(business, today, setup.supply_on or today), setup, chooser, returning)
 
 
 def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", label: str = "As measured") -> Build:
@@ -91,7 +91,7 @@ def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", labe
         takeoff_sha256=digest(canonical(written)),
         suggested_changes=to_value(changes, tuple[PricedChange, ...]),
         drawings=drawings_of(takeoff, basis.business.locale),
-        cautions=cautions_of(takeoff, basis.setup.get("site_conditions") or {}),
+        cautions=cautions_of(takeoff, basis.setup.site_conditions or SiteConditions()),
         stops=tuple(stops),
         lines=lines.customer,
         job_shares={name: share for name, share in lines.job_shares.items() if share},
@@ -120,7 +120,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
     whole = overall_shares(lines, shares)
     extras = [
         hand_line(item.key, "extra", row, basis.rules, whole)
-        for item, row in zip(by_hand, basis.setup.get("extra_items", []), strict=True)
+        for item, row in zip(by_hand, basis.setup.extra_items, strict=True)
     ]
     # lines of rules come last: they count all lines above them
     ruled = [line for line in lines if line.group in ADJUSTMENTS]
@@ -167,7 +167,7 @@ def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[Suggested
 
 def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> PricingInputs:
     """Return the pricing inputs of a measure without a quote."""
-    return basis_of(business, {}, _keys_of(measure)[0], today(business), returning=returning)
+    return basis_of(business, DraftSetup(), _keys_of(measure)[0], today(business), returning=returning)
 
 
 def _keys_of(measure: Measure) -> list[str]:
@@ -178,15 +178,13 @@ def _keys_of(measure: Measure) -> list[str]:
 def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[CostLine]:
     """Return all costs of the fence: materials with delivery, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
-    visits = Decimal(setup["site_visits"]) if setup.get("site_visits") is not None else None
-    days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
     brought = [DeliveryCharge(buying.name(order.supplier), order.goods, order.delivery) for order in buying.orders]
     return [
         *material_lines(buying.bought, takeoff),
         *delivery_lines(brought),
-        *labour_lines(takeoff, rules, visits=visits),
+        *labour_lines(takeoff, rules, visits=setup.site_visits),
         *disposal_lines(takeoff, rules),
-        *hire_lines(days, rules),
+        *hire_lines(setup.hire or {}, rules),
     ]
 
 
@@ -217,23 +215,26 @@ def changed_run(run: JsonObject, named: JsonObject) -> JsonObject:
 
 def _by_hand(basis: PricingInputs) -> list[PriceLine]:
     """Return the extras in the form that the price rules use."""
-    rules, rows = basis.rules, basis.setup.get("extra_items", [])
+    rules = basis.rules
     return [
         line_by_hand(
             f"extra.{place}",
-            row["label"],
-            rounded(Decimal(row["net"]), rules.digits),
-            rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax(),
-            {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else None,
+            row.label,
+            rounded(row.net, rules.digits),
+            rules.tax_by_code(row.tax_code) if row.tax_code else rules.tax(),
+            dict(row.shares) if row.shares else None,
         )
-        for place, row in enumerate(rows, 1)
+        for place, row in enumerate(basis.setup.extra_items, 1)
     ]
 
 
 def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discount | None:
     rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
     paying = {key for row in rows for key, share in shares.of_run(row.id).items() if share}
-    return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))
+    asked, own = None, basis.setup.discount
+    if own is not None:
+        asked = own.rule or Discount(own.label or "", own.percent or Decimal(0), own.amount or Decimal(0))
+    return choose_discount(asked, basis.rules, Buyer(basis.returning, len(paying)))
 
 
 def _costing(line: PriceLine, cost: CostLine | None, allocated_to: Mapping[str, Decimal]) -> Costing:

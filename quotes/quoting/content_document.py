@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterator, Mapping
-from datetime import date, datetime, timedelta
-from decimal import Decimal
+from datetime import datetime, timedelta
 from fractions import Fraction
 
 from msgspec.structs import replace
 
-from catalogue.rules.price_rule_lines import Due
 from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
 from fencing.model.faults import Fault, InvalidDocument
@@ -36,7 +34,8 @@ from quotes.quoting.content import (
     TaxRules,
 )
 from quotes.quoting.customer_lines import hand_line
-from quotes.quoting.json_values import JsonObject, to_value
+from quotes.quoting.draft_setup import DraftSetup, setup_of
+from quotes.quoting.json_values import to_value
 from quotes.quoting.models import Revision, RevisionKind
 from quotes.quoting.variation_changes import difference
 from shared.common.dates import local_day
@@ -45,15 +44,15 @@ from shared.models import Business
 
 def assemble(revision: Revision, *, now: datetime) -> Content:
     """Return the content of a draft as of now. Raise InvalidDocument with every error that prevents sending."""
-    business, setup, job = revision.business, revision.setup, revision.quote.job
+    business, setup, job = revision.business, setup_of(revision), revision.quote.job
     parties = to_value(list(revision.parties.order_by("position")), tuple[ContentParty, ...])
     chooser = next(party.key for party in parties if party.chooses_options)
     basis = basis_of(business, setup, chooser, local_day(business, now), returning=is_returning(job))
     document, changes = parsed(revision.measure_version.document), None
     base = build(document, basis)
     alternatives = [
-        build(changed_document(document, change), basis, key=change["key"], label=change["label"])
-        for change in setup.get("alternatives", [])
+        build(changed_document(document, row.changes()), basis, key=row.key, label=row.label)
+        for row in setup.alternatives
     ]
     if revision.kind == RevisionKind.VARIATION:
         changes, standing = difference(revision, base)
@@ -77,8 +76,8 @@ def assemble(revision: Revision, *, now: datetime) -> Content:
         options=_options(basis, base.job_shares),
         difference=changes,
         payments=_payments(setup, basis.rules),
-        introduction=setup.get("introduction", ""),
-        terms=setup.get("terms") or business.terms,
+        introduction=setup.introduction or "",
+        terms=setup.terms or business.terms,
         override=None,
     )
     check_parties(content)
@@ -108,28 +107,27 @@ def face(business: Business) -> BusinessProfile:
     return BusinessProfile(**{name: getattr(business, name) for name in names}, logo_png=logo)
 
 
-def _dates(business: Business, setup: JsonObject, now: datetime) -> Dates:
+def _dates(business: Business, setup: DraftSetup, now: datetime) -> Dates:
     today = local_day(business, now)
-    until = today + timedelta(days=setup.get("validity_days") or business.quote_validity_days)
-    supply_on = date.fromisoformat(setup["supply_on"]) if setup.get("supply_on") else today
-    return Dates(now, today, until, supply_on)
+    until = today + timedelta(days=setup.validity_days or business.quote_validity_days)
+    return Dates(now, today, until, setup.supply_on or today)
 
 
 def _options(basis: PricingInputs, whole: Mapping[str, Fraction]) -> tuple[Option, ...]:
     return tuple(
         Option(
-            row["key"],
-            row["label"],
-            row.get("detail", ""),
-            (hand_line(f"option.{row['key']}", "option", row, basis.rules, whole),),
+            row.key,
+            row.label,
+            row.detail or "",
+            (hand_line(f"option.{row.key}", "option", row, basis.rules, whole),),
         )
-        for row in basis.setup.get("options", [])
+        for row in basis.setup.options
     )
 
 
-def _payments(setup: JsonObject, rules: PriceRules) -> tuple[Payment, ...]:
-    if rows := setup.get("payments"):
-        return tuple(Payment(row["key"], row["label"], Decimal(row["percent"]), Due(row["milestone"])) for row in rows)
+def _payments(setup: DraftSetup, rules: PriceRules) -> tuple[Payment, ...]:
+    if setup.payments:
+        return to_value(setup.payments, tuple[Payment, ...])
     return tuple(Payment(item.key, item.label, item.percent.normalize(), item.due) for item in rules.instalments)
 
 

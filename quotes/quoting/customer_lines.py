@@ -16,7 +16,7 @@ from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine
 from quotes.pricing.shares import Shares, overall
 from quotes.quoting.content import Line
-from quotes.quoting.json_values import JsonObject
+from quotes.quoting.draft_setup import PriceByHand
 from shared.common.money import Apportionment, rounded
 
 ZERO = Decimal(0)
@@ -87,13 +87,13 @@ def group_of(cost: CostLine) -> str:
     return "removal" if is_removal else "fence"
 
 
-def hand_line(key: str, group: str, row: JsonObject, rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
+def hand_line(key: str, group: str, row: PriceByHand, rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
     """Return a line priced by hand: an extra or an option."""
-    tax = rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax()
-    own = {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else shares
-    words = (row["label"], row.get("detail", ""), Decimal(row.get("quantity", "1")), row.get("unit", "C62"))
-    net, cost = rounded(Decimal(row["net"]), rules.digits), rounded(Decimal(row.get("cost", "0")), rules.digits)
-    return _line(key, None, group, words, net, cost, tax, own, plain_word(row.get("licensed_removal") or ""))
+    tax = rules.tax_by_code(row.tax_code) if row.tax_code else rules.tax()
+    quantity = Decimal(1) if row.quantity is None else row.quantity
+    words = (row.label, row.detail or "", quantity, row.unit or "C62")
+    net, cost = rounded(row.net, rules.digits), rounded(row.cost or ZERO, rules.digits)
+    return _line(key, None, group, words, net, cost, tax, row.shares or shares, plain_word(row.licensed_removal or ""))
 
 
 def overall_shares(lines: Iterable[Line], shares: Shares) -> dict[str, Fraction]:

@@ -1,4 +1,4 @@
-"""Form of a draft's setup: its fields, and the setup from a submitted form.
+"""Form of a draft's setup. Its parts make an API body, which the API's reader validates.
 
 Values without a field on the page (tax code of an option, hire, day of supply) do not change.
 """
@@ -6,304 +6,323 @@ Values without a field on the page (tax code of an option, hire, day of supply) 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from functools import cached_property
+from typing import Any, ClassVar
 
+from django import forms
+from django.forms.formsets import INITIAL_FORM_COUNT, TOTAL_FORM_COUNT, ManagementForm
 from django.http import QueryDict
 from django.utils.text import slugify
 
 from catalogue.rules.discounts import DiscountRule
+from catalogue.rules.price_rule_lines import Due
+from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Form
 from quotes.pricing.discounts import NO_DISCOUNT
-from quotes.quoting.draft_setup import DUE, MAX
-from shared.common.form_fields import FormField, as_shown, typed_number
+from quotes.quoting.draft_setup import MAX, DraftSetup, read_setup
+from quotes.quoting.json_values import JsonObject
+from shared.common.form_fields import as_shown, faults_by_pointer, typed_number
 from shared.common.typed_lengths import HEIGHT, read_length
 from shared.common.typed_shares import read_percent, read_share, read_split
+from shared.web.forms import PageForm, PageTextField
 
-Setup = dict[str, Any]
 _DUE_WORDS = {
-    "acceptance": "on acceptance",
-    "start": "at the start",
-    "posts_set": "when the posts are set",
-    "completion": "on completion",
+    Due.ACCEPTANCE: "on acceptance",
+    Due.START: "at the start",
+    Due.POSTS_SET: "when the posts are set",
+    Due.COMPLETION: "on completion",
 }
-_SAME = ("", "as measured")
-
-
-@dataclass(frozen=True, slots=True)
-class DraftColumn:
-    """A field of a row: name, label, kind and choices."""
-
-    name: str
-    label: str
-    kind: str = "text"
-    most: int = 0
-    choices: tuple[tuple[str, str], ...] = ()
-    wide: bool = False
-
-
-ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
-    "parties": (
-        DraftColumn("key", "", "hidden"),
-        DraftColumn("name", "Name", most=120),
-        DraftColumn("email", "E-mail", "email", 254),
-        DraftColumn("address", "Address", most=500),
-        DraftColumn("must_accept", "Must accept", "check"),
-    ),
-    "options": (
-        DraftColumn("key", "", "hidden"),
-        DraftColumn("label", "Option", most=200),
-        DraftColumn("detail", "Description", most=1_000),
-        DraftColumn("net", "Price before tax", "number", 20),
-        DraftColumn("cost", "Cost", "number", 20),
-    ),
-    "alternatives": (
-        DraftColumn("key", "", "hidden"),
-        DraftColumn("label", "Alternative", most=200),
-        DraftColumn("height_mm", "Height, mm", "number", 24),
-        DraftColumn("lattice_mm", "Lattice, mm", "number", 24),
-        DraftColumn("form", "Form", "select", choices=(_SAME, *((form.value, form.value) for form in Form))),
-    ),
-    "extra_items": (
-        DraftColumn("place", "", "hidden"),
-        DraftColumn("label", "Extra", most=200),
-        DraftColumn("detail", "Description", most=1_000),
-        DraftColumn("net", "Price before tax", "number", 20),
-        DraftColumn("cost", "Cost", "number", 20),
-        DraftColumn("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
-    ),
-    "payments": (
-        DraftColumn("key", "", "hidden"),
-        DraftColumn("label", "Payment", most=120),
-        DraftColumn("percent", "Percent", "number", 24),
-        DraftColumn("milestone", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
-    ),
-}
-_READERS: Mapping[str, Callable[[str], int | str]] = {
-    **dict.fromkeys(("height_mm", "lattice_mm"), lambda text: read_length(text, HEIGHT)),
-    "percent": read_percent,
-}
-ALWAYS_SENT = ("key", "place", "milestone", "must_accept", "form", "licensed_removal")
+ALWAYS_SENT = ("key", "milestone", "must_accept", "form", "licensed_removal")
 """Fields that browsers always send: a row with only these fields is empty."""
-TITLES = {
-    "parties": "Parties",
-    "options": "Options the customer may add",
-    "alternatives": "Alternatives",
-    "extra_items": "Extras priced by hand",
-    "payments": "Payments",
-}
 
 
-@dataclass(frozen=True, slots=True)
-class DraftSection:
-    """A section of the form: its rows of fields; the last row is empty for a new entry."""
-
-    name: str
-    title: str
-    rows: tuple[tuple[FormField, ...], ...]
-    used: bool
+def _read_height(text: str) -> int | str:
+    return read_length(text, HEIGHT)
 
 
-def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[DraftSection]:
-    """Return the form of a setup with its errors. ``hazardous``: old fences that only a licensed contractor may remove."""
-    offered = {"licensed_removal": tuple((kind, kind) for kind in sorted(hazardous))}
-    return [_section(name, setup, faults, offered) for name in ROWS]
+def _number(
+    label: str, read: Callable[[str], int | str] = typed_number, longest: int | None = None, hint: str = ""
+) -> PageTextField:
+    return PageTextField(label, "number", read=read, show=as_shown, longest=longest, hint=hint)
 
 
-def _section(
-    name: str, setup: Mapping[str, Any], faults: Mapping[str, str], offered: Mapping[str, tuple[tuple[str, str], ...]]
-) -> DraftSection:
-    stored = [*setup.get(name, [])]
-    rows: list[Mapping[str, Any]] = [*stored, *([{}] if len(stored) < MAX[name] else [])]
-    named = {str(row.get(column)) for row in stored for column in offered if row.get(column)}
-    columns = [_offering(column, offered, named) for column in ROWS[name]]
-    shown = tuple(
-        tuple(_box(name, place, column, row, faults) for column in columns if column is not None)
-        for place, row in enumerate(rows)
+class DraftPart(PageForm):
+    """A part of the form."""
+
+    def entered(self) -> dict[str, object]:
+        """Return the entered values; empty fields are left out."""
+        return {name: value for name, value in self.cleaned_data.items() if value not in ("", None)}
+
+    def show_fault(self, name: str, text: str) -> bool:
+        """Show an error beside its field. Return False if there is no such field."""
+        if name in self.fields and not self[name].errors:
+            self.add_error(name, text)
+        return name in self.fields
+
+
+class DraftRow(DraftPart):
+    """A row of a section."""
+
+    title: ClassVar[str]
+    key = PageTextField("", "hidden")
+
+    def has_changed(self) -> bool:
+        """Return whether something was entered in this row."""
+        return any(self[name].value().strip() for name in self.fields if name not in ALWAYS_SENT)
+
+
+class PartyForm(DraftRow):
+    title = "Parties"
+    name = PageTextField("Name", longest=120)
+    email = PageTextField("E-mail", "email", longest=254)
+    address = PageTextField("Address", longest=500)
+    must_accept = forms.BooleanField(label="Must accept", required=False, initial=True)
+    share = PageTextField("Default cost share", longest=40, show=as_shown, hint="Such as 1/2.")
+
+
+class OptionForm(DraftRow):
+    title = "Options the customer may add"
+    label = PageTextField("Option", longest=200)
+    detail = PageTextField("Description", longest=1_000)
+    net = _number("Price before tax", longest=20)
+    cost = _number("Cost", longest=20)
+
+
+class AlternativeForm(DraftRow):
+    title = "Alternatives"
+    label = PageTextField("Alternative", longest=200)
+    height_mm = _number("Height, mm", _read_height, 24)
+    lattice_mm = _number("Lattice, mm", _read_height, 24)
+    form = PageTextField("Form", "select", choices=[("", "as measured"), *((form.value, form.value) for form in Form)])
+
+
+class ExtraForm(DraftRow):
+    """An extra. ``hazardous``: kinds of old fences that only a licensed contractor may remove."""
+
+    title = "Extras priced by hand"
+    label = PageTextField("Extra", longest=200)
+    detail = PageTextField("Description", longest=1_000)
+    net = _number("Price before tax", longest=20)
+    cost = _number("Cost", longest=20)
+    licensed_removal = PageTextField("Licensed removal of", "select")
+
+    def __init__(self, *, hazardous: Collection[str], **options: Any) -> None:
+        super().__init__(**options)
+        del self.fields["key"]
+        if hazardous:
+            self.set_choices("licensed_removal", [("", ""), *((kind, kind) for kind in hazardous)])
+        else:
+            del self.fields["licensed_removal"]
+
+
+class PaymentForm(DraftRow):
+    title = "Payments"
+    label = PageTextField("Payment", longest=120)
+    percent = _number("Percent", read_percent, 24)
+    milestone = PageTextField("When", "select", choices=[(due.value, word) for due, word in _DUE_WORDS.items()])
+
+
+class DraftSection(forms.BaseFormSet):  # type: ignore[type-arg]  # generic in the stubs only
+    """A section of the form: its rows; the last row is empty for a new entry."""
+
+    @property
+    def title(self) -> str:
+        """Return the heading of the section."""
+        return str(self.form.title)
+
+    @cached_property
+    def management_form(self) -> ManagementForm:
+        """Return the number of rows. They are counted, so that the page needs no hidden counters."""
+        field = re.compile(rf"{self.prefix}-(\d{{1,3}})-(?!{'|'.join(ALWAYS_SENT)})")
+        entered = [int(found[1]) for name in self.data if self.data[name].strip() and (found := field.match(name))]
+        count = max(entered, default=-1) + 1
+        counts = {TOTAL_FORM_COUNT: max(count, min(count + 1, self.max_num)), INITIAL_FORM_COUNT: 0}
+        return ManagementForm({f"{self.prefix}-{name}": value for name, value in counts.items()}, prefix=self.prefix)
+
+    @property
+    def entered(self) -> list[DraftRow]:
+        """Return the rows that are not empty."""
+        return [form for form in self.forms if form.has_changed()]
+
+    def rows(self) -> list[dict[str, object]]:
+        """Return the entered rows, with the stored values that have no field."""
+        rows: list[dict[str, object]] = []
+        stored = {row["key"]: row for row in self.initial or () if "key" in row}
+        for form in self.entered:
+            row = form.entered()
+            own: JsonObject = stored.get(row.get("key"), {}) if "key" in form.fields else form.initial
+            if "key" in form.fields and "key" not in row:
+                label = str(row.get("label") or row.get("name") or "")
+                row["key"] = _new_key(label, {other["key"] for other in rows})
+            rows.append({**{name: value for name, value in own.items() if name not in form.fields}, **row})
+        return rows
+
+    def show_fault(self, place: str, name: str, text: str) -> None:
+        """Show an error beside the field of an entered row, or above the rows."""
+        named = dict(enumerate(self.entered)).get(int(place)) if place.isdigit() else None
+        if named is None or not named.show_fault(name, text):
+            self.non_form_errors().append(text)
+
+
+class DiscountForm(DraftPart):
+    """Discount of a quote. ``discounts`` are those of the price rules."""
+
+    rule = PageTextField(
+        "Discount of the price rules",
+        "select",
+        hint="Only one discount is given. An entry in the next fields replaces it.",
     )
-    return DraftSection(name, TITLES[name], shown, bool(stored))
+    label = PageTextField("Discount name", longest=120)
+    percent = _number("Discount in percent", read_percent)
+    amount = _number("Discount amount, before tax")
+
+    def __init__(self, *, discounts: Iterable[DiscountRule], **options: Any) -> None:
+        super().__init__(**options)
+        rules = [(rule.key, f"{rule.label}, {as_shown(f'{rule.percent.normalize():f}')} %") for rule in discounts]
+        automatic, none = ("", "Automatic: the largest that applies"), (NO_DISCOUNT, "No discount")
+        self.set_choices("rule", [automatic, *rules, none])
+
+    def discount(self) -> dict[str, object]:
+        """Return the discount: its rule, or one of its own; empty if nothing is entered."""
+        entered = self.entered()
+        rule = entered.pop("rule", None)
+        if "percent" in entered or "amount" in entered:
+            return {"label": "Discount", **entered}
+        return {"rule": rule} if rule else {}
 
 
-def _offering(
-    column: DraftColumn, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]
-) -> DraftColumn | None:
-    """Return the column with its choices; None if there are no choices and no value."""
-    if column.name not in offered:
-        return column
-    known = offered[column.name]
-    more = tuple((value, value) for value in sorted(named - {value for value, _ in known}))
-    return replace(column, choices=(*column.choices, *known, *more)) if known or more else None
+class SiteForm(DraftPart):
+    """Site conditions."""
 
-
-def _box(name: str, place: int, column: DraftColumn, row: Mapping[str, Any], faults: Mapping[str, str]) -> FormField:
-    value = row.get(column.name, "")
-    if column.name == "place":
-        value = place if row else ""
-    if column.kind == "check":
-        value = "1" if row.get(column.name, True) else ""
-    fault = faults.get(f"/{name}/{place}/{column.name}", "")
-    return FormField(
-        f"{name}-{place}-{column.name}",
-        column.label,
-        as_shown(value) if column.kind == "number" else str(value),
-        column.kind,
-        fault,
-        "",
-        column.choices,
-        column.most,
-        column.wide,
+    pool_runs = PageTextField(
+        "Runs beside a pool",
+        longest=400,
+        hint="Names of the runs, such as A, C. Leave empty if none.",
+        read=lambda text: re.findall(r"[^\s,;]+", text),
+        show=", ".join,
     )
+    height_limit_mm = _number("Local height limit, mm", _read_height, hint="Leave empty if not checked.")
+    near_driveway = forms.BooleanField(label="Driveway or street corner nearby", required=False)
+
+    @property
+    def is_open(self) -> bool:
+        """Return whether a condition is entered."""
+        return any(field.value() for field in self)
+
+    def entered(self) -> dict[str, object]:
+        """Return the conditions that apply."""
+        return {name: value for name, value in super().entered().items() if value}
 
 
-def wholes(
-    setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
-) -> dict[str, FormField]:
-    """Return the fields that occur once; ``discounts`` are those of the price rules."""
-    discount, around = setup.get("discount") or {}, setup.get("site_conditions") or {}
-    percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
-    visits = as_shown(setup.get("site_visits", ""))
-    boxes = [
-        FormField(
-            "discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
-            "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
-        FormField(
-            "discount-label", "Discount name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")
-        ),
-        FormField("discount-percent", "Discount in percent", percent, "number", faults.get("/discount/percent", "")),
-        FormField("discount-amount", "Discount amount, before tax", amount, "number", faults.get("/discount/amount", "")),
-        FormField("site_visits", "Visits", visits, "number", faults.get("/site_visits", ""),
-        "Leave empty to use the price rules."),
-        FormField("pool_runs", "Runs beside a pool", ", ".join(around.get("pool_runs", [])), most=400,
-            fault=faults.get("/site_conditions/pool_runs", ""), hint="Names of the runs, such as A, C. Leave empty if none."),
-        FormField("height_limit_mm", "Local height limit, mm", str(around.get("height_limit_mm", "")), "number",
-            faults.get("/site_conditions/height_limit_mm", ""), "Leave empty if not checked."),
-        FormField("near_driveway", "Driveway or street corner nearby", "1" if around.get("near_driveway") else "", "check"),
-        FormField(
-            "validity_days", "Valid for (days)", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")
-        ),
-        FormField(
-            "introduction", "Introduction", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
-            most=5_000, wide=True,
-        ),
-        FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""),
-            "Leave empty to use your standard terms.", most=20_000, wide=True),
-    ]  # fmt: skip
-    return {box.name.replace("-", "_"): box for box in boxes}
+class TermsForm(DraftPart):
+    """Visits, validity and texts."""
+
+    site_visits = _number("Visits", hint="Leave empty to use the price rules.")
+    validity_days = _number("Valid for (days)")
+    introduction = PageTextField("Introduction", "area", longest=5_000)
+    terms = PageTextField("Terms", "area", longest=20_000, hint="Leave empty to use your standard terms.")
 
 
-def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], ...]:
-    rules = tuple((rule.key, f"{rule.label}, {as_shown(f'{rule.percent.normalize():f}')} %") for rule in discounts)
-    return (("", "Automatic: the largest that applies"), *rules, (NO_DISCOUNT, "No discount"))
+class DraftForm:
+    """Form of a draft: sections of rows, discount, site conditions and terms.
+
+    ``hazardous``: old fences that only a licensed contractor may remove. ``discounts`` are those of the price rules.
+    """
+
+    setup: DraftSetup
+    """The entered setup, after ``is_valid``."""
+
+    def __init__(
+        self,
+        stored: JsonObject,
+        posted: QueryDict | None = None,
+        *,
+        hazardous: Iterable[str] = (),
+        discounts: Iterable[DiscountRule] = (),
+    ) -> None:
+        self.stored, self.posted = stored, posted
+        shares = stored.get("default_shares") or {}
+        parties = [{**row, "share": shares.get(row["key"], "0" if shares else "")} for row in stored.get("parties", [])]
+        removals = {row.get("licensed_removal") for row in stored.get("extra_items", [])} - {None}
+        kinds = [*sorted(hazardous), *sorted(removals.difference(hazardous))]
+        self.sections = {
+            "parties": self._section("parties", PartyForm, parties),
+            "options": self._section("options", OptionForm, stored.get("options", [])),
+            "alternatives": self._section("alternatives", AlternativeForm, stored.get("alternatives", [])),
+            "extra_items": self._section("extra_items", ExtraForm, stored.get("extra_items", []), hazardous=kinds),
+            "payments": self._section("payments", PaymentForm, stored.get("payments", [])),
+        }
+        self.discount = DiscountForm(
+            discounts=discounts, data=posted, initial=stored.get("discount"), prefix="discount"
+        )
+        self.site = SiteForm(posted, initial=stored.get("site_conditions"))
+        self.terms = TermsForm(posted, initial=stored)
+
+    def _section(self, name: str, form: type[DraftRow], rows: Sequence[JsonObject], **options: object) -> DraftSection:
+        kind = forms.formset_factory(form, DraftSection, max_num=MAX[name], absolute_max=MAX[name] + 2)
+        return kind(  # type: ignore[return-value]  # the stubs do not know the class of the factory
+            self.posted, prefix=name, initial=rows, auto_id="f-%s", form_kwargs=options
+        )
+
+    @property
+    def chooser(self) -> str:
+        """Return the key of the party that chooses the options; empty if none is named."""
+        if self.posted is not None:
+            return self.posted.get("chooses_options", "")
+        chooses = (row["key"] for row in self.stored.get("parties", []) if row.get("chooses_options"))
+        return next(chooses, "")
+
+    def is_valid(self) -> bool:
+        """Read the setup, or show every error beside its field."""
+        parts: list[DraftSection | PageForm] = [*self.sections.values(), self.discount, self.site, self.terms]
+        invalid = [part for part in parts if not part.is_valid()]
+        try:
+            self.setup = read_setup(self.body())
+        except InvalidDocument as refused:
+            self.show_faults(faults_by_pointer(refused))
+            return False
+        return not invalid
+
+    def body(self) -> dict[str, object]:
+        """Return the entries as an API body."""
+        rows = {name: section.rows() for name, section in self.sections.items()}
+        shares = {str(row["key"]): str(row.pop("share", "")) for row in rows["parties"]}
+        for row in rows["parties"]:
+            row["chooses_options"] = row["key"] == self.chooser
+        body = {name: self.stored[name] for name in ("hire", "supply_on") if name in self.stored}
+        body |= {**rows, "discount": self.discount.discount(), "site_conditions": self.site.entered()}
+        body |= {"default_shares": _read_shares(shares), **self.terms.entered()}
+        return {name: value for name, value in body.items() if value != [] and value != {}}
+
+    def show_faults(self, faults: Mapping[str, str]) -> list[str]:
+        """Show errors by JSON Pointer beside their fields or above their section. Return those that are not of this form."""
+        others = []
+        for pointer, text in faults.items():
+            name, place, field = [*pointer.removeprefix("/setup").split("/")[1:4], "", "", ""][:3]
+            if name in (*self.sections, "default_shares"):
+                self.sections[name if name in self.sections else "parties"].show_fault(place, field, text)
+            elif not (
+                (name == "discount" and self.discount.show_fault(place, text))
+                or (name == "site_conditions" and self.site.show_fault(place, text))
+                or self.terms.show_fault(name, text)
+            ):
+                others.append(text)
+        return others
 
 
-def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
-    """Return each party's default cost share."""
-    named = setup.get("default_shares") or {}
-    return {key: as_shown(named.get(key, "0" if named else "")) for key in parties}
+def _read_shares(entered: Mapping[str, str]) -> dict[str, str]:
+    """Return shares by party; empty if no party pays a share.
+
+    A split of everything, such as 60/40 or half each, may be entered in one field alone.
+    """
+    texts = {key: text for key, text in entered.items() if text}
+    alone = next(iter(texts.values())) if len(texts) == 1 and len(entered) > 1 else ""
+    shares = read_split(alone, list(entered)) or {key: read_share(text) or text for key, text in texts.items()}
+    return shares if any(share != "0" for share in shares.values()) else {}
 
 
-def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
-    """Return the submitted form as a setup that is not validated yet."""
-    setup: Setup = {name: stored[name] for name in ("hire", "supply_on") if name in stored}
-    for name in ROWS:
-        rows = _rows(name, posted, stored)
-        if rows:
-            setup[name] = rows
-    _parties(setup, posted)
-    discount = {part: posted.get(f"discount-{part}", "").strip() for part in ("rule", "label", "percent", "amount")}
-    if discount["rule"] and not (discount["percent"] or discount["amount"]):
-        setup["discount"] = {"rule": discount["rule"]}
-    if discount["percent"] or discount["amount"]:
-        readers = (("percent", read_percent), ("amount", typed_number))
-        kept = {part: reader(discount[part]) for part, reader in readers if discount[part]}
-        setup["discount"] = {"label": discount["label"] or "Discount", **kept}
-    for name in ("introduction", "terms"):
-        if text := posted.get(name, "").strip().replace("\r\n", "\n"):
-            setup[name] = text
-    if visits := posted.get("site_visits", "").strip():
-        setup["site_visits"] = typed_number(visits)
-    if days := posted.get("validity_days", "").strip():
-        setup["validity_days"] = _whole(days)
-    if around := _site_conditions(posted):
-        setup["site_conditions"] = around
-    return setup
-
-
-def _site_conditions(posted: QueryDict) -> Setup:
-    around: Setup = {}
-    if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
-        around["pool_runs"] = pool
-    if height := posted.get("height_limit_mm", "").strip():
-        around["height_limit_mm"] = read_length(height, HEIGHT)
-    if posted.get("near_driveway"):
-        around["near_driveway"] = True
-    return around
-
-
-def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup]:
-    rows: list[Setup] = []
-    for place in range(MAX[name] + 2):
-        typed = {column.name: posted.get(f"{name}-{place}-{column.name}", "").strip() for column in ROWS[name]}
-        label = typed.get("label", typed.get("name", ""))
-        others = [
-            value
-            for key, value in typed.items()
-            if key not in ("key", "place", "milestone", "must_accept", "form", "licensed_removal")
-        ]
-        if not any(others):
-            continue
-        row = {**_stored_values(name, typed, stored), **_read(name, typed)}
-        if "key" in typed:
-            row["key"] = typed["key"] or _key(label, {item["key"] for item in rows})
-        rows.append(row)
-    return rows
-
-
-def _stored_values(name: str, typed: Mapping[str, str], stored: Mapping[str, Any]) -> Setup:
-    """Return the stored values of a row that have no field on the page."""
-    known = {column.name for column in ROWS[name]}
-    for place, row in enumerate(stored.get(name, [])):
-        if (typed.get("key") and row.get("key") == typed["key"]) or typed.get("place") == str(place):
-            return {key: value for key, value in row.items() if key not in known}
-    return {}
-
-
-def _read(name: str, typed: Mapping[str, str]) -> Setup:
-    row: Setup = {}
-    for column in ROWS[name]:
-        value = typed[column.name]
-        if column.kind == "check":
-            row[column.name] = bool(value)
-        elif column.kind != "hidden" and value:
-            row[column.name] = _READERS.get(column.name, typed_number)(value) if column.kind == "number" else value
-    return row
-
-
-def _parties(setup: Setup, posted: QueryDict) -> None:
-    keys = [row["key"] for row in setup.get("parties", [])]
-    for row in setup.get("parties", []):
-        row["chooses_options"] = posted.get("chooses_options", "") == row["key"]
-    texts = {key: text for key in keys if (text := posted.get(f"share-{key}", "").strip())}
-    shares = _shares(texts, keys)
-    if any(share != "0" for share in shares.values()):
-        setup["default_shares"] = shares
-
-
-def _shares(texts: Mapping[str, str], keys: Sequence[str]) -> dict[str, str]:
-    """Return shares by party; a split of everything, such as 60/40 or half each, may be typed in one field alone."""
-    alone = next(iter(texts.values())) if len(texts) == 1 and len(keys) > 1 else ""
-    if (split := read_split(alone, keys)) is not None:
-        return split
-    return {key: read_share(text) or text for key, text in texts.items()}
-
-
-def _whole(text: str) -> int | str:
-    tight = typed_number(text)
-    return int(tight) if tight.isascii() and tight.isdigit() and len(tight) < 9 else text
-
-
-def _key(label: str, taken: set[str]) -> str:
+def _new_key(label: str, taken: Collection[object]) -> str:
     word = slugify(label)[:36].strip("-") or "row"
     return next(
         key for key in (word, *(f"{word}-{count}" for count in range(2, 200))) if key not in taken and key != "base"

@@ -16,7 +16,8 @@ from quotes.jobs.services import note_event
 from quotes.pricing.shares import party_keys
 from quotes.quoting.content import Content, Override, write_content
 from quotes.quoting.content_document import assemble
-from quotes.quoting.json_values import JsonObject, plain
+from quotes.quoting.draft_setup import DraftSetup, PartySetup, setup_of
+from quotes.quoting.json_values import plain
 from quotes.quoting.models import Party, Quote, Revision, RevisionKind, RevisionState
 from quotes.quoting.queries import ENDED, agreed_otherwise, agreed_revision
 from quotes.quoting.signed_links import issue_links, revoke_links
@@ -30,7 +31,7 @@ from shared.database.numbering import next_number
 
 @transaction.atomic
 def start_quote(
-    *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: JsonObject | None = None
+    *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: DraftSetup | None = None
 ) -> Revision:
     """Create a quote for a job with its first draft. The parties are those of the measure, the customer first."""
     if job.state not in {JobState.OPEN, JobState.ACCEPTED}:
@@ -43,7 +44,7 @@ def start_quote(
     quote.latest_revision = 1
     quote.save()
     revision = Revision.objects.of(job.business).create(quote=quote, number=1, measure_version=version)
-    _fill(revision, setup or {})
+    _fill(revision, setup or DraftSetup())
     note_event(job=job, kind="quote.started", text=f"Quote {quote.number} started.", actor=actor)
     audit_log.record(job.business, actor, "quote.started", f"revision:{revision.ref}", {"number": quote.number})
     return revision
@@ -51,7 +52,7 @@ def start_quote(
 
 @transaction.atomic
 def change_draft(
-    *, revision: Revision, setup: JsonObject, actor: Actor, version: MeasureVersion | None = None
+    *, revision: Revision, setup: DraftSetup, actor: Actor, version: MeasureVersion | None = None
 ) -> Revision:
     """Replace the setup of a draft, and its measure version if one is given."""
     _only_draft(revision)
@@ -59,7 +60,7 @@ def change_draft(
         _check_measure(version, revision.quote.job)
         revision.measure_version = version
     _fill(revision, setup)
-    audit_log.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": dict(setup)})
+    audit_log.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": plain(setup)})
     return revision
 
 
@@ -87,9 +88,9 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     agreed = agreed_revision(quote)
     if version is not None:
         _check_measure(version, quote.job)
-    setup = dict(last.setup)
+    setup = setup_of(last)
     if agreed is not None and (last.kind == RevisionKind.QUOTE or last.pk == agreed.pk):
-        setup = {"parties": last.setup.get("parties", [])}  # a variation starts without the accepted extras
+        setup = DraftSetup(parties=setup.parties)  # a variation starts without the accepted extras
     if version is None:
         version = newest(last.measure_version.measure) if agreed else last.measure_version
     quote.latest_revision += 1
@@ -218,26 +219,24 @@ def _check_measure(version: MeasureVersion, job: Job) -> None:
         raise InvalidDocument([Fault("/measure", "measure.of_another", "This measure belongs to another job.")])
 
 
-def _fill(revision: Revision, setup: JsonObject) -> None:
-    kept = dict(setup)
+def _fill(revision: Revision, setup: DraftSetup) -> None:
     if revision.kind == RevisionKind.VARIATION:
-        _check_variation(kept)
-    parties = kept.get("parties") or _default_parties(revision)
-    kept["parties"] = parties
-    revision.setup = kept
+        _check_variation(setup)
+    parties = setup.parties or _default_parties(revision)
+    revision.setup = plain(replace(setup, parties=parties))
     revision.save()
     revision.parties.all().delete()
-    must = next((party for party in parties if party.get("must_accept", True)), parties[0])
-    chooser = next((party for party in parties if party.get("chooses_options")), must)["key"]
+    must = next((party for party in parties if party.accepts), parties[0])
+    chooser = next((party for party in parties if party.chooses_options), must)
     for place, party in enumerate(parties):
         Party.objects.of(revision.business).create(
             revision=revision,
-            key=party["key"],
-            name=party["name"],
-            email=party.get("email", ""),
-            address=party.get("address", ""),
-            must_accept=party.get("must_accept", True),
-            chooses_options=party["key"] == chooser,
+            key=party.key,
+            name=party.name,
+            email=party.email or "",
+            address=party.address or "",
+            must_accept=party.accepts,
+            chooses_options=party is chooser,
             position=place,
         )
 
@@ -250,21 +249,21 @@ NOT_VARIED = {
 }
 
 
-def _check_variation(setup: JsonObject) -> None:
+def _check_variation(setup: DraftSetup) -> None:
     """Reject setup values that a variation would ignore."""
-    asked = [name for name in NOT_VARIED if setup.get(name)]
+    asked = [name for name in NOT_VARIED if getattr(setup, name)]
     if asked:
         raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
-def _default_parties(revision: Revision) -> list[JsonObject]:
+def _default_parties(revision: Revision) -> tuple[PartySetup, ...]:
     """Return the default parties: the customer as the owner (or first party of the measure), then the other parties."""
     document = parsed(revision.measure_version.document)
     rows = [*document.get("runs", []), *document.get("retrofits", [])]
     keys = party_keys(row.get("shares", {}) for row in rows)
     customer = revision.quote.job.customer
-    first = {"key": keys[0], "name": customer.name, "email": customer.email, "address": customer.address}
-    return [first, *({"key": key, "name": key.capitalize()} for key in keys[1:])]
+    first = PartySetup(key=keys[0], name=customer.name, email=customer.email, address=customer.address)
+    return (first, *(PartySetup(key=key, name=key.capitalize()) for key in keys[1:]))
 
 
 def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:

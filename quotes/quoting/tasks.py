@@ -15,6 +15,7 @@ from quotes.quoting import emails
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.content import BASE
 from quotes.quoting.customer_responses import expire_if_due
+from quotes.quoting.draft_setup import setup_of
 from quotes.quoting.models import (
     Party,
     PartyResponse,
@@ -102,9 +103,9 @@ def save_chosen_measure(event: Event) -> None:
     build = build_of(*content_and_choices(revision))
     if build.key != BASE:
         typed = parsed(revision.measure_version.document)
-        change = next(alternative for alternative in revision.setup["alternatives"] if alternative["key"] == build.key)
+        chosen = next(row for row in setup_of(revision).alternatives if row.key == build.key)
         measure = revision.measure_version.measure
-        save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
+        save_measure(measure=measure, document=changed_document(typed, chosen.changes()), actor=SYSTEM)
 
 
 @run_every(timedelta(minutes=30), name="quoting.expire_quotes")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -19,9 +19,8 @@ from quotes.jobs.queries import versions
 from quotes.quoting import queries, services
 from quotes.quoting.content import Content
 from quotes.quoting.content_document import assemble
-from quotes.quoting.draft_form import sections, shares_of, wholes
+from quotes.quoting.draft_form import DraftForm
 from quotes.quoting.emails import letter_to, letters_of
-from quotes.quoting.json_values import JsonObject
 from quotes.quoting.models import Party, Quote, Revision, RevisionState
 from quotes.quoting.price_summary import RevisionPrices, priced
 from shared.business.roles import Scope
@@ -92,9 +91,8 @@ def acting_on_revision(request: MemberRequest, ref: str, *, exact: bool = False)
 class FormErrors:
     """Errors of a submitted form and its entered values."""
 
-    faults: Mapping[str, str] = field(default_factory=dict)
     notice: str = ""
-    setup: JsonObject | None = None
+    draft: DraftForm | None = None
     reason: str = ""
     question: str = ""
     """Ref of the question that ``reply`` answers."""
@@ -120,12 +118,12 @@ def party_names(row: Revision) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _discounts(business: Business) -> list[DiscountRule]:
-    """Return the discounts of today's price rules; none if the rules are invalid, which the page shows elsewhere."""
-    try:
-        return list(price_rules_on(business).discounts.values())
-    except InvalidDocument:
-        return []
+def draft_form(row: Revision, posted: QueryDict | None = None) -> DraftForm:
+    """Return the form of a draft. Without valid price rules it offers no discounts; the page shows their errors elsewhere."""
+    discounts = list[DiscountRule]()
+    with suppress(InvalidDocument):
+        discounts = list(price_rules_on(row.business).discounts.values())
+    return DraftForm(row.setup, posted, hazardous=site_words_on(row.business).hazardous, discounts=discounts)
 
 
 def revision_page(
@@ -134,6 +132,9 @@ def revision_page(
     """Return the page of a revision: the form of a draft, or a sent revision with its responses."""
     content, missing = shown_content(row)
     money = priced(content, row.choices) if content else None
+    newest = versions(row.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
+    draft = refusal.draft or draft_form(row)
+    draft.show_faults(missing)
     values = {
         "revision": row,
         "job": row.quote.job,
@@ -151,25 +152,11 @@ def revision_page(
         "issued": issued,
         "locale": request.business.locale,
         "currency": request.business.currency,
-        **_draft_values(row, missing, refusal),
+        "draft": draft,
+        "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
         **_party_values(row),
     }
     return render(request, "quoting/revision.html", values, status=refusal.status)
-
-
-def _draft_values(row: Revision, missing: Mapping[str, str], refusal: FormErrors) -> dict[str, object]:
-    """Return the values of a draft's form."""
-    setup = row.setup if refusal.setup is None else refusal.setup
-    parties = setup.get("parties", [])
-    newest = versions(row.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
-    return {
-        "sections": sections(setup, refusal.faults, site_words_on(row.business).hazardous),
-        "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(row.business)),
-        "around": setup.get("site_conditions"),
-        "shares": shares_of(setup, [item["key"] for item in parties]),
-        "chooser": next((item["key"] for item in parties if item.get("chooses_options")), ""),
-        "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
-    }
 
 
 def _party_values(row: Revision) -> dict[str, object]:

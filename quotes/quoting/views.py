@@ -16,8 +16,7 @@ from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
 from quotes.quoting import queries, services
 from quotes.quoting.customer_responses import reply
-from quotes.quoting.draft_form import read_draft
-from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.draft_setup import setup_of
 from quotes.quoting.emails import letters_of
 from quotes.quoting.models import Party, Quote, Revision, RevisionState
 from quotes.quoting.signed_links import address_of, reissue_link, revoke_link, show_link
@@ -25,6 +24,7 @@ from quotes.quoting.version_view import (
     FormErrors,
     IssuedLink,
     acting_on_revision,
+    draft_form,
     last_revision,
     party_names,
     revision_facts,
@@ -100,8 +100,7 @@ def _with_entries(request: MemberRequest, row: Revision, problem: Problem) -> Fo
     if request.POST.get("do") not in ("save", "send") or row.state != RevisionState.DRAFT:
         return FormErrors(notice=problem.detail, status=problem.status)
     reason = request.POST.get("override_reason", "").strip()
-    entered = read_draft(request.POST, row.setup)
-    return FormErrors(notice=problem.detail, setup=entered, reason=reason, status=problem.status)
+    return FormErrors(problem.detail, draft_form(row, request.POST), reason, status=problem.status)
 
 
 def _save(request: MemberRequest, row: Revision) -> HttpResponse:
@@ -113,12 +112,15 @@ def _save(request: MemberRequest, row: Revision) -> HttpResponse:
 
 
 def _save_draft(request: MemberRequest, row: Revision) -> FormErrors | None:
-    typed = read_draft(request.POST, row.setup)
-    try:
-        services.change_draft(revision=row, actor=request.actor, setup=read_setup(typed))
-    except InvalidDocument as refused:
-        return FormErrors(faults_by_pointer(refused), "Not saved. Correct the marked fields.", typed)
-    return None
+    draft, others = draft_form(row, request.POST), list[str]()
+    if draft.is_valid():
+        try:
+            services.change_draft(revision=row, actor=request.actor, setup=draft.setup)
+        except InvalidDocument as refused:
+            others = draft.show_faults(faults_by_pointer(refused))
+        else:
+            return None
+    return FormErrors(" ".join(["Not saved. Correct the marked fields.", *others]), draft)
 
 
 def _send(request: MemberRequest, row: Revision) -> HttpResponse:
@@ -129,10 +131,9 @@ def _send(request: MemberRequest, row: Revision) -> HttpResponse:
     try:
         sent = services.send(revision=row, actor=request.actor, override_reason=reason)
     except InvalidDocument as refused:
-        faults = faults_by_pointer(refused)
-        return revision_page(
-            request, row, FormErrors(faults, "Quote not sent: " + " ".join(faults.values()), reason=reason)
-        )
+        faults, draft = faults_by_pointer(refused), draft_form(row)
+        draft.show_faults(faults)
+        return revision_page(request, row, FormErrors("Quote not sent: " + " ".join(faults.values()), draft, reason))
     messages.success(request, f"{sent} is being sent to {party_names(sent)}.", extra_tags="Sent")
     return redirect("revision", sent.ref)
 
@@ -147,7 +148,9 @@ def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
 def _use_newest_measure(request: MemberRequest, row: Revision) -> HttpResponse:
     """Change a draft to the newest version of its measure."""
     rows = versions(request.business).filter(measure=row.measure_version.measure_id)
-    services.change_draft(revision=row, actor=request.actor, setup=row.setup, version=rows.order_by("-number").first())
+    services.change_draft(
+        revision=row, actor=request.actor, setup=setup_of(row), version=rows.order_by("-number").first()
+    )
     return redirect("revision", row.ref)
 
 

@@ -26,7 +26,7 @@ from shared.models import Business
 from tests.browser.looking import faults_of, new_page, photograph, sign_in, too_wide
 from tests.conftest import Cast
 from tests.matrix.world import World, world_of
-from tests.quotes.quoting.cast import PARTIES, actor_of, new_job
+from tests.quotes.quoting.cast import PARTIES, actor_of, entered, new_job
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Addresses = Callable[[World], list[str]]
@@ -133,7 +133,7 @@ def world(business: Business, cast: Cast) -> World:
     made = world_of(business, cast.supplier)
     actor = actor_of(business)
     job, version = new_job(business)
-    unsent: Revision = start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES})
+    unsent: Revision = start_quote(job=job, version=version, actor=actor, setup=entered({"parties": PARTIES}))
     unpriced, another = new_job(business)
     draft: StoredMeasure = save_draft(
         measure=another.measure, text='{"schema": "measure-2", "runs": [{"id": "A", "length_mm": "x"}]}'

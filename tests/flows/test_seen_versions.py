@@ -28,7 +28,7 @@ from tests.flows.test_settings_pages import face
 from tests.forms import Forms, hidden_in, press, seen_on
 from tests.quotes.purchasing.cast import component_of, drafted, line, now, placed, supplier_actor
 from tests.quotes.purchasing.test_whole_units import received
-from tests.quotes.quoting.cast import PARTIES, actor_of, measure, new_job, sent, stock_up
+from tests.quotes.quoting.cast import PARTIES, actor_of, entered, measure, new_job, sent, stock_up
 from tests.quotes.quoting.cast import drafted as drafted_quote
 
 pytestmark = pytest.mark.django_db
@@ -91,7 +91,7 @@ def test_a_revision_that_a_colleague_changed_is_not_sent_and_nothing_typed_is_lo
     page = f"/revisions/{draft.ref}"
     shown = seen_on(owner_client, page)
     extra = {"label": "Clearing", "net": "900.00"}
-    change_draft(revision=draft, actor=actor_of(yard), setup={**draft.setup, "extra_items": [extra]})
+    change_draft(revision=draft, actor=actor_of(yard), setup=entered({**draft.setup, "extra_items": [extra]}))
     typed = form_of(draft, **{"extra_items-0-label": "Grading", "extra_items-0-net": "70"}, do="send")
     refused = owner_client.post(page, {**shown, **typed})
     text = refused.content.decode()

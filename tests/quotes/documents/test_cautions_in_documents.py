@@ -19,7 +19,6 @@ from quotes.purchasing.models import OrderLine
 from quotes.purchasing.queries import loading_cautions
 from quotes.quoting.content import Content, read_content
 from quotes.quoting.content_document import assemble, face
-from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.models import Revision
 from shared.business.models import Person
 from shared.models import Business
@@ -62,7 +61,7 @@ def opening(words: str) -> str:
 @pytest.fixture
 def papers(business: Business, signed_in: SignIn, cast: Cast) -> dict[Reader, str]:
     stock_up(business)
-    setup = read_setup({"parties": PARTIES, "site_conditions": NEAR})
+    setup = {"parties": PARTIES, "site_conditions": NEAR}
     revision = drafted(business, setup, everything())
     page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
     content = content_of(revision)
@@ -123,7 +122,7 @@ def test_the_saw_sheet_has_the_cautions_of_the_saw(business: Business) -> None:
 
 def test_a_pool_run_there_is_not_is_a_fault_of_the_draft(business: Business, signed_in: SignIn, cast: Cast) -> None:
     stock_up(business)
-    setup = read_setup({"parties": PARTIES, "site_conditions": {"pool_runs": ["Z"]}})
+    setup = {"parties": PARTIES, "site_conditions": {"pool_runs": ["Z"]}}
     revision = drafted(business, setup, measure(9000))
     page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
     assert "There is no run &#x27;Z&#x27; in the measure." in page

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
 
 import pytest
 from hypothesis import given
@@ -280,16 +279,16 @@ RULES = rules(
         (None, Buyer(returning=True), "Regular", "Price rule regular: the customer accepted another job before"),
         # of two that apply only the greater
         (None, Buyer(True, 3), "Regular", "Price rule regular: the customer accepted another job before"),
-        ({"rule": "prompt"}, Buyer(True, 3), "Paid at once", "Price rule prompt, picked on the quote"),
-        ({"rule": "none"}, Buyer(True, 3), None, ""),
-        ({"label": "Own", "percent": "1"}, Buyer(True, 3), "Own", ""),
+        ("prompt", Buyer(True, 3), "Paid at once", "Price rule prompt, picked on the quote"),
+        ("none", Buyer(True, 3), None, ""),
+        (Discount("Own", Decimal(1)), Buyer(True, 3), "Own", ""),
     ],
 )
-def test_one_discount_is_given(asked: dict[str, Any] | None, buyer: Buyer, label: str | None, why: str) -> None:
+def test_one_discount_is_given(asked: Discount | str | None, buyer: Buyer, label: str | None, why: str) -> None:
     found = choose_discount(asked, RULES, buyer)
     assert (found and found.label, found.why if found else "") == (label, why)
 
 
 def test_a_discount_the_rules_do_not_have_is_refused_with_those_they_have() -> None:
     with pytest.raises(InvalidDocument, match="neighbours, prompt, regular, none"):
-        choose_discount({"rule": "gold"}, RULES, Buyer())
+        choose_discount("gold", RULES, Buyer())

@@ -10,6 +10,8 @@ from catalogue.spreadsheets.sample_catalogue import load_starter
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.quoting import signed_links
+from quotes.quoting.draft_setup import DraftSetup
+from quotes.quoting.json_values import to_value
 from quotes.quoting.models import Party, Revision
 from quotes.quoting.services import send, start_quote
 from shared.business.actors import SYSTEM, Actor
@@ -64,10 +66,15 @@ def new_job(business: Business, document: Mapping[str, Any] | None = None) -> tu
     return job, version
 
 
+def entered(setup: Mapping[str, Any]) -> DraftSetup:
+    """The typed setup of a draft."""
+    return to_value(setup, DraftSetup)
+
+
 def drafted(business: Business, setup: Mapping[str, Any] | None = None, document: Any = None) -> Revision:
     """A quote's first draft."""
     job, version = new_job(business, document)
-    return start_quote(job=job, version=version, actor=actor_of(business), setup=setup or {"parties": PARTIES})
+    return start_quote(job=job, version=version, actor=actor_of(business), setup=entered(setup or {"parties": PARTIES}))
 
 
 def sent(business: Business, setup: Mapping[str, Any] | None = None, document: Any = None) -> Revision:

@@ -16,7 +16,7 @@ from quotes.quoting.models import PartyResponse, Revision, RevisionState
 from quotes.quoting.services import revise, send, start_quote
 from shared.business.models import Business
 from shared.common.problems import Problem
-from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, entered, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 Call = Callable[[], str]
@@ -79,7 +79,8 @@ def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> N
     first = sent(business, {"parties": PARTIES[:1]}, _alone())
     job, version, actor = first.quote.job, first.measure_version, actor_of(business)
     second = send(
-        revision=start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES[:1]}), actor=actor
+        revision=start_quote(job=job, version=version, actor=actor, setup=entered({"parties": PARTIES[:1]})),
+        actor=actor,
     )
     outcomes = Counter(_at_once(_accepting(first, "owner"), _accepting(second, "owner")))
     assert outcomes == {"new": 1, "conflict": 1}

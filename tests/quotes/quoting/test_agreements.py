@@ -23,7 +23,7 @@ from shared.background.outbox import Event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.problems import Problem
-from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, entered, measure, new_job, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 
@@ -42,7 +42,7 @@ def draft_of(job: Job, *lengths: int) -> Revision:
     actor = actor_of(job.business)
     version = measure_services.newest(measure_services.start_measure(job=job, document=measure(*lengths), actor=actor))
     assert version is not None
-    return start_quote(job=job, version=version, actor=actor, setup=ALONE)
+    return start_quote(job=job, version=version, actor=actor, setup=entered(ALONE))
 
 
 def said_yes(revision: Revision) -> None:
@@ -113,11 +113,12 @@ def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
     draft = revise(quote=agreed_to.quote, actor=actor_of(yard))
     whole = {"discount": {"label": "Off", "percent": "5"}, "site_visits": "1", "hire": {"auger": "1"}}
     with pytest.raises(InvalidDocument) as refused:
-        change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, **whole})
+        change_draft(revision=draft, actor=SYSTEM, setup=entered({**ALONE, **whole}))
     assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/site_visits", "/setup/hire"]
     off = {"label": "Off", "net": "-50.00"}
     varied = send(
-        revision=change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, "extra_items": [off]}), actor=actor_of(yard)
+        revision=change_draft(revision=draft, actor=SYSTEM, setup=entered({**ALONE, "extra_items": [off]})),
+        actor=actor_of(yard),
     )
     assert str(varied.net) == "-50.00"
 
@@ -180,7 +181,10 @@ def test_another_quote_of_an_agreed_job_offers_no_acceptance(yard: Business) -> 
     first = sent(yard, ALONE, measure(7200))
     second = send(
         revision=start_quote(
-            job=first.quote.job, version=first.measure_version, actor=actor_of(yard), setup={"parties": PARTIES[:1]}
+            job=first.quote.job,
+            version=first.measure_version,
+            actor=actor_of(yard),
+            setup=entered({"parties": PARTIES[:1]}),
         ),
         actor=actor_of(yard),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 import pytest
@@ -14,19 +15,29 @@ from quotes.jobs.document_text import parsed
 from quotes.quoting.content import read_content
 from quotes.quoting.content_document import assemble
 from quotes.quoting.customer_responses import accept
-from quotes.quoting.draft_form import read_draft, sections
-from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.draft_form import DraftForm
+from quotes.quoting.draft_setup import DraftSetup, read_setup
+from quotes.quoting.json_values import JsonObject
 from quotes.quoting.models import Revision
 from quotes.quoting.services import change_draft, revise, send
 from quotes.quoting.totals import sums
 from shared.business.models import Business
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
+NOTHING_STORED: JsonObject = {}
+STORED = {"extra_items": [{"label": "Tap", "net": "95", "quantity": "2"}], "hire": {"auger": "1"}}
 
-def _setup_from(**fields: str) -> dict[str, Any]:
+
+def _form(stored: JsonObject = NOTHING_STORED, /, **fields: str) -> DraftForm:
     posted = QueryDict(mutable=True)
     posted.update({name.replace("__", "-"): text for name, text in fields.items()})
-    return read_setup(read_draft(posted, {}))
+    return DraftForm(stored, posted)
+
+
+def _setup_from(stored: JsonObject = NOTHING_STORED, /, **fields: str) -> DraftSetup:
+    form = _form(stored, **fields)
+    assert form.is_valid()
+    return form.setup
 
 
 TWO_PARTIES = {
@@ -38,7 +49,7 @@ TWO_PARTIES = {
 @pytest.mark.parametrize("height", ["1.5", "1,5", "1500", "1500 mm", "1.5 m", "4' 11 1/16\""])
 def test_the_height_of_an_alternative(height: str) -> None:
     setup = _setup_from(alternatives__0__label="Lower", alternatives__0__height_mm=height)
-    assert setup["alternatives"][0]["height_mm"] == 1_500
+    assert setup.alternatives[0].height_mm == 1_500
 
 
 def test_percent_signs_are_read() -> None:
@@ -46,9 +57,11 @@ def test_percent_signs_are_read() -> None:
         discount__percent="5%", payments__0__label="First", payments__0__percent="40 %", payments__0__milestone="acceptance",
         payments__1__label="Rest", payments__1__percent="60", payments__1__milestone="completion", height_limit_mm="1.8",
     )  # fmt: skip
-    assert setup["discount"]["percent"] == "5"
-    assert [row["percent"] for row in setup["payments"]] == ["40", "60"]
-    assert setup["site_conditions"]["height_limit_mm"] == 1_800
+    assert setup.discount is not None
+    assert setup.site_conditions is not None
+    assert (setup.discount.label, setup.discount.percent) == ("Discount", Decimal(5))
+    assert [row.percent for row in setup.payments] == [Decimal(40), Decimal(60)]
+    assert setup.site_conditions.height_limit_mm == 1_800
 
 
 @pytest.mark.parametrize(
@@ -60,7 +73,53 @@ def test_percent_signs_are_read() -> None:
     ],
 )  # fmt: skip
 def test_shares_of_the_parties(first: str, second: str, shares: dict[str, str]) -> None:
-    assert _setup_from(**TWO_PARTIES, share__ada=first, share__ben=second)["default_shares"] == shares
+    setup = _setup_from(**TWO_PARTIES, parties__0__share=first, parties__1__share=second)
+    assert setup.default_shares == {key: Fraction(share) for key, share in shares.items()}
+    assert [party.chooses_options for party in setup.parties] == [True, False]
+
+
+def test_the_page_changes_nothing_that_it_has_no_field_for() -> None:
+    setup = _setup_from(STORED, extra_items__0__label="Tap", extra_items__0__net="100")
+    assert [(row.net, row.quantity) for row in setup.extra_items] == [(Decimal(100), Decimal(2))]
+    assert setup.hire == {"auger": Decimal(1)}
+
+
+def test_an_empty_row_is_no_row_and_errors_stay_with_the_row_that_was_typed() -> None:
+    form = _form(
+        STORED, extra_items__0__net="", extra_items__1__label="Gate lock", extra_items__1__net="a lot",
+        validity_days="many",
+    )  # fmt: skip
+    assert not form.is_valid()
+    extras = form.sections["extra_items"]
+    assert [row["net"].fault for row in extras] == [
+        "",
+        "Enter a number such as 1200.50, without a separator for thousands.",
+        "",
+    ]
+    assert [row["net"].value() for row in extras] == ["", "a lot", ""]
+    assert form.terms.errors == {"validity_days": ["A valid integer is required."]}
+
+
+def test_payments_that_do_not_add_up_leave_a_row_for_the_next_payment() -> None:
+    form = _form(payments__0__label="Deposit", payments__0__percent="40", payments__0__milestone="start")
+    assert not form.is_valid()
+    payments = form.sections["payments"]
+    assert [*payments.non_form_errors()] == ["The payments add up to 40 %, not to 100 %."]
+    assert [row["label"].value() for row in payments] == ["Deposit", ""]
+
+
+def test_errors_of_other_places_are_returned() -> None:
+    form = _form(**TWO_PARTIES, parties__0__share="1/3")
+    assert not form.is_valid()
+    assert [*form.sections["parties"].non_form_errors()] == ["Shares are not negative and add up to exactly 1."]
+    faults = {
+        "/setup/alternatives": "No alternatives.",
+        "/discount/rule": "Unknown rule.",
+        "/runs/0/soil": "Unknown soil.",
+    }
+    assert form.show_faults(faults) == ["Unknown soil."]
+    assert [*form.sections["alternatives"].non_form_errors()] == ["No alternatives."]
+    assert form.discount.errors == {"rule": ["Unknown rule."]}
 
 
 OWNER: dict[str, Any] = {"parties": [{"key": "owner", "name": "Ada Quill", "chooses_options": True}]}
@@ -143,7 +202,9 @@ def test_a_variation_keeps_the_contractor_that_was_agreed(business: Business) ->
     accept(token=token(offer, "owner"), name="Ada Quill", content_sha256=offer.content_sha256)
     draft = revise(quote=offer.quote, actor=actor_of(business))
     change_draft(
-        revision=draft, actor=actor_of(business), setup={**OWNER, "extra_items": [{"label": "Tap", "net": "95"}]}
+        revision=draft,
+        actor=actor_of(business),
+        setup=read_setup({**OWNER, "extra_items": [{"label": "Tap", "net": "95"}]}),
     )
     assert parsed(send(revision=draft, actor=actor_of(business)).content)["override"] is None
 
@@ -151,8 +212,8 @@ def test_a_variation_keeps_the_contractor_that_was_agreed(business: Business) ->
 @pytest.mark.django_db
 def test_the_form_of_an_extra_offers_the_hazardous_kinds_and_no_others() -> None:
     def choices(setup: dict[str, Any], hazardous: tuple[str, ...]) -> list[tuple[str, str]]:
-        [extras] = [section for section in sections(setup, {}, hazardous) if section.name == "extra_items"]
-        return [choice for box in extras.rows[0] if box.name.endswith("licensed_removal") for choice in box.choices]
+        row = DraftForm(setup, hazardous=hazardous).sections["extra_items"][0]
+        return [choice for field in row if field.name == "licensed_removal" for choice in field.choices]
 
     assert choices({}, ("asbestos",)) == [("", ""), ("asbestos", "asbestos")]
     assert choices({}, ()) == []
