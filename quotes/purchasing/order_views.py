@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -13,7 +14,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.faults import InvalidDocument
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, services
@@ -22,17 +23,18 @@ from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import Despatch, OrderLine, OrderResponseLine, OrderState, SupplierOrder
 from quotes.purchasing.version_view import order_facts
 from quotes.quoting.queries import agreed
-from shared.api.serializers import validated_data
+from shared.api.serializers import StrictSerializer, validated_data
+from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
+from shared.web.forms import PageField, PageForm, PageTextField
 from shared.web.page_errors import error_text
 from shared.web.seen_version import acting_on
 
 A_PAGE = 100
-Action = Callable[[MemberRequest, SupplierOrder], str]
 
 
 @require_GET
@@ -81,6 +83,156 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
     return {**data, "agreed": agreed(job) is not None and request.actor.may(Scope.SET_OUT_READ)}
 
 
+class BodyForm(PageForm):
+    """Form whose entries are validated by the body of an API call. Empty fields are left out."""
+
+    body: type[StrictSerializer]
+
+    def clean(self) -> dict[str, Any]:
+        """Return the values of the body."""
+        try:
+            return validated_data(self.body, {name: value for name, value in self.cleaned_data.items() if value != ""})
+        except InvalidDocument as refused:
+            self.refuse(refused)
+        return self.cleaned_data
+
+
+class OrderForm(PageForm):
+    """Form of an action on an order. ``act`` does it and returns the text to show."""
+
+    def __init__(self, order: SupplierOrder, lines: list[OrderLine], **options: Any) -> None:
+        super().__init__(**options)
+        self.order, self.lines = order, lines
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Do the action with the entries."""
+        raise NotImplementedError
+
+
+def reason_field() -> PageTextField:
+    """Return the field of a reason."""
+    return PageTextField("Reason", max_length=500, required=True, error_messages={"required": "Enter a reason."})
+
+
+class PlaceForm(OrderForm):
+    """Form that places an order. An order below the minimum needs the word of the supplier."""
+
+    allow_below_minimum = forms.BooleanField(required=False)
+
+    def __init__(self, order: SupplierOrder, lines: list[OrderLine], **options: Any) -> None:
+        super().__init__(order, lines, **options)
+        field = self.fields["allow_below_minimum"]
+        field.label = f"{order.supplier.name} accepted an order below its minimum"
+        self.is_below = order.state == OrderState.DRAFT and order.goods < services.least_order_of(order)
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Place the order."""
+        services.place(order=order, actor=actor, **self.cleaned_data)
+        return f"{order.number} is placed with {order.supplier.name}."
+
+
+class CancelForm(OrderForm):
+    """Form that cancels an order."""
+
+    reason = reason_field()
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Cancel the order."""
+        services.cancel(order=order, actor=actor, **self.cleaned_data)
+        return f"{order.number} is cancelled."
+
+
+class CancelLinesForm(OrderForm):
+    """Form that cancels the outstanding quantities of some lines."""
+
+    rest = forms.TypedMultipleChoiceField(
+        coerce=int,
+        error_messages=dict.fromkeys(("required", "invalid_choice"), "Select the lines to cancel."),
+    )
+    reason = reason_field()
+
+    def __init__(self, order: SupplierOrder, lines: list[OrderLine], **options: Any) -> None:
+        super().__init__(order, lines, **options)
+        self.open_lines = [line for line in lines if line.outstanding > line.in_transit]
+        self.set_choices("rest", ((str(line.position), line.label) for line in self.open_lines))
+
+    @property
+    def rows(self) -> list[tuple[OrderLine, bool]]:
+        """Return the lines, each with whether it is selected."""
+        return [(line, str(line.position) in self["rest"].value()) for line in self.open_lines]
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Cancel what is outstanding of the lines."""
+        positions, reason = self.cleaned_data["rest"], self.cleaned_data["reason"]
+        services.cancel_outstanding(order=order, actor=actor, positions=positions, reason=reason)
+        return "The outstanding quantities of these lines are cancelled."
+
+
+class CloseForm(OrderForm):
+    """Form that closes an order."""
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Close the order."""
+        services.close(order=order, actor=actor)
+        return f"{order.number} is closed."
+
+
+class DecisionForm(OrderForm):
+    """Form that accepts or rejects the changes that the supplier proposes."""
+
+    def __init__(self, order: SupplierOrder, lines: list[OrderLine], **options: Any) -> None:
+        super().__init__(order, lines, **options)
+        rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, decision="waiting")
+        self.proposals = list(rows.select_related("line"))
+        for proposal in self.proposals:
+            self.fields[f"line-{proposal.line.position}"] = forms.ChoiceField(choices=DECISIONS, required=False)
+
+    @property
+    def rows(self) -> list[tuple[OrderResponseLine, PageField]]:
+        """Return the proposals, each with its field."""
+        return [(proposal, self[f"line-{proposal.line.position}"]) for proposal in self.proposals]
+
+    def clean(self) -> dict[str, Any]:
+        """Return the decisions, at least one."""
+        if not any(self.cleaned_data.values()):
+            self.add_error(None, "Accept or reject the change of a line.")
+        return self.cleaned_data
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Send the decisions to the supplier."""
+        chosen = {int(name.removeprefix("line-")): value for name, value in self.cleaned_data.items() if value}
+        decisions = {line: value == "accept" for line, value in chosen.items()}
+        services.decide(order=order, actor=actor, decisions=decisions)
+        return "Decision sent to the supplier."
+
+
+class ReturnForm(OrderForm, BodyForm):
+    """Form that records returned goods."""
+
+    body = serializers.ReturnIn
+    line = forms.ChoiceField(label="Item")
+    quantity = PageTextField("Quantity", "number", read=typed_number)
+    reason = reason_field()
+    replacement_required = forms.BooleanField(label="Replacement required", required=False)
+
+    def __init__(self, order: SupplierOrder, lines: list[OrderLine], **options: Any) -> None:
+        super().__init__(order, lines, **options)
+        here = [line for line in lines if line.received or line.over_delivered or line.damaged]
+        self.set_choices("line", ((str(line.position), line.label) for line in here))
+
+    def act(self, order: SupplierOrder, actor: Actor) -> str:
+        """Record the return."""
+        return_goods(order=order, actor=actor, **self.cleaned_data)
+        return "Return recorded."
+
+
+DECISIONS = (("accept", "Accept change"), ("keep", "Keep original order"))
+FORMS: Mapping[str, type[OrderForm]] = {
+    "place": PlaceForm, "cancel": CancelForm, "shorten": CancelLinesForm, "close": CloseForm, "decide": DecisionForm,
+    "return": ReturnForm,
+}  # fmt: skip
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.ORDERS_READ)
 def order(request: MemberRequest, ref: str) -> HttpResponse:
@@ -90,100 +242,41 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
-    actions: dict[str, Action] = {
-        "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "return": _return,
-    }  # fmt: skip
-    action = actions.get(request.POST.get("do", ""))
-    try:
-        if action is not None:
+    action = request.POST.get("do", "")
+    if action in FORMS:
+        form = FORMS[action](row, list(queries.lines(row)), data=request.POST, auto_id=f"{action}-%s")
+        try:
+            if not form.is_valid():
+                return _sheet(request, row, {action: form})
             with acting_on(request, rows, ref, order_facts) as row:
-                done = action(request, row)
-            messages.success(request, done)
-    except (InvalidDocument, Problem) as refused:
-        status = refused.status if isinstance(refused, Problem) else 422
-        return _sheet(request, row, error_text(refused), status)
+                text = form.act(row, request.actor)
+            messages.success(request, text)
+        except (InvalidDocument, Problem) as refused:
+            form.refuse(refused)
+            return _sheet(request, row, {action: form})
     return redirect("order", ref)
 
 
-def _place(request: MemberRequest, row: SupplierOrder) -> str:
-    services.place(order=row, actor=request.actor, allow_below_minimum=bool(request.POST.get("allow_below_minimum")))
-    return f"{row.number} is placed with {row.supplier.name}."
-
-
-def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
-    services.cancel(order=row, actor=request.actor, reason=reason_of(request))
-    return f"{row.number} is cancelled."
-
-
-def _shorten(request: MemberRequest, row: SupplierOrder) -> str:
-    named = [int(text) for text in request.POST.getlist("rest") if text.isascii() and text.isdigit() and len(text) < 9]
-    if not named:
-        raise InvalidDocument([Fault("/lines", "required", "Select the lines to cancel.")])
-    services.cancel_outstanding(order=row, actor=request.actor, positions=named, reason=reason_of(request))
-    return "The outstanding quantities of these lines are cancelled."
-
-
-def _close(request: MemberRequest, row: SupplierOrder) -> str:
-    services.close(order=row, actor=request.actor)
-    return f"{row.number} is closed."
-
-
-def _decide(request: MemberRequest, row: SupplierOrder) -> str:
-    posted = {key.removeprefix("line-"): value for key, value in request.POST.items() if key.startswith("line-")}
-    decisions = {
-        int(line): value == "accept" for line, value in posted.items() if line.isascii() and line.isdigit() and value
-    }
-    if not decisions:
-        raise InvalidDocument([Fault("/lines", "required", "Accept or reject the change of a line.")])
-    services.decide(order=row, actor=request.actor, decisions=decisions)
-    return "Decision sent to the supplier."
-
-
-def _return(request: MemberRequest, row: SupplierOrder) -> str:
-    line = request.POST.get("line", "")
-    body = {
-        "line": int(line) if line.isascii() and line.isdigit() else 0,
-        "quantity": typed_number(request.POST.get("quantity", "")),
-        "replacement_required": bool(request.POST.get("replacement_required")),
-        "reason": reason_of(request),
-    }
-    return_goods(order=row, actor=request.actor, **validated_data(serializers.ReturnIn, body))
-    return "Return recorded."
-
-
-def reason_of(request: MemberRequest) -> str:
-    """Return the entered reason. Raise InvalidDocument if it is empty."""
-    reason = request.POST.get("reason", "").strip()[:500]
-    if not reason:
-        raise InvalidDocument([Fault("/reason", "required", "Enter a reason.")])
-    return reason
-
-
-def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: int = 200) -> HttpResponse:
+def _sheet(request: MemberRequest, row: SupplierOrder, sent: Mapping[str, OrderForm] | None = None) -> HttpResponse:
+    """Show an order. ``sent`` is the form that was rejected, by its action."""
     row.refresh_from_db()
+    sent = sent or {}
     lines = list(queries.lines(row).order_by("position"))
-    proposals = (
-        OrderResponseLine.objects.of(request.business)
-        .filter(line__order=row, decision="waiting")
-        .select_related("line")
-    )
-    dockets = list(Despatch.objects.of(request.business).filter(order=row).order_by("-id"))
     values = {
         "order": row,
         "lines": lines,
-        "proposals": proposals,
-        "dockets": dockets,
+        "dockets": list(Despatch.objects.of(request.business).filter(order=row).order_by("-id")),
         "credit": sum((item.credit for item in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],
-        "fault": fault,
+        "faults": [text for form in sent.values() for text in form.non_field_errors()],
         "facts": order_facts(row),
-        "typed": request.POST,
+        "forms": {**{name: kind(row, lines, auto_id=f"{name}-%s") for name, kind in FORMS.items()}, **sent},
         "locale": request.business.locale,
-        "allow_below_minimum": row.state == OrderState.DRAFT and row.goods < services.least_order_of(row),
-        "to_come": [line for line in lines if line.outstanding > line.in_transit],
         **_may(row, lines, write=request.actor.may(Scope.ORDERS_WRITE)),
     }
-    return render(request, "purchasing/order.html", values, status=status)
+    return render(
+        request, "purchasing/order.html", values, status=max((form.status for form in sent.values()), default=200)
+    )
 
 
 _IN = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -18,35 +18,102 @@ from quotes.jobs.models import JobState
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers
 from quotes.purchasing.models import ReservationState, StockItem
-from quotes.purchasing.order_views import A_PAGE, reason_of
+from quotes.purchasing.order_views import A_PAGE, BodyForm, reason_field
 from quotes.purchasing.stock_services import add_stock, close_reservation, remove_stock, reserve_item
 from quotes.purchasing.version_view import item_facts, reservation_facts
 from shared.api.serializers import validated_data
+from shared.business.actors import Actor
+from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.common.typed_lengths import LEVEL, read_length
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
-from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
+from shared.web.forms import PageTextField, entries
+from shared.web.page_errors import PAGE_ERRORS, error_text
 from shared.web.seen_version import acting_on
 
 KEEPS = (JobState.OPEN, JobState.ACCEPTED, JobState.BUILT)
 """Jobs that are offered to keep something for; any other is typed by its number."""
 MAX_HOLDS, MAX_JOBS, MAX_SKUS = 200, 500, 1_000
-Action = Callable[[MemberRequest, StockItem], str]
+
+
+class StockForm(BodyForm):
+    """Form that adds stock."""
+
+    body = serializers.StockIn
+    component = PageTextField("Component", "pick", longest=64)
+    quantity = PageTextField("Quantity", "number", read=typed_number)
+    length_mm = PageTextField(
+        "Length, mm", "number", hint="for offcuts only", read=partial(read_length, metres_below=LEVEL)
+    )
+    location = PageTextField("Location", longest=80)
+    reason = reason_field()
+
+    def __init__(self, business: Business, **options: Any) -> None:
+        super().__init__(**options)
+        self.components = components(business).select_related("business")
+        self.set_choices("component", self.components.order_by("sku").values_list("sku", "name")[:MAX_SKUS])
+
+    def add(self, actor: Actor) -> None:
+        """Add the stock."""
+        component = self.components.filter(sku=self.cleaned_data["component"]).first()
+        if component is None:
+            raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
+        add_stock(actor=actor, **{**self.cleaned_data, "component": component})
+
+
+class ItemForm(BodyForm):
+    """Form of an action on a stock item. ``act`` does it and returns the text to show."""
+
+    quantity = PageTextField("Quantity", "number", read=typed_number)
+
+    def act(self, item: StockItem, actor: Actor) -> str:
+        """Do the action with the entries."""
+        raise NotImplementedError
+
+
+class RemovalForm(ItemForm):
+    """Form that removes stock."""
+
+    body = serializers.StockRemovalIn
+    reason = reason_field()
+
+    def act(self, item: StockItem, actor: Actor) -> str:
+        """Remove the quantity."""
+        remove_stock(item=item, actor=actor, **self.cleaned_data)
+        return "Stock removed."
+
+
+class ReservationForm(ItemForm):
+    """Form that reserves a quantity for a job."""
+
+    body = serializers.ReservationIn
+    job = PageTextField("Job number", "pick", longest=32, fills="off")
+    field_order = ("job", "quantity")
+
+    def act(self, item: StockItem, actor: Actor) -> str:
+        """Reserve the quantity."""
+        number = self.cleaned_data["job"]
+        job = jobs(item.business).select_related("business").filter(number__iexact=number).first()
+        if job is None:
+            raise InvalidDocument([Fault("/job", "unknown", f"There is no job {number}.")])
+        reserve_item(item=item, job=job, quantity=self.cleaned_data["quantity"], actor=actor)
+        return f"Reserved for {job.number}."
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.STOCK_READ)
 def stock(request: MemberRequest) -> HttpResponse:
     """Show the stock. POST adds stock."""
-    fault = ""
+    form = StockForm(request.business, **entries(request))
     if request.method == "POST":
         _may_write(request)
+    if form.is_valid():
         try:
-            _put_in(request)
+            form.add(request.actor)
         except PAGE_ERRORS as refused:
-            fault = error_text(refused)
+            form.refuse(refused)
         else:
             messages.success(request, "Stock added.")
             return redirect("stock")
@@ -63,29 +130,12 @@ def stock(request: MemberRequest) -> HttpResponse:
     )
     values = {
         "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
-        "fault": fault,
-        "typed": request.POST,
-        "skus": components(request.business).order_by("sku").values_list("sku", "name")[:MAX_SKUS],
+        "form": form,
         "may_write": request.actor.may(Scope.STOCK_WRITE),
         "reservations": [(row, reservation_facts(row)) for row in reserved.order_by("-id")[:MAX_HOLDS]],
         "locale": request.business.locale,
     }
-    return render(request, "purchasing/stock.html", values, status=422 if fault else 200)
-
-
-def _put_in(request: MemberRequest) -> None:
-    data: dict[str, Any] = {
-        name: request.POST.get(name, "").strip() for name in ("component", "quantity", "location", "reason")
-    }
-    data["quantity"] = typed_number(data["quantity"])
-    length = request.POST.get("length_mm", "").strip()
-    if length:
-        data["length_mm"] = read_length(length, LEVEL)
-    body = validated_data(serializers.StockIn, data)
-    component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
-    if component is None:
-        raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
-    add_stock(component=component, actor=request.actor, **body)
+    return render(request, "purchasing/stock.html", values, status=form.status)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -97,53 +147,46 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
     if request.method != "POST":
         return _item_sheet(request, item)
     _may_write(request)
-    actions: dict[str, Action] = {"keep": _keep, "take": _take}
-    try:
-        with acting_on(request, rows, ref, item_facts) as item:
-            text = actions.get(request.POST.get("do", ""), _take)(request, item)
-        messages.success(request, text)
-    except PAGE_ERRORS as refused:
-        return _item_sheet(request, find(rows, ref), error_text(refused), error_status(refused))
-    return redirect("stock-item", ref)
+    is_reserved = request.POST.get("do") == "keep"
+    form: ItemForm = (
+        ReservationForm(**entries(request)) if is_reserved else RemovalForm(auto_id="take-%s", **entries(request))
+    )
+    if form.is_valid():
+        try:
+            with acting_on(request, rows, ref, item_facts) as item:
+                text = form.act(item, request.actor)
+        except PAGE_ERRORS as refused:
+            form.refuse(refused)
+        else:
+            messages.success(request, text)
+            return redirect("stock-item", ref)
+    return _item_sheet(request, find(rows, ref), form)
 
 
-def _take(request: MemberRequest, item: StockItem) -> str:
-    data = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": reason_of(request)}
-    remove_stock(item=item, actor=request.actor, **validated_data(serializers.StockRemovalIn, data))
-    return "Stock removed."
-
-
-def _keep(request: MemberRequest, item: StockItem) -> str:
-    data = {"quantity": typed_number(request.POST.get("quantity", "")), "job": request.POST.get("job", "").strip()}
-    body = validated_data(serializers.ReservationIn, data)
-    job = jobs(request.business).select_related("business").filter(number__iexact=body["job"]).first()
-    if job is None:
-        raise InvalidDocument([Fault("/job", "unknown", f"There is no job {body['job']}.")])
-    reserve_item(item=item, job=job, quantity=body["quantity"], actor=request.actor)
-    return f"Reserved for {job.number}."
-
-
-def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status: int = 200) -> HttpResponse:
+def _item_sheet(request: MemberRequest, item: StockItem, form: ItemForm | None = None) -> HttpResponse:
+    """Show an item, with the form that was rejected if there is one."""
     reserved = (
         queries.reservations(request.business).filter(item=item, state=ReservationState.RESERVED).select_related("job")
     )
-    waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
     may_write = request.actor.may(Scope.STOCK_WRITE)
+    reserve = form if isinstance(form, ReservationForm) else ReservationForm()
+    if may_write:
+        waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
+        reserve.set_choices("job", waiting.values_list("number", "label")[:MAX_JOBS])
+    moves = queries.movements(item).select_related("job").order_by("-id")
     values = {
         "item": item,
         "facts": item_facts(item),
         "free": item.quantity - item.reserved,
-        "fault": fault,
-        "typed": request.POST,
-        "page": Paginator(queries.movements(item).select_related("job").order_by("-id"), A_PAGE).get_page(
-            request.GET.get("page")
-        ),
+        "faults": form.non_field_errors() if form else [],
+        "reserve": reserve,
+        "remove": form if isinstance(form, RemovalForm) else RemovalForm(auto_id="take-%s"),
+        "page": Paginator(moves, A_PAGE).get_page(request.GET.get("page")),
         "reservations": [(row, reservation_facts(row)) for row in reserved.order_by("-id")[:MAX_HOLDS]],
-        "jobs": waiting.values_list("number", "label")[:MAX_JOBS] if may_write else [],
         "may_write": may_write,
         "locale": request.business.locale,
     }
-    return render(request, "purchasing/stock_item.html", values, status=status)
+    return render(request, "purchasing/stock_item.html", values, status=form.status if form else 200)
 
 
 @require_POST
