@@ -48,19 +48,19 @@ def explain(taken: TakeOff, name: str) -> tuple[str, ...]:
         >>> explain(take_off(TWO_BAYS, ROUND_SIZES), "rails")[0]
         'Rails: 4. Needed: 4, that is 2 for bottom rails; 2 for top rails. Cut to 4 of 2355 mm.'
     """
-    rows = [row for row in taken.quantities if name.casefold() in _names(row)]
+    rows = [row for row in taken.quantities if name.casefold() in _list_names(row)]
     if not rows:
-        raise UnknownComponent(_unknown(taken, name))
-    return tuple(_paragraph(row, taken) for row in rows)
+        raise UnknownComponent(_describe_unknown(taken, name))
+    return tuple(_write_paragraph(row, taken) for row in rows)
 
 
-def _names(row: Quantity) -> set[str]:
+def _list_names(row: Quantity) -> set[str]:
     """Return every name of a quantity."""
     names = {row.role, ROLES[row.role].family, name_role(row.role), name_role(row.role, 1), row.component or row.role}
     return {name.casefold() for name in names}
 
 
-def _unknown(taken: TakeOff, name: str) -> str:
+def _describe_unknown(taken: TakeOff, name: str) -> str:
     roles = dict.fromkeys(row.role for row in taken.quantities)
     known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
     needed = f"this job needs {join_words(known, 'and')}" if known else "this job needs nothing"
@@ -73,24 +73,26 @@ def _unknown(taken: TakeOff, name: str) -> str:
     return f"{name[:80]!r} is not known here; {hint}{needed}"
 
 
-def _paragraph(row: Quantity, taken: TakeOff) -> str:
+def _write_paragraph(row: Quantity, taken: TakeOff) -> str:
     name = name_role(row.role, row.total)
     finish = f" ({row.finish})" if row.finish else ""
     component = f" [{row.component}]" if row.component else ""
-    sentences = [f"{name[0].upper()}{name[1:]}{finish}{component}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
-    reasons = "; ".join(_reason(line, row) for line in row.breakdown)
-    sentences.append(f"Needed: {_amount(row.net, row.unit)}, that is {reasons}.")
+    sentences = [
+        f"{name[0].upper()}{name[1:]}{finish}{component}: {_format_amount(row.total, row.unit)}{_describe_bags(row, taken)}."
+    ]
+    reasons = "; ".join(_explain_line(line, row) for line in row.breakdown)
+    sentences.append(f"Needed: {_format_amount(row.net, row.unit)}, that is {reasons}.")
     if row.allowance:
-        extra = _amount(row.allowance, row.unit)
-        sentences.append(f"The allowance of {_allowance(row.role, taken.system)} adds {extra}.")
-    return " ".join([*sentences, *_lengths(row, taken.pieces)])
+        extra = _format_amount(row.allowance, row.unit)
+        sentences.append(f"The allowance of {_describe_allowance(row.role, taken.system)} adds {extra}.")
+    return " ".join([*sentences, *_describe_lengths(row, taken.pieces)])
 
 
-def _amount(number: Decimal, unit: str) -> str:
+def _format_amount(number: Decimal, unit: str) -> str:
     return f"{number:.3f}{UNITS[unit]}" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}"
 
 
-def _bags(row: Quantity, taken: TakeOff) -> str:
+def _describe_bags(row: Quantity, taken: TakeOff) -> str:
     if row.role != BAG:
         return ""
     bags = taken.concrete.bags
@@ -101,8 +103,8 @@ def _bags(row: Quantity, taken: TakeOff) -> str:
     )
 
 
-def _reason(line: BreakdownLine, row: Quantity) -> str:
-    net, unit = _amount(line.net, row.unit), UNITS.get(row.unit, "")
+def _explain_line(line: BreakdownLine, row: Quantity) -> str:
+    net, unit = _format_amount(line.net, row.unit), UNITS.get(row.unit, "")
     one, several = PLACES.get(line.element_type, (line.element_type, line.element_type))
     if row.role in CUT_ROLES or line.element_type not in PLACES:
         return f"{net} for {several if line.count > 1 or line.element_type not in PLACES else f'one {one}'}"
@@ -113,32 +115,32 @@ def _reason(line: BreakdownLine, row: Quantity) -> str:
     return f"{plain(line.per_element)}{unit} at each of {line.count} {several}{makes}"
 
 
-def _allowance(role: str, system: System) -> str:
+def _describe_allowance(role: str, system: System) -> str:
     rule = find_allowance(role, system)
     return f"{plain(rule.percent)} %" if rule.percent else f"{rule.each} of each kind"
 
 
-def _lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
+def _describe_lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
     own = [piece for piece in pieces if (piece.role, piece.finish) == (row.role, row.finish)]
     if not own:
         return []
-    cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MAX_LENGTHS]]
+    cut = [f"{piece.count} of {_describe_size(piece)}" for piece in own[:MAX_LENGTHS]]
     more = len(own) - MAX_LENGTHS
     return [f"Cut to {'; '.join(cut)}{f'; and {more} more sizes' if more > 0 else ''}."]
 
 
-def _size(piece: Piece) -> str:
+def _describe_size(piece: Piece) -> str:
     return f"{piece.length} mm" if piece.width is None else f"{piece.length} x {piece.width} mm"
 
 
-def cut_list(taken: TakeOff) -> str:
+def write_cut_list(taken: TakeOff) -> str:
     """Return a text table of all pieces to cut [mm], grouped by material, longest first, one line for each length.
 
     Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> cut_list(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[0]
+    >>> write_cut_list(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[0]
     '2 square posts'
     """
     lines: list[str] = []
@@ -147,53 +149,53 @@ def cut_list(taken: TakeOff) -> str:
         count = sum(item.count for item in own)
         component = f" [{own[0].component}]" if own[0].component else ""
         heading = f"{count} {name_role(role, count)}{f', {finish}' if finish else ''}{component}"
-        lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
+        lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_write_row, own)]
     return "\n".join(lines[1:]) if lines else "nothing to cut"
 
 
-def _row(piece: Piece) -> str:
+def _write_row(piece: Piece) -> str:
     named = list(dict.fromkeys(piece.used_at))
     more = f" and {len(named) - 8} more" if len(named) > 8 else ""
     return f"  {piece.count:>6}  {piece.length:>6}  {piece.width or '':>5}  {', '.join(named[:8])}{more}"
 
 
-def summary(taken: TakeOff) -> str:
+def write_summary(taken: TakeOff) -> str:
     """Return a summary of the job: its runs [mm], needed quantities and notices. Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> summary(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[1]
+    >>> write_summary(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[1]
     'Run A: 4800 mm, level, from_start, 3 posts, 2 bays'
     """
     lines = [taken.measure.label]
     for run in taken.runs:
-        lines += [_run_summary(run), *_compare_options(run.options)]
-    lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
-    lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_concrete(taken.concrete)]
+        lines += [_summarise_run(run), *_compare_options(run.options)]
+    lines += [f"Retrofit {row.id}: {_count_word(len(row.bays), 'bay')}" for row in taken.retrofits]
+    lines += ["", "Needed, with allowances:", *map(_write_quantity, taken.quantities), *_write_concrete(taken.concrete)]
     if taken.measure.strength is not None:
-        lines += ["", *_screened(taken)]
+        lines += ["", *_summarise_screening(taken)]
     if taken.notices:
         lines += ["", "Notices:"]
         lines += [f"  {notice.severity}: {notice.element}: {notice.text} [{notice.code}]" for notice in taken.notices]
     return "\n".join(lines)
 
 
-def _run_summary(run: BuiltRun) -> str:
-    gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
-    posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
+def _summarise_run(run: BuiltRun) -> str:
+    gates = f", {_count_word(len(run.gates), 'gate')}" if run.gates else ""
+    posts, bays = _count_word(len(run.posts), "post"), _count_word(len(run.bays), "bay")
     return f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}"
 
 
-def _needed(row: Quantity) -> str:
+def _write_quantity(row: Quantity) -> str:
     finish = f" ({row.finish})" if row.finish else ""
-    return f"  {_amount(row.total, row.unit):>9} {name_role(row.role, row.total)}{finish}"
+    return f"  {_format_amount(row.total, row.unit):>9} {name_role(row.role, row.total)}{finish}"
 
 
-def _concrete(concrete: Concrete) -> list[str]:
+def _write_concrete(concrete: Concrete) -> list[str]:
     if not concrete.holes:
         return []
-    bags = "" if concrete.bags is None else f", {_counted(concrete.bags, 'bag')}"
-    return [f"Concrete: {concrete.total:.3f} m³ in {_counted(concrete.holes, 'hole')}{bags}"]
+    bags = "" if concrete.bags is None else f", {_count_word(concrete.bags, 'bag')}"
+    return [f"Concrete: {concrete.total:.3f} m³ in {_count_word(concrete.holes, 'hole')}{bags}"]
 
 
 def _compare_options(options: Sequence[RunOption]) -> list[str]:
@@ -203,13 +205,13 @@ def _compare_options(options: Sequence[RunOption]) -> list[str]:
     chosen = next(option for option in options if option.chosen)
     cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
     others = [
-        f"    {other.form}, {other.layout}: {_difference(other, chosen)}"
-        for other in _best_of_the_others(options, chosen)
+        f"    {other.form}, {other.layout}: {_describe_difference(other, chosen)}"
+        for other in _find_best_others(options, chosen)
     ]
     return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
 
 
-def _best_of_the_others(options: Sequence[RunOption], chosen: RunOption) -> list[RunOption]:
+def _find_best_others(options: Sequence[RunOption], chosen: RunOption) -> list[RunOption]:
     """Return the best option of every form that was not chosen (or layout, if the form was given)."""
     by_form = len({option.form for option in options}) > 1
 
@@ -223,16 +225,16 @@ def _best_of_the_others(options: Sequence[RunOption], chosen: RunOption) -> list
     return list(best.values())
 
 
-def _difference(option: RunOption, chosen: RunOption) -> str:
+def _describe_difference(option: RunOption, chosen: RunOption) -> str:
     if option.must_fix_count > chosen.must_fix_count:
-        return _counted(option.must_fix_count, "must-fix notice")
+        return _count_word(option.must_fix_count, "must-fix notice")
     if option.cost is None or chosen.cost is None:
-        return _counted(option.bays, "bay")
+        return _count_word(option.bays, "bay")
     more = Decimal(option.cost) - Decimal(chosen.cost)
     return f"{more:.2f} dearer" if more else "the same cost"
 
 
-def _screened(taken: TakeOff) -> list[str]:
+def _summarise_screening(taken: TakeOff) -> list[str]:
     """Return a summary of the strength screening: posts by outcome, and suggested changes."""
     screening = screen(taken)
     lines = [f"Strength screening ({screening.method.title}): {OUTCOME_TEXTS[screening.outcome]}."]
@@ -241,16 +243,16 @@ def _screened(taken: TakeOff) -> list[str]:
         if own:
             needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
             deepest = f" (embedment needed up to {max(needs)} mm)" if needs else ""
-            lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
+            lines.append(f"  {outcome}: {_join_posts(list(own))}{deepest}")
     lines += [f"  height of the existing fence not stated: {name}" for name in screening.unscreened]
     lines += [f"  suggested change: {describe_change(change)}" for change in suggest_changes_if_small(screening)]
     return [*lines, *(f"  {text}" for text in interpret(screening)), f"  {DISCLAIMER}"]
 
 
-def _names_of(posts: list[str]) -> str:
+def _join_posts(posts: list[str]) -> str:
     more = len(posts) - MAX_NAMES
     return ", ".join(posts) if more <= 0 else f"{', '.join(posts[:MAX_NAMES])} and {more} more"
 
 
-def _counted(number: int, word: str) -> str:
+def _count_word(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"

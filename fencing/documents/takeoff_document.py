@@ -14,8 +14,8 @@ from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice,
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
-from fencing.strength.document import screening_document
-from fencing.strength.screening import Screening, screen, screening_notices
+from fencing.strength.document import write_screening
+from fencing.strength.screening import Screening, list_screening_notices, screen
 from fencing.strength.suggested_changes import suggest_changes
 
 Document = dict[str, Any]
@@ -26,7 +26,7 @@ MAX_POSTS_FOR_CHANGES = 200
 NO_CHANGES = f"Changes are suggested for jobs of up to {MAX_POSTS_FOR_CHANGES} posts: screen a part of this one."
 
 
-def takeoff_document(taken: TakeOff) -> Document:
+def write_takeoff(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
     Rule: ``takeoff-2.json``. Lengths and levels are integers [mm], counts and volumes are decimal texts. If the measure has a
@@ -43,14 +43,14 @@ def takeoff_document(taken: TakeOff) -> Document:
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.quantities.take_off import take_off
-        >>> [post["at_mm"] for post in takeoff_document(take_off(TWO_BAYS, ROUND_SIZES))["runs"][0]["posts"]]
+        >>> [post["at_mm"] for post in write_takeoff(take_off(TWO_BAYS, ROUND_SIZES))["runs"][0]["posts"]]
         [0, 2400, 4800]
     """
-    written = _takeoff(taken)
+    written = _write_job(taken)
     if taken.measure.strength is not None:
         screening = screen(taken)
-        written["strength"] = screening_document(screening, suggest_changes_if_small(screening))
-        written["notices"] += [_notice(notice) for notice in screening_notices(screening)]
+        written["strength"] = write_screening(screening, suggest_changes_if_small(screening))
+        written["notices"] += [_write_notice(notice) for notice in list_screening_notices(screening)]
         if len(screening.posts) > MAX_POSTS_FOR_CHANGES:
             written["strength"]["remarks"].append(NO_CHANGES)
     return written
@@ -69,52 +69,52 @@ def suggest_changes_if_small(screening: Screening) -> tuple[SuggestedChange, ...
     return suggest_changes(screening) if len(screening.posts) <= MAX_POSTS_FOR_CHANGES else ()
 
 
-def _takeoff(taken: TakeOff) -> Document:
+def _write_job(taken: TakeOff) -> Document:
     return {
         "schema": TAKEOFF_SCHEMA,
         "measure_sha256": taken.measure.sha256,
         "label": taken.measure.label,
         "system": taken.system.code,
         "system_version": taken.system.version,
-        "runs": [_run(run) for run in taken.runs],
-        "retrofits": [_retrofit(retrofit) for retrofit in taken.retrofits],
-        "pieces": [_piece(piece) for piece in taken.pieces],
-        "quantities": [_quantity(quantity) for quantity in taken.quantities],
-        "concrete": _concrete(taken.concrete),
-        "notices": [_notice(notice) for notice in taken.notices],
+        "runs": [_write_run(run) for run in taken.runs],
+        "retrofits": [_write_retrofit(retrofit) for retrofit in taken.retrofits],
+        "pieces": [_write_piece(piece) for piece in taken.pieces],
+        "quantities": [_write_quantity(quantity) for quantity in taken.quantities],
+        "concrete": _write_concrete(taken.concrete),
+        "notices": [_write_notice(notice) for notice in taken.notices],
     }
 
 
-def takeoff_json(taken: TakeOff) -> bytes:
+def write_takeoff_json(taken: TakeOff) -> bytes:
     """Return the document as UTF-8 JSON; the same take-off gives the same bytes. Source: RFC 8259.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:22]
+    >>> write_takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:22]
     b'{"schema":"takeoff-2",'
     """
-    written = json.dumps(takeoff_document(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    written = json.dumps(write_takeoff(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return f"{written}\n".encode()
 
 
-def _litres(volume: Decimal) -> str:
+def _format_litres(volume: Decimal) -> str:
     return f"{volume:.3f}"
 
 
-def _run(run: BuiltRun) -> Document:
+def _write_run(run: BuiltRun) -> Document:
     return {
         "id": run.id,
         "length_mm": run.length,
         "form": run.form.value,
         "layout": run.layout.value,
-        "posts": [_post(post) for post in run.posts],
-        "bays": [_bay(bay) for bay in run.bays],
-        "gates": [_gate(gate) for gate in run.gates],
-        "options": [_option(option) for option in run.options],
+        "posts": [_write_post(post) for post in run.posts],
+        "bays": [_write_bay(bay) for bay in run.bays],
+        "gates": [_write_gate(gate) for gate in run.gates],
+        "options": [_write_option(option) for option in run.options],
     }
 
 
-def _post(post: Post) -> Document:
+def _write_post(post: Post) -> Document:
     return {
         "id": post.id,
         "at_mm": post.at,
@@ -135,7 +135,7 @@ def _post(post: Post) -> Document:
     }
 
 
-def _bay(bay: Bay) -> Document:
+def _write_bay(bay: Bay) -> Document:
     return {
         "id": bay.id,
         "from_mm": bay.start,
@@ -148,17 +148,17 @@ def _bay(bay: Bay) -> Document:
         "ground_mm": list(bay.ground),
         "gap_mm": {"min": bay.gap_min, "max": bay.gap_max},
         "tapered": bay.tapered,
-        "rails": _rails(bay.rails),
-        "sheets": _sheets(bay.sheets),
-        "lattice": _lattice(bay.lattice),
+        "rails": _write_rails(bay.rails),
+        "sheets": _write_sheets(bay.sheets),
+        "lattice": _write_lattice(bay.lattice),
     }
 
 
-def _rails(rails: Sequence[Rail]) -> list[Document]:
+def _write_rails(rails: Sequence[Rail]) -> list[Document]:
     return [{"position": rail.position, "length_mm": rail.length} for rail in rails]
 
 
-def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
+def _write_sheets(sheets: Sequence[Sheet]) -> list[Document]:
     return [
         {
             "at_mm": sheet.at,
@@ -172,11 +172,11 @@ def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
     ]
 
 
-def _lattice(panels: Sequence[Lattice]) -> list[Document]:
+def _write_lattice(panels: Sequence[Lattice]) -> list[Document]:
     return [{"length_mm": panel.length, "height_mm": panel.height} for panel in panels]
 
 
-def _gate(gate: HungGate) -> Document:
+def _write_gate(gate: HungGate) -> Document:
     return {
         "id": gate.id,
         "from_mm": gate.start,
@@ -187,11 +187,11 @@ def _gate(gate: HungGate) -> Document:
         "base_mm": gate.base,
         "top_mm": gate.top,
         "posts": list(gate.posts),
-        "leaves": [_leaf(leaf) for leaf in gate.leaves],
+        "leaves": [_write_leaf(leaf) for leaf in gate.leaves],
     }
 
 
-def _leaf(leaf: Leaf) -> Document:
+def _write_leaf(leaf: Leaf) -> Document:
     return {
         "width_mm": leaf.width,
         "height_mm": leaf.height,
@@ -199,15 +199,15 @@ def _leaf(leaf: Leaf) -> Document:
         "hinge_heights_mm": list(leaf.hinges),
         "clip_mm": leaf.clip,
         "stiles_mm": list(leaf.stiles),
-        "rails": _rails(leaf.rails),
-        "sheets": _sheets(leaf.sheets),
-        "lattice": _lattice(leaf.lattice),
+        "rails": _write_rails(leaf.rails),
+        "sheets": _write_sheets(leaf.sheets),
+        "lattice": _write_lattice(leaf.lattice),
         "notch_mm": list(leaf.notch),
         "top_notch_mm": list(leaf.top_notch),
     }
 
 
-def _option(option: RunOption) -> Document:
+def _write_option(option: RunOption) -> Document:
     return {
         "form": option.form.value,
         "layout": option.layout.value,
@@ -218,16 +218,16 @@ def _option(option: RunOption) -> Document:
     }
 
 
-def _retrofit(retrofit: BuiltRetrofit) -> Document:
+def _write_retrofit(retrofit: BuiltRetrofit) -> Document:
     return {
         "id": retrofit.id,
         "extension_mm": retrofit.extension,
         "lattice_mm": retrofit.lattice_height,
-        "bays": [_bay(bay) for bay in retrofit.bays],
+        "bays": [_write_bay(bay) for bay in retrofit.bays],
     }
 
 
-def _piece(piece: Piece) -> Document:
+def _write_piece(piece: Piece) -> Document:
     used_at = Counter(piece.used_at)
     return {
         "role": piece.role,
@@ -241,7 +241,7 @@ def _piece(piece: Piece) -> Document:
     }
 
 
-def _quantity(quantity: Quantity) -> Document:
+def _write_quantity(quantity: Quantity) -> Document:
     return {
         "role": quantity.role,
         "component": quantity.component,
@@ -254,7 +254,7 @@ def _quantity(quantity: Quantity) -> Document:
             {
                 "element_type": line.element_type,
                 "count": line.count,
-                "per_element": _whole_or_text(line.per_element),
+                "per_element": _format_per_element(line.per_element),
                 "net": plain(line.net),
             }
             for line in quantity.breakdown
@@ -262,20 +262,20 @@ def _quantity(quantity: Quantity) -> Document:
     }
 
 
-def _whole_or_text(number: Decimal) -> int | str:
+def _format_per_element(number: Decimal) -> int | str:
     """Return whole pieces as a number, and fractions of a unit as text."""
     return int(number) if number == number.to_integral_value() else plain(number)
 
 
-def _concrete(concrete: Concrete) -> Document:
+def _write_concrete(concrete: Concrete) -> Document:
     return {
         "holes": concrete.holes,
-        "net_m3": _litres(concrete.net),
-        "allowance_m3": _litres(concrete.allowance),
-        "total_m3": _litres(concrete.total),
+        "net_m3": _format_litres(concrete.net),
+        "allowance_m3": _format_litres(concrete.allowance),
+        "total_m3": _format_litres(concrete.total),
         "bags": concrete.bags,
     }
 
 
-def _notice(notice: Notice) -> Document:
+def _write_notice(notice: Notice) -> Document:
     return {"code": notice.code, "severity": notice.severity.value, "element": notice.element, "text": notice.text}

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from fencing.buying.purchase_lines import SawnBar
-from fencing.drawing.lettering import width
+from fencing.drawing.lettering import measure_width
 
 _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$")
 
@@ -85,10 +85,10 @@ def group_equal_bars(bars: Sequence[SawnBar]) -> tuple[BarGroup, ...]:
     >>> [group.numbers for group in group_equal_bars(bars)]
     ['1–2', '3']
     """
-    return tuple(BarGroup(tuple(group)) for _, group in groupby(bars, key=_cut))
+    return tuple(BarGroup(tuple(group)) for _, group in groupby(bars, key=_get_cuts))
 
 
-def _cut(bar: SawnBar) -> tuple[object, ...]:
+def _get_cuts(bar: SawnBar) -> tuple[object, ...]:
     pieces = tuple((piece.role, piece.length) for piece in bar.pieces)
     return bar.sku, bar.length, bar.trim, bar.left, bar.remnant is None, pieces
 
@@ -117,15 +117,15 @@ def _times(count: int, same: Sequence[str]) -> str:
     return f"{count}" if len(same) > 1 else f"({count})"
 
 
-def wrapped(words: str, size: float, room: float) -> tuple[str, ...]:
+def wrap_text(words: str, size: float, room: float) -> tuple[str, ...]:
     """Break ``words`` into lines of at most ``room`` [mm] in letters of ``size`` [mm], after commas if possible.
 
-    >>> wrapped("A-1, A-2, A-3", 2.6, 12.0)
+    >>> wrap_text("A-1, A-2, A-3", 2.6, 12.0)
     ('A-1, A-2,', 'A-3')
     """
     lines, line = list[str](), ""
     for part in re.split(r"(?<=, )", words):
-        if line and width((line + part).rstrip(), size) > room:
+        if line and measure_width((line + part).rstrip(), size) > room:
             lines.append(line.rstrip())
             line = ""
         line += part

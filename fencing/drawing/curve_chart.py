@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from fencing.drawing.lettering import width
+from fencing.drawing.lettering import measure_width
 from fencing.strength.curves import HIGHEST_MM, LOWEST_MM, Chart, Curve
 
 WIDTH, HEIGHT = 180.0, 104.0  # drawing units: mm on paper
@@ -24,7 +24,7 @@ def draw_chart(chart: Chart) -> str:
     pitch and height as a ring. Same chart, same bytes.
 
     Args:
-        chart: as :func:`fencing.strength.curves.chart` gives it.
+        chart: as :func:`fencing.strength.curves.calculate_chart` gives it.
 
     Returns:
         A complete ``svg`` element of 180 by 104 mm with a title and a description for screen readers.
@@ -37,16 +37,20 @@ def draw_chart(chart: Chart) -> str:
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 180 104" '
     """
     frame = _Frame(chart)
-    body = [*_axes(frame), *(line for curve in chart.curves for line in _curve(frame, curve)), *_labels(frame, chart)]
-    body += _job(frame, chart.job)
+    body = [
+        *_draw_axes(frame),
+        *(line for curve in chart.curves for line in _draw_curve(frame, curve)),
+        *_draw_labels(frame, chart),
+    ]
+    body += _draw_job(frame, chart.job)
     if not any(height is not None for curve in chart.curves for height in curve.allowed):
         what = f"no height from {LOWEST_MM} mm up is within the limits at these pitches"
-        body.append(_text(frame.x(frame.pitches[0]) + 4, TOP + 8, what, 3.2))
+        body.append(_draw_text(frame.x(frame.pitches[0]) + 4, TOP + 8, what, 3.2))
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" font-family="{FONT}">'
     )
     return "".join(
-        [head, f"<title>{escape(chart.title)}</title><desc>{escape(_described(chart))}</desc>", *body, "</svg>"]
+        [head, f"<title>{escape(chart.title)}</title><desc>{escape(_describe_chart(chart))}</desc>", *body, "</svg>"]
     )
 
 
@@ -69,75 +73,75 @@ class _Frame:
         return HEIGHT - BOTTOM - height / self.high * (HEIGHT - TOP - BOTTOM)
 
 
-def _axes(frame: _Frame) -> Iterator[str]:
+def _draw_axes(frame: _Frame) -> Iterator[str]:
     left, right = frame.x(frame.pitches[0]), frame.x(frame.pitches[-1])
     for height in range(0, frame.high + 1, 300):
         y = frame.y(height)
-        yield _line(left, y, right, y, INK if not height else RULE, 0.35 if not height else 0.15)
-        yield _text(left - 1.5, y + 1.0, f"{height}", 2.8, anchor="end")
+        yield _draw_line(left, y, right, y, INK if not height else RULE, 0.35 if not height else 0.15)
+        yield _draw_text(left - 1.5, y + 1.0, f"{height}", 2.8, anchor="end")
     for pitch in frame.pitches:
         if pitch % 600 == 0:
             x = frame.x(pitch)
-            yield _line(x, frame.y(0), x, frame.y(0) + 1.2, INK, 0.35)
-            yield _text(x, frame.y(0) + 5, f"{pitch}", 2.8, anchor="middle")
-    yield _text((left + right) / 2, frame.y(0) + 9.5, "pitch of posts, mm", 3.0, anchor="middle")
-    yield _text(left - 13, TOP - 3.5, "height of fence, mm", 3.0)
+            yield _draw_line(x, frame.y(0), x, frame.y(0) + 1.2, INK, 0.35)
+            yield _draw_text(x, frame.y(0) + 5, f"{pitch}", 2.8, anchor="middle")
+    yield _draw_text((left + right) / 2, frame.y(0) + 9.5, "pitch of posts, mm", 3.0, anchor="middle")
+    yield _draw_text(left - 13, TOP - 3.5, "height of fence, mm", 3.0)
 
 
-def _curve(frame: _Frame, curve: Curve) -> Iterator[str]:
+def _draw_curve(frame: _Frame, curve: Curve) -> Iterator[str]:
     words, dash = PLACES[curve.place]
-    points = _points(curve)
+    points = _list_points(curve)
     if not points:
         return
     path = "M" + "L".join(f"{frame.x(pitch):.2f} {frame.y(height):.2f}" for pitch, height in points)
     if len(points) == 1:  # a dot, as wide as the line
         path += "h0.7"
-    yield f"<g><title>{words}</title>{_stroke(path, dash)}</g>"
+    yield f"<g><title>{words}</title>{_draw_stroke(path, dash)}</g>"
 
 
-def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
+def _draw_labels(frame: _Frame, chart: Chart) -> Iterator[str]:
     """Yield the title, the notes, and a name at the right end of each curve, spread so that none overlap."""
-    yield _text(LEFT - 13, 6, chart.title, 4.0, weight="bold")
+    yield _draw_text(LEFT - 13, 6, chart.title, 4.0, weight="bold")
     for number, note in enumerate(chart.notes):
-        yield _text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
+        yield _draw_text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
     taken: list[float] = []
-    drawn = [(curve, points) for curve in chart.curves if (points := _points(curve))]
+    drawn = [(curve, points) for curve in chart.curves if (points := _list_points(curve))]
     x = WIDTH - RIGHT + 1.5  # right of the rules, which would cross the text
     for curve, points in drawn:
-        y = _apart(frame.y(points[-1][1]), taken)
+        y = _find_free_height(frame.y(points[-1][1]), taken)
         taken.append(y)
         words, dash = PLACES[curve.place]
         limit = " and ".join(curve.known_limits) if len(curve.known_limits) == 2 else f"{curve.known_limits[0]} alone"
-        yield _stroke(f"M{x:.2f} {y - 0.5:.2f}h5", dash)
-        yield _text(x + 6, y + 0.4, words, 2.6)
-        yield _text(x + 6, y + 3.8, f"({limit})", 2.4, SOFT)
+        yield _draw_stroke(f"M{x:.2f} {y - 0.5:.2f}h5", dash)
+        yield _draw_text(x + 6, y + 0.4, words, 2.6)
+        yield _draw_text(x + 6, y + 3.8, f"({limit})", 2.4, SOFT)
 
 
-def _points(curve: Curve) -> list[tuple[int, int]]:
+def _list_points(curve: Curve) -> list[tuple[int, int]]:
     """Return pitch and height [mm] of each point with an allowed height."""
     return [(pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None]
 
 
-def _stroke(path: str, dash: str) -> str:
+def _draw_stroke(path: str, dash: str) -> str:
     dashed = f' stroke-dasharray="{dash}"' if dash else ""
     return f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.7"{dashed}/>'
 
 
-def _apart(wanted: float, taken: Sequence[float]) -> float:
+def _find_free_height(wanted: float, taken: Sequence[float]) -> float:
     """Return the position nearest to ``wanted`` that clears the other names and the axis."""
     lowest = HEIGHT - BOTTOM - 5.0
     places = sorted((0.5 * step for step in range(int(TOP) * 2, int(lowest) * 2 + 1)), key=lambda y: abs(y - wanted))
     return next((y for y in places if all(abs(y - other) >= 7 for other in taken)), wanted)
 
 
-def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
+def _draw_job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
     inside = [item for item in job if frame.pitches[0] <= item[0] <= frame.pitches[-1] and item[1] <= frame.high]
     for pitch, height, _ in inside:
         x, y = frame.x(pitch), frame.y(height)
         yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
         yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
     for x, y, words in _place_names(frame, inside):
-        yield _text(x, y - 2.6, words, 2.8, anchor="middle", weight="bold")
+        yield _draw_text(x, y - 2.6, words, 2.8, anchor="middle", weight="bold")
 
 
 def _place_names(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[tuple[float, float, str]]:
@@ -145,17 +149,17 @@ def _place_names(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator
     for height in sorted({height for _, height, _ in job}):
         near: list[list[tuple[float, str]]] = []
         for x, runs in ((frame.x(pitch), runs) for pitch, other, runs in job if other == height):
-            if near and x - near[-1][-1][0] < (width(near[-1][-1][1], 2.8) + width(runs, 2.8)) / 2 + 1:
+            if near and x - near[-1][-1][0] < (measure_width(near[-1][-1][1], 2.8) + measure_width(runs, 2.8)) / 2 + 1:
                 near[-1].append((x, runs))
             else:
                 near.append([(x, runs)])
         for group in near:
             names = ", ".join(runs for _, runs in group)
-            words = names if width(names, 2.8) <= SHARED else f"{names.count(',') + 1} runs"
+            words = names if measure_width(names, 2.8) <= SHARED else f"{names.count(',') + 1} runs"
             yield (group[0][0] + group[-1][0]) / 2, frame.y(height), words
 
 
-def _described(chart: Chart) -> str:
+def _describe_chart(chart: Chart) -> str:
     parts = []
     for curve in chart.curves:
         words, _ = PLACES[curve.place]
@@ -166,11 +170,11 @@ def _described(chart: Chart) -> str:
     return "; ".join(parts)
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float) -> str:
+def _draw_line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float) -> str:
     return f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{colour}" stroke-width="{width:g}"/>'
 
 
-def _text(
+def _draw_text(
     x: float, y: float, words: str, size: float, colour: str = INK, anchor: str = "start", weight: str = "normal"
 ) -> str:
     style = f'font-size="{size:g}" fill="{colour}" text-anchor="{anchor}" font-weight="{weight}"'

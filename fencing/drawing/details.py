@@ -5,11 +5,22 @@ from __future__ import annotations
 from itertools import pairwise
 from math import hypot
 
-from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, scales, svg
-from fencing.drawing.dimensions import DimensionSpan
-from fencing.drawing.drawing_context import LETTERING, Scene, scene
-from fencing.drawing.elevation_rows import typical_width
-from fencing.drawing.scales import Frame
+from fencing.drawing.dimensions import DimensionSpan, draw_chain, draw_ladder
+from fencing.drawing.drawing_context import LETTERING, Scene, make_scene
+from fencing.drawing.elevation_rows import find_typical_width
+from fencing.drawing.elevation_symbols import (
+    draw_bay,
+    draw_gate,
+    draw_ground,
+    draw_hole,
+    draw_post,
+    find_upright_edges,
+    place_leaves,
+)
+from fencing.drawing.lettering import measure_width
+from fencing.drawing.page_layout import calculate_foot_height, draw_foot
+from fencing.drawing.scales import Frame, find_scale
+from fencing.drawing.svg import draw_group, draw_path, draw_text, trace_box, trace_polyline, write_drawing
 from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
 from fencing.quantities.take_off import TakeOff
 
@@ -17,13 +28,13 @@ _LARGEST = 20
 _SIDE = 20.0  # mm of paper beside the fence for vertical dimensions
 
 
-def typical_bay(run: BuiltRun) -> Bay | None:
+def find_typical_bay(run: BuiltRun) -> Bay | None:
     """Return the first bay of the most frequent width; None for a run of gates only."""
-    width = typical_width(run.bays)
+    width = find_typical_width(run.bays)
     return next((bay for bay in run.bays if bay.width == width), None)
 
 
-def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
+def draw_bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
     """Draw one bay between its two posts with the lengths of its rail and sheets, its gap, and its holes.
 
     Args:
@@ -36,7 +47,7 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     Raises:
         KeyError: no such bay.
     """
-    shown = scene(takeoff, size)
+    shown = make_scene(takeoff, size)
     run, bay = next(((run, bay) for run in takeoff.runs for bay in run.bays if bay.id == bay_id), (None, None))
     if run is None or bay is None:
         raise KeyError(bay_id)
@@ -44,32 +55,30 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     high = max(member.top for post in posts for member in post.uprights)
     low = min(post.ground - post.hole_depth for post in posts)
     hole = max(takeoff.system.hole.diameter, takeoff.system.hole.end_diameter)
-    n = scales.nearest(
-        max(
-            (bay.width + hole) / (width - 2 * _SIDE), (high - low) / (height - size * 9 - page_layout.foot_height(size))
-        ),
+    n = find_scale(
+        max((bay.width + hole) / (width - 2 * _SIDE), (high - low) / (height - size * 9 - calculate_foot_height(size))),
         _LARGEST,
     )
     left = _SIDE + hole / 2 / n
     frame = Frame(n, bay.start, high, left, size * 2.4)
-    body = svg.text(0, size * 1.2, f"Bay {bay.id}", size * 1.2, anchor="start", bold=True)
+    body = draw_text(0, size * 1.2, f"Bay {bay.id}", size * 1.2, anchor="start", bold=True)
     bottom = max(frame.y(low), frame.top + 5 * size * 1.2)
-    body += _bay_figure(shown, bay, posts, frame, bottom)
+    body += _draw_bay(shown, bay, posts, frame, bottom)
     y, parts = bottom + size * 1.2, list[str]()
     for span in (
-        _rail_span(bay, frame),
+        _measure_rail(bay, frame),
         DimensionSpan(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
     ):
-        drawn, deep = dimensions.chain([span], 0, width, y, size)
+        drawn, deep = draw_chain([span], 0, width, y, size)
         parts.append(drawn)
         y += deep
-    foot = page_layout.foot(n, size, y + 3, width, _describe_sheets(bay))
-    total = y + page_layout.foot_height(size)
+    foot = draw_foot(n, size, y + 3, width, _describe_sheets(bay))
+    total = y + calculate_foot_height(size)
     title = f"Bay {bay.id} between {posts[0].id} and {posts[-1].id}"
-    return svg.drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
+    return write_drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
 
 
-def _rail_span(bay: Bay, frame: Frame) -> DimensionSpan:
+def _measure_rail(bay: Bay, frame: Frame) -> DimensionSpan:
     """Return the bottom rail from pocket to pocket, with its length along the run on paper."""
     rail, rise = bay.rails[0].length, bay.base[1] - bay.base[0]
     along = rail * bay.width / hypot(bay.width, rise)
@@ -84,24 +93,21 @@ def _describe_sheets(bay: Bay) -> str:
     return f"sheets {', '.join(map(str, widths))} wide, laid from the left"
 
 
-def _bay_figure(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom: float) -> str:
+def _draw_bay(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom: float) -> str:
     system = shown.system
     bays = {bay.id: bay}
-    parts = [elevation_symbols.hole(frame, post, system.hole) for post in posts]
+    parts = [draw_hole(frame, post, system.hole) for post in posts]
     corners = [(post.at, post.ground) for post in posts]
-    parts.append(elevation_symbols.ground(frame, corners, 4.0, [post.at for post in posts], system.hole))
-    parts.append(svg.group("bay", elevation_symbols.bay(frame, bay, system, live=False), f"Bay {bay.id}"))
-    parts += [
-        elevation_symbols.post(frame, post, elevation_symbols.member_edges(post, bays, system), live=False)
-        for post in posts
-    ]
+    parts.append(draw_ground(frame, corners, 4.0, [post.at for post in posts], system.hole))
+    parts.append(draw_group("bay", draw_bay(frame, bay, system, live=False), f"Bay {bay.id}"))
+    parts += [draw_post(frame, post, find_upright_edges(post, bays, system), live=False) for post in posts]
     far = max(system.hole.diameter, system.hole.end_diameter) / 2 / frame.n + 2.5
-    parts.append(_standing(shown, bay, posts[0], frame, 0, (frame.left - far, bottom)))
-    parts.append(_standing(shown, bay, posts[-1], frame, 1, (frame.x(bay.end) + far + shown.size * 3.4, bottom)))
+    parts.append(_draw_heights(shown, bay, posts[0], frame, 0, (frame.left - far, bottom)))
+    parts.append(_draw_heights(shown, bay, posts[-1], frame, 1, (frame.x(bay.end) + far + shown.size * 3.4, bottom)))
     return "".join(parts)
 
 
-def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place: tuple[float, float]) -> str:
+def _draw_heights(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place: tuple[float, float]) -> str:
     """Draw the heights at one post (lattice, sheet, gap, hole) on a line at x ``place[0]``, words down to y ``place[1]``."""
     levels = [
         bay.top[side],
@@ -115,72 +121,75 @@ def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place
         for upper, lower in pairwise(levels)
         if upper > lower
     ]
-    return dimensions.ladder(place[0], spans, frame.top, place[1], shown.size)
+    return draw_ladder(place[0], spans, frame.top, place[1], shown.size)
 
 
-def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
+def draw_leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
     """Draw the front of a gate: leaves, hinge heights, the diagonal to check, and the notch of a sheet's corner.
 
     Raises:
         KeyError: no such gate.
     """
-    shown = scene(takeoff, size)
+    shown = make_scene(takeoff, size)
     gate = next((gate for run in takeoff.runs for gate in run.gates if gate.id == gate_id), None)
     if gate is None:
         raise KeyError(gate_id)
     leaf, face = gate.leaves[0], takeoff.system.square.face
-    notch = _notch_width(leaf, size)
+    notch = _measure_notch(leaf, size)
     beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches are below the gate
     room = width - 2 * _SIDE - (notch if beside else 0)
-    tall = height - size * 9 - page_layout.foot_height(size) - (0 if beside else size * 3 + 17)
-    n = scales.nearest(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
+    tall = height - size * 9 - calculate_foot_height(size) - (0 if beside else size * 3 + 17)
+    n = find_scale(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
     frame = Frame(n, gate.start - face, gate.base + leaf.height, _SIDE, size * 2.4)
     words = f"{gate.kind}, opens {gate.swing}" + ("" if gate.kind == "double" else f", hung {gate.hinge_side}")
-    body = svg.text(0, size * 1.2, f"Gate {gate.id}", size * 1.2, anchor="start", bold=True)
-    after = lettering.width(f"Gate {gate.id}", size * 1.2) + size * 0.7
-    body += svg.text(after, size * 1.2, words, size, anchor="start", soft=True)
+    body = draw_text(0, size * 1.2, f"Gate {gate.id}", size * 1.2, anchor="start", bold=True)
+    after = measure_width(f"Gate {gate.id}", size * 1.2) + size * 0.7
+    body += draw_text(after, size * 1.2, words, size, anchor="start", soft=True)
     bottom = max(frame.y(gate.base), frame.top + 4 * size * 1.2)
-    body += _gate_figure(shown, gate, frame) + _leaf_heights(shown, gate, frame, bottom)
+    body += _draw_gate(shown, gate, frame) + _draw_leaf_heights(shown, gate, frame, bottom)
     y = bottom + 1
     leaves = [
-        DimensionSpan(frame.x(at), frame.x(at + each.width), str(each.width))
-        for at, each, _ in elevation_symbols.leaf_places(gate)
+        DimensionSpan(frame.x(at), frame.x(at + each.width), str(each.width)) for at, each, _ in place_leaves(gate)
     ]
     opening = DimensionSpan(
         frame.x(gate.start), frame.x(gate.start + gate.opening), str(gate.opening), fuller=f"opening {gate.opening}"
     )
     for spans in (leaves, [opening]):
-        drawn, deep = dimensions.chain(spans, 0, width, y, size)
+        drawn, deep = draw_chain(spans, 0, width, y, size)
         body += drawn
         y += deep
-    data = f"equal diagonals {leaf.diagonal}" if len({each.diagonal for each in gate.leaves}) == 1 else _diagonals(gate)
+    data = (
+        f"equal diagonals {leaf.diagonal}"
+        if len({each.diagonal for each in gate.leaves}) == 1
+        else _list_diagonals(gate)
+    )
     if beside:
-        body += _notches(leaf, frame.x(gate.start + gate.opening + face) + _SIDE, frame.top, size, (0, size * 1.3 + 17))
+        body += _draw_notches(
+            leaf, frame.x(gate.start + gate.opening + face) + _SIDE, frame.top, size, (0, size * 1.3 + 17)
+        )
         y = max(y, frame.top + 2 * (size * 1.3 + 17) + size * 1.6)
     else:
-        body += _notches(leaf, 0, y + 3, size, (notch, 0))
+        body += _draw_notches(leaf, 0, y + 3, size, (notch, 0))
         y += size * 2.9 + 17
-    body += page_layout.foot(n, size, y + 3, width, data)
+    body += draw_foot(n, size, y + 3, width, data)
     title = f"Gate {gate.id} from the front"
-    return svg.drawing("detail", width, y + page_layout.foot_height(size), body, title, f"Scale 1:{n}; {data}")
+    return write_drawing("detail", width, y + calculate_foot_height(size), body, title, f"Scale 1:{n}; {data}")
 
 
-def _diagonals(gate: HungGate) -> str:
+def _list_diagonals(gate: HungGate) -> str:
     return "diagonals " + ", ".join(str(leaf.diagonal) for leaf in gate.leaves)
 
 
-def _gate_figure(shown: Scene, gate: HungGate, frame: Frame) -> str:
+def _draw_gate(shown: Scene, gate: HungGate, frame: Frame) -> str:
     face, tall = shown.system.square.face, gate.top - gate.base
     posts = "".join(
-        svg.box(frame.x(at), frame.y(gate.top), face / frame.n, tall / frame.n)
+        trace_box(frame.x(at), frame.y(gate.top), face / frame.n, tall / frame.n)
         for at in (gate.start - face, gate.start + gate.opening)
     )
-    return svg.path("post", posts, "Gate posts") + svg.group(
-        "gate", elevation_symbols.gate(frame, gate, shown.system, live=False)
-    )
+    return draw_path("post", posts, "Gate posts") + draw_group("gate", draw_gate(frame, gate, shown.system, live=False))
 
 
-def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> str:
+def _draw_leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> str:
     """Draw hinges above the leaf's foot on the left, the leaf, its lattice and the clip on the right."""
     leaf, size = gate.leaves[0], shown.size
     low, high = frame.top, bottom
@@ -192,7 +201,7 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
         for lower, upper in pairwise(marks_up)
         if upper > lower
     ]
-    drawn = dimensions.ladder(x, spans, low, high, size)
+    drawn = draw_ladder(x, spans, low, high, size)
     right = frame.x(gate.start + gate.opening + shown.system.square.face) + 2.5 + size * 3.4
     heights = [DimensionSpan(frame.top, foot, str(leaf.height))]
     if leaf.clip is not None and leaf.lattice:
@@ -201,32 +210,32 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
             DimensionSpan(frame.top, frame.y(gate.base + rail), str(leaf.height - rail)),
             DimensionSpan(frame.y(gate.base + rail), foot, str(rail)),
         ]
-    return drawn + dimensions.ladder(right, heights, low, high, size)
+    return drawn + draw_ladder(right, heights, low, high, size)
 
 
-def _corners(leaf: Leaf) -> list[tuple[str, int, int]]:
+def _list_corners(leaf: Leaf) -> list[tuple[str, int, int]]:
     """Return (words, width, height) of the corners cut from a sheet."""
     cuts = (("top corner", leaf.top_notch), ("foot corner", leaf.notch))
     return [(f"{name} {wide} \u00d7 {tall}", wide, tall) for name, (wide, tall) in cuts]
 
 
-def _notch_width(leaf: Leaf, size: float) -> float:
+def _measure_notch(leaf: Leaf, size: float) -> float:
     """Return the width on paper [mm] of a notch with its words."""
-    return max(lettering.width(words, size) for words, _, _ in _corners(leaf)) + 4
+    return max(measure_width(words, size) for words, _, _ in _list_corners(leaf)) + 4
 
 
-def _notches(leaf: Leaf, x: float, y: float, size: float, step: tuple[float, float]) -> str:
+def _draw_notches(leaf: Leaf, x: float, y: float, size: float, step: tuple[float, float]) -> str:
     """Draw the corners cut from a sheet, in proportion but not to scale, ``step`` apart; then the clip's height."""
     body = ""
-    for words, wide, tall in _corners(leaf):
+    for words, wide, tall in _list_corners(leaf):
         unit, top = 9.0 / max(wide, tall), y + size * 1.3
         w, h = wide * unit, tall * unit
         outline = [(x, top + h), (x, top + 13), (x + 15, top + 13), (x + 15, top), (x + w, top), (x + w, top + h)]
-        body += svg.text(x, y + size, words, size, anchor="start", soft=True)
-        body += svg.path("blank", svg.polyline(outline, closed=True), f"Cut from the sheet: {words} mm")
+        body += draw_text(x, y + size, words, size, anchor="start", soft=True)
+        body += draw_path("blank", trace_polyline(outline, closed=True), f"Cut from the sheet: {words} mm")
         x, y = x + step[0], y + step[1]
     if leaf.clip is not None:
         words = f"clip at {leaf.clip}"
         clip = (x, y + size) if step[1] else (0.0, y + size * 2.4 + 13.5)
-        body += svg.text(*clip, words, size, anchor="start")
+        body += draw_text(*clip, words, size, anchor="start")
     return body

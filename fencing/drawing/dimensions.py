@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from fencing.drawing import lettering, svg
-from fencing.drawing.label_placement import lanes, spread
+from fencing.drawing.label_placement import divide_into_lanes, spread
+from fencing.drawing.lettering import fit_words, measure_width
+from fencing.drawing.svg import draw_group, draw_path, draw_text, format_point, trace_line
 
 _LEADER = 1.3  # mm between a row of labels and the labelled objects
 _MOVE = 7.0  # maximum mm to move a label sideways before a second lane is used
@@ -26,10 +27,10 @@ class DimensionLabel:
     under: str = ""
 
     def width(self, size: float) -> float:
-        return max(lettering.width(self.words, size) + self.sign, lettering.width(self.under, size))
+        return max(measure_width(self.words, size) + self.sign, measure_width(self.under, size))
 
 
-def row(
+def draw_row(
     labels: Sequence[DimensionLabel],
     low: float,
     high: float,
@@ -46,9 +47,9 @@ def row(
     if not labels:
         return "", 0.0
     ordered = sorted(labels, key=lambda label: label.x)
-    ordered = [_shortened(label, high - low, size) for label in ordered]
+    ordered = [_shorten(label, high - low, size) for label in ordered]
     line = size * (2.55 if any(label.under for label in ordered) else 1.3)
-    placed = lanes(
+    placed = divide_into_lanes(
         [label.x for label in ordered], [label.width(size) for label in ordered], low, high, size * 0.45, _MOVE
     )
     many = 1 + max(lane for lane, _ in placed)
@@ -58,29 +59,31 @@ def row(
     for label, (lane, x) in zip(ordered, placed, strict=True):
         nth = lane if below else many - 1 - lane
         base = top + (leader if below else 0) + nth * line + size * 0.95
-        parts.append(_label_text(label, x, base, size))
+        parts.append(_draw_label(label, x, base, size))
         edge = top if below else top + height
-        ties.append(svg.segment(label.x, edge, x, edge + (leader - 0.3) * (1 if below else -1)))
-    return (svg.path("dim", "".join(ties)) if leaders else "") + "".join(parts), height
+        ties.append(trace_line(label.x, edge, x, edge + (leader - 0.3) * (1 if below else -1)))
+    return (draw_path("dim", "".join(ties)) if leaders else "") + "".join(parts), height
 
 
-def _label_text(label: DimensionLabel, x: float, base: float, size: float) -> str:
-    left = x - (lettering.width(label.words, size) + label.sign) / 2
+def _draw_label(label: DimensionLabel, x: float, base: float, size: float) -> str:
+    left = x - (measure_width(label.words, size) + label.sign) / 2
     written = label.mark(left, base) if label.mark else ""
     if label.words:
         soft = label.soft and not label.live
         start = left + label.sign
-        written += svg.text(start, base, label.words, size, anchor="start", bold=label.bold, live=label.live, soft=soft)
+        written += draw_text(
+            start, base, label.words, size, anchor="start", bold=label.bold, live=label.live, soft=soft
+        )
     if label.under:
-        written += svg.text(x, base + size * 1.2, label.under, size, soft=not label.live, live=label.live)
+        written += draw_text(x, base + size * 1.2, label.under, size, soft=not label.live, live=label.live)
     return written
 
 
-def _shortened(label: DimensionLabel, room: float, size: float) -> DimensionLabel:
+def _shorten(label: DimensionLabel, room: float, size: float) -> DimensionLabel:
     if label.width(size) <= room:
         return label
-    words = lettering.fit(label.words, size, room - label.sign)
-    return replace(label, words=words, under=lettering.fit(label.under, size, room))
+    words = fit_words(label.words, size, room - label.sign)
+    return replace(label, words=words, under=fit_words(label.under, size, room))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +102,12 @@ class DimensionSpan:
     def fitting_words(self, size: float) -> tuple[str, bool]:
         """Return (words, whether they fit on the line)."""
         for words in (self.fuller, self.words):
-            if words and lettering.width(words, size) <= self.right - self.left - 0.8:
+            if words and measure_width(words, size) <= self.right - self.left - 0.8:
                 return words, True
         return self.words, False
 
 
-def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, size: float) -> tuple[str, float]:
+def draw_chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, size: float) -> tuple[str, float]:
     """Draw a chain of dimensions with slanted ticks: (SVG, height).
 
     Words that do not fit on the line are on lanes under it.
@@ -113,8 +116,8 @@ def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, s
         return "", 0.0
     line = top + size * 1.25
     ends = sorted({span.left for span in spans} | {span.right for span in spans})
-    data = svg.segment(ends[0], line, ends[-1], line)
-    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(line + 0.6)}l1.2 -1.2" for x in ends)
+    data = trace_line(ends[0], line, ends[-1], line)
+    ticks = "".join(f"M{format_point(x - 0.6, line + 0.6)}l1.2 -1.2" for x in ends)
     inside, outside = list[str](), list[DimensionLabel]()
     for span in spans:
         middle = (span.left + span.right) / 2
@@ -122,39 +125,39 @@ def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, s
             continue
         words, fits = span.fitting_words(size)
         if fits:
-            inside.append(svg.text(middle, line - size * 0.3, words, size, live=span.live))
+            inside.append(draw_text(middle, line - size * 0.3, words, size, live=span.live))
         else:
             outside.append(DimensionLabel(middle, span.words, live=span.live))
-    under, deep = row(outside, low, high, line + 0.3, size, below=True)
-    body = svg.path("dim", data) + svg.path("tick", ticks) + "".join(inside) + under
-    return svg.group("dimensions", body), line - top + 0.9 + deep
+    under, deep = draw_row(outside, low, high, line + 0.3, size, below=True)
+    body = draw_path("dim", data) + draw_path("tick", ticks) + "".join(inside) + under
+    return draw_group("dimensions", body), line - top + 0.9 + deep
 
 
-def ladder(x: float, spans: Sequence[DimensionSpan], low: float, high: float, size: float) -> str:
+def draw_ladder(x: float, spans: Sequence[DimensionSpan], low: float, high: float, size: float) -> str:
     """Draw vertical dimensions above each other at ``x`` (``left`` is the upper end), words on the left of the line.
 
     Words stay between ``low`` and ``high`` and are pushed apart where spans are lower than a line of words.
     """
     ordered = sorted(spans, key=lambda span: span.left)
     ends = sorted({span.left for span in ordered} | {span.right for span in ordered})
-    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(y + 0.6)}l1.2 -1.2" for y in ends)
+    ticks = "".join(f"M{format_point(x - 0.6, y + 0.6)}l1.2 -1.2" for y in ends)
     middles = [(span.left + span.right) / 2 for span in ordered]
     places = spread(middles, [size * 1.1] * len(ordered), low, high, size * 0.1)
     if places is None:
         raise ValueError("more dimensions than fit over each other")
     ties, words = "", ""
     for span, middle, place in zip(ordered, middles, places, strict=True):
-        ties += svg.segment(x, middle, x - 1.6, place)
-        words += svg.text(x - 2.0, place + size * 0.37, span.words, size, anchor="end", live=span.live)
-    return svg.path("dim", svg.segment(x, ends[0], x, ends[-1]) + ties) + svg.path("tick", ticks) + words
+        ties += trace_line(x, middle, x - 1.6, place)
+        words += draw_text(x - 2.0, place + size * 0.37, span.words, size, anchor="end", live=span.live)
+    return draw_path("dim", trace_line(x, ends[0], x, ends[-1]) + ties) + draw_path("tick", ticks) + words
 
 
-def upright(x: float, top: float, bottom: float, words: str, size: float, *, middle: float | None = None) -> str:
+def draw_upright(x: float, top: float, bottom: float, words: str, size: float, *, middle: float | None = None) -> str:
     """Draw a vertical dimension at ``x`` from ``top`` to ``bottom``; its words read from the right, about ``middle``."""
     centre = (top + bottom) / 2 if middle is None else middle
-    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(y + 0.6)}l1.2 -1.2" for y in (top, bottom))
+    ticks = "".join(f"M{format_point(x - 0.6, y + 0.6)}l1.2 -1.2" for y in (top, bottom))
     return (
-        svg.path("dim", svg.segment(x, top, x, bottom))
-        + svg.path("tick", ticks)
-        + svg.text(x - size * 0.35, centre, words, size, turn=-90)
+        draw_path("dim", trace_line(x, top, x, bottom))
+        + draw_path("tick", ticks)
+        + draw_text(x - size * 0.35, centre, words, size, turn=-90)
     )

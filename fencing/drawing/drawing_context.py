@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-from fencing.drawing import lettering
+from fencing.drawing.lettering import format_level, format_metres
 from fencing.drawing.plan_symbols import Track
 from fencing.model.faults import Notice, Severity
 from fencing.model.fence import BuiltRun, Pair
@@ -32,7 +32,7 @@ class Chain:
     inward: int
 
 
-def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
+def find_chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
     """Return the job's runs in chains.
 
     Rule: the first run of the list heads to the right of the sheet, every other run turns from the run before it in the list,
@@ -62,9 +62,9 @@ def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
     return [Chain(tuple(runs), -1 if turn < 0 else 1) for runs, turn in zip(made, turned, strict=True)]
 
 
-def inside(takeoff: TakeOff) -> dict[str, int]:
+def find_inside(takeoff: TakeOff) -> dict[str, int]:
     """Return ``Chain.inward`` of every run, by its id."""
-    return {laid.run.id: chain.inward for chain in chains(takeoff) for laid in chain.runs}
+    return {laid.run.id: chain.inward for chain in find_chains(takeoff) for laid in chain.runs}
 
 
 LETTERING = 2.7  # mm: 7.65 pt, above the minimum size on paper
@@ -96,18 +96,18 @@ class Scene:
 
     def metres(self, mm: int) -> str:
         """Format a length or chainage in metres with the decimal sign of the drawing."""
-        return self.figure(lettering.metres(mm))
+        return self.figure(format_metres(mm))
 
     def level(self, mm: int) -> str:
         """Format a reduced level in metres with the decimal sign of the drawing."""
-        return self.figure(lettering.level(mm))
+        return self.figure(format_level(mm))
 
     def figure(self, text: str) -> str:
         """Return a figure that was written with a point with the decimal sign of the drawing."""
         return text.replace(".", self.decimal_sign)
 
 
-def scene(
+def make_scene(
     takeoff: TakeOff,
     size: float = LETTERING,
     live: str | None = None,
@@ -121,24 +121,24 @@ def scene(
     places = defaultdict[str, list[tuple[int, Notice]]](list)
     for number, notice in enumerate(takeoff.notices, 1):
         places[notice.element].append((number, notice))
-    return Scene(takeoff, size, live, prefix, dict(places), inside(takeoff), decimal_sign)
+    return Scene(takeoff, size, live, prefix, dict(places), find_inside(takeoff), decimal_sign)
 
 
-def gravest(notices: list[tuple[int, Notice]]) -> Severity:
+def find_gravest(notices: list[tuple[int, Notice]]) -> Severity:
     """Return the severity of the most serious notice."""
     return max((notice.severity for _, notice in notices), key=[Severity.INFO, Severity.WARNING, Severity.STOP].index)
 
 
-def measured(takeoff: TakeOff, run: BuiltRun) -> Run:
+def find_measured_run(takeoff: TakeOff, run: BuiltRun) -> Run:
     """Return the measured run of a built run."""
     return next(measure for measure in takeoff.measure.runs if measure.id == run.id)
 
 
-def ground_line(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
+def trace_ground(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
     """Return (chainage, level) corners of the ground from the first to the last post, through every station and post."""
     first, last = run.posts[0].at, run.posts[-1].at
     corners = {post.at: post.ground for post in run.posts}
-    stations = measured(takeoff, run).levels
+    stations = find_measured_run(takeoff, run).levels
     if stations:
         corners |= dict(Ground.through(stations).between(first, last))
     return sorted(corners.items())

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fencing.drawing.details import bay_detail, leaf_detail, typical_bay
-from fencing.drawing.elevation import elevation_bands
-from fencing.drawing.plan_view import plan
-from fencing.drawing.set_out_strip import set_out_bands
+from fencing.drawing.details import draw_bay_detail, draw_leaf_detail, find_typical_bay
+from fencing.drawing.elevation import draw_elevation_bands
+from fencing.drawing.plan_view import draw_plan
+from fencing.drawing.set_out_strip import draw_set_out_bands
 from fencing.quantities.take_off import TakeOff
 
 WIDTH = 180.0
@@ -20,7 +20,7 @@ NARROW_DEEP = 170.0
 _NARROW_SCALE = 100
 
 
-def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
+def draw_paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
     """Draw every drawing of a job as SVG texts by kind.
 
     The kinds are ``plan``, ``elevation``, ``set_out``, ``detail`` and ``phone_drawings``. ``phone_drawings`` are plan and
@@ -37,42 +37,44 @@ def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]
     Source: house rule.
     """
     return {
-        "plan": _plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan", decimal_sign),
-        "elevation": elevation_bands(takeoff, WIDTH, DEEP, prefix="elevation", decimal_sign=decimal_sign),
+        "plan": _draw_plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan", decimal_sign),
+        "elevation": draw_elevation_bands(takeoff, WIDTH, DEEP, prefix="elevation", decimal_sign=decimal_sign),
         "set_out": (
-            set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out", decimal_sign=decimal_sign) if takeoff.runs else []
+            draw_set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out", decimal_sign=decimal_sign)
+            if takeoff.runs
+            else []
         ),
-        "detail": _details(takeoff),
-        "phone_drawings": _narrow(takeoff, decimal_sign),
+        "detail": _draw_details(takeoff),
+        "phone_drawings": _draw_for_phone(takeoff, decimal_sign),
     }
 
 
-def _plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str, decimal_sign: str) -> list[str]:
+def _draw_plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str, decimal_sign: str) -> list[str]:
     """Draw the plan on part of a page, or on a whole one; return no drawing if no page holds it at any scale."""
     for deep in heights:
         try:
-            drawn = plan(takeoff, width, deep, prefix=prefix, may_turn=True, decimal_sign=decimal_sign)
+            drawn = draw_plan(takeoff, width, deep, prefix=prefix, may_turn=True, decimal_sign=decimal_sign)
         except ValueError:
             continue
         return [drawn] if drawn else []
     return []
 
 
-def _narrow(takeoff: TakeOff, decimal_sign: str) -> list[str]:
-    over = _plan(takeoff, NARROW, (NARROW_DEEP, 2 * NARROW_DEEP), "narrow-plan", decimal_sign)
-    return over + elevation_bands(
+def _draw_for_phone(takeoff: TakeOff, decimal_sign: str) -> list[str]:
+    over = _draw_plan(takeoff, NARROW, (NARROW_DEEP, 2 * NARROW_DEEP), "narrow-plan", decimal_sign)
+    return over + draw_elevation_bands(
         takeoff, NARROW, DEEP, prefix="narrow", least=_NARROW_SCALE, decimal_sign=decimal_sign
     )
 
 
-def _details(takeoff: TakeOff) -> list[str]:
+def _draw_details(takeoff: TakeOff) -> list[str]:
     """Draw the typical bay of the first run that has one, and every different gate."""
-    typical = [bay for run in takeoff.runs for bay in (typical_bay(run),) if bay]
-    drawn = [bay_detail(takeoff, typical[0].id, WIDTH, DETAIL_DEEP)] if typical else []
+    typical = [bay for run in takeoff.runs for bay in (find_typical_bay(run),) if bay]
+    drawn = [draw_bay_detail(takeoff, typical[0].id, WIDTH, DETAIL_DEEP)] if typical else []
     seen = set()
     for run in takeoff.runs:
         for gate in run.gates:
             if gate.leaves not in seen:
                 seen.add(gate.leaves)
-                drawn.append(leaf_detail(takeoff, gate.id, WIDTH, DETAIL_DEEP))
+                drawn.append(draw_leaf_detail(takeoff, gate.id, WIDTH, DETAIL_DEEP))
     return drawn

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from fencing.drawing import page_layout, svg
-from fencing.drawing.drawing_context import LETTERING, Scene, scene
-from fencing.drawing.elevation_rows import TooWide, rows
-from fencing.drawing.elevation_strip import Strip, margin, strip
-from fencing.drawing.retrofit_elevation import retrofit_rows, retrofit_strip
+from fencing.drawing.drawing_context import LETTERING, Scene, make_scene
+from fencing.drawing.elevation_rows import TooWide, divide_into_rows
+from fencing.drawing.elevation_strip import Strip, calculate_margin, draw_strip
+from fencing.drawing.page_layout import (
+    PlacedStrip,
+    calculate_foot_height,
+    divide_into_bands,
+    draw_foot,
+    draw_placed,
+    pack_strips,
+)
+from fencing.drawing.retrofit_elevation import divide_retrofit, draw_retrofit_strip
 from fencing.drawing.scales import STANDARD
+from fencing.drawing.svg import write_drawing
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
@@ -16,7 +24,7 @@ _LARGEST = 25
 _SMALLEST = 200  # 1:200 is the smallest scale at which every bay is readable
 
 
-def elevation_bands(
+def draw_elevation_bands(
     takeoff: TakeOff,
     width: float,
     height: float,
@@ -48,23 +56,23 @@ def elevation_bands(
     Returns:
         SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
     """
-    shown = scene(takeoff, size, live, prefix, decimal_sign)
-    room = height - page_layout.foot_height(size)
+    shown = make_scene(takeoff, size, live, prefix, decimal_sign)
+    room = height - calculate_foot_height(size)
     for n in (n for n in STANDARD if n >= least):
-        if n < _SMALLEST and _least_height(shown, n, width) > most * room:
+        if n < _SMALLEST and _estimate_height(shown, n, width) > most * room:
             continue
         try:
-            packed = page_layout.pack(strips(shown, n, width, room), width, room)
+            packed = pack_strips(draw_strips(shown, n, width, room), width, room)
         except TooWide:
             continue
         if any(item.strip.height > room for items in packed for item in items):
             continue
         if len(packed) <= most or n >= _SMALLEST:
-            return _drawn_bands(shown, packed, n, width) if packed[0] else []
+            return _draw_bands(shown, packed, n, width) if packed[0] else []
     raise ValueError(f"{width} x {height} mm is too small for an elevation")
 
 
-def elevation(
+def draw_elevation(
     takeoff: TakeOff,
     width: float,
     *,
@@ -79,17 +87,17 @@ def elevation(
     ``n`` asks for a scale 1:n; without it the longest run fills the width, between 1:25 and 1:100. A smaller scale is
     taken where a bay would not fit. Empty for a job with nothing to draw.
     """
-    shown = scene(takeoff, size, live, prefix, decimal_sign)
-    for trial in (trial for trial in STANDARD if trial >= (n or _page_scale(shown, width))):
+    shown = make_scene(takeoff, size, live, prefix, decimal_sign)
+    for trial in (trial for trial in STANDARD if trial >= (n or _choose_scale(shown, width))):
         try:
-            made = strips(shown, trial, width, None)
+            made = draw_strips(shown, trial, width, None)
         except TooWide:
             continue
-        return _drawn(shown, page_layout.pack(made, width, None)[0], trial, width) if made else ""
+        return _draw_sheet(shown, pack_strips(made, width, None)[0], trial, width) if made else ""
     raise ValueError(f"{width} mm is too narrow for an elevation")
 
 
-def _least_height(shown: Scene, n: int, width: float) -> float:
+def _estimate_height(shown: Scene, n: int, width: float) -> float:
     """Return a lower bound of the height [mm] for any rows, to skip scales that cannot fit."""
     heights = {run.id: run.height for run in shown.takeoff.measure.runs}
     taken = 0.0
@@ -98,42 +106,46 @@ def _least_height(shown: Scene, n: int, width: float) -> float:
     return taken / width
 
 
-def _page_scale(shown: Scene, width: float) -> int:
+def _choose_scale(shown: Scene, width: float) -> int:
     longest = max((run.length for run in shown.takeoff.runs), default=0)
-    return next((n for n in (25, 50) if longest / n + 2 * margin(shown, n) <= width), 100)
+    return next((n for n in (25, 50) if longest / n + 2 * calculate_margin(shown, n) <= width), 100)
 
 
-def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
+def draw_strips(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
     """Draw every row of the job at 1:n.
 
     Raises:
         TooWide: a bay or an opening alone is wider than the sheet.
     """
-    longest = (width - 2 * margin(shown, n)) * n
+    longest = (width - 2 * calculate_margin(shown, n)) * n
     highest = float("inf") if height is None else max(height - shown.size * 22, shown.size * 4) * n
     made = list[Strip]()
     for run in shown.takeoff.runs:
-        made += [strip(shown, row, n, width) for row in rows(shown.takeoff, run, longest, highest)]
+        made += [draw_strip(shown, row, n, width) for row in divide_into_rows(shown.takeoff, run, longest, highest)]
     for retrofit in shown.takeoff.retrofits:
-        side = margin(shown, n)
-        made += [retrofit_strip(shown, retrofit, row, n, side, width) for row in retrofit_rows(retrofit, longest)]
+        side = calculate_margin(shown, n)
+        made += [
+            draw_retrofit_strip(shown, retrofit, row, n, side, width) for row in divide_retrofit(retrofit, longest)
+        ]
     return made
 
 
-def _drawn_bands(shown: Scene, packed: list[list[page_layout.PlacedStrip]], n: int, width: float) -> list[str]:
-    bands = list(page_layout.bands(packed))
+def _draw_bands(shown: Scene, packed: list[list[PlacedStrip]], n: int, width: float) -> list[str]:
+    bands = list(divide_into_bands(packed))
     return [
-        _drawn(shown, items, n, width, f", part {number} of {len(bands)}" if len(bands) > 1 else "", has_foot=has_foot)
+        _draw_sheet(
+            shown, items, n, width, f", part {number} of {len(bands)}" if len(bands) > 1 else "", has_foot=has_foot
+        )
         for number, (items, has_foot) in enumerate(bands, 1)
     ]
 
 
-def _drawn(
-    shown: Scene, items: list[page_layout.PlacedStrip], n: int, width: float, part: str = "", *, has_foot: bool = True
+def _draw_sheet(
+    shown: Scene, items: list[PlacedStrip], n: int, width: float, part: str = "", *, has_foot: bool = True
 ) -> str:
-    body, deep = page_layout.drawn(items)
+    body, deep = draw_placed(items)
     if has_foot:
-        body += page_layout.foot(n, shown.size, deep + 3, width, NOTE)
-        deep += page_layout.foot_height(shown.size)
+        body += draw_foot(n, shown.size, deep + 3, width, NOTE)
+        deep += calculate_foot_height(shown.size)
     data = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
-    return svg.drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", data)
+    return write_drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", data)

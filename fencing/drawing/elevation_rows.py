@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fencing.drawing.drawing_context import ground_line
+from fencing.drawing.drawing_context import trace_ground
 from fencing.model.fence import Bay, BuiltRun, HungGate, Pair, Post
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
@@ -64,37 +64,37 @@ class ElevationRow:
         return min(*lowest, *(level for _, level in self.ground)), max(highest)
 
 
-def typical_width(bays: Sequence[Bay]) -> int:
+def find_typical_width(bays: Sequence[Bay]) -> int:
     """Return the most frequent bay width [mm], of equals the widest; 0 without bays."""
     counted = Counter(bay.width for bay in bays)
     return max(counted, key=lambda width: (counted[width], width), default=0)
 
 
-def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[ElevationRow]:
+def divide_into_rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[ElevationRow]:
     """Return the fewest rows of at most ``longest`` mm of run and ``highest`` mm from the lowest to the highest point.
 
     Raises:
         TooWide: one bay or opening alone is more than that.
     """
-    limits = _limits(run, takeoff.system)
-    breaks = _breaks(run, limits, longest, highest)
+    limits = _find_limits(run, takeoff.system)
+    breaks = _find_breaks(run, limits, longest, highest)
     total, share = run.posts[-1].at - run.posts[0].at, 1.0
     while len(breaks) > 1 and share < 1.3:  # equal rows: avoid a single bay on the last row
         try:
-            evened = _breaks(run, limits, min(longest, total / len(breaks) * share), highest)
+            evened = _find_breaks(run, limits, min(longest, total / len(breaks) * share), highest)
         except TooWide:
             evened = []
         if len(evened) == len(breaks):
             breaks = evened
             break
         share += 0.02
-    ground = ground_line(takeoff, run)
-    typical = typical_width(run.bays)
+    ground = trace_ground(takeoff, run)
+    typical = find_typical_width(run.bays)
     ends = [*breaks[1:], len(run.posts) - 1]
-    return [_row(run, first, last, ground, typical) for first, last in zip(breaks, ends, strict=True)]
+    return [_build_row(run, first, last, ground, typical) for first, last in zip(breaks, ends, strict=True)]
 
 
-def _breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: float) -> list[int]:
+def _find_breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: float) -> list[int]:
     """Return the indices of the posts where rows start, each row as long as allowed."""
     breaks = [0]
     low, high = limits[0]
@@ -110,7 +110,7 @@ def _breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: floa
     return breaks
 
 
-def _limits(run: BuiltRun, system: System) -> list[Pair]:
+def _find_limits(run: BuiltRun, system: System) -> list[Pair]:
     """Return the (lowest, highest) level at every post, including the openings beside it."""
     tops = {post: gate.top for gate in run.gates for post in gate.posts}
     return [
@@ -122,7 +122,7 @@ def _limits(run: BuiltRun, system: System) -> list[Pair]:
     ]
 
 
-def _row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: int) -> ElevationRow:
+def _build_row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: int) -> ElevationRow:
     start, end = run.posts[first].at, run.posts[last].at
     bays = run.bays[
         bisect_left(run.bays, start, key=lambda bay: bay.start) : bisect_right(run.bays, end, key=lambda bay: bay.end)

@@ -5,15 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from fencing.drawing import svg
 from fencing.drawing.scales import Frame
+from fencing.drawing.svg import (
+    draw_group,
+    draw_path,
+    format_number,
+    format_point,
+    trace_box,
+    trace_circle,
+    trace_line,
+    trace_polyline,
+)
 from fencing.model.fence import Bay, HungGate, Leaf, Pair, Post, Upright
 from fencing.model.system import Hole, HoleShape, System
 
 Edges = tuple[Upright, float, float]
 
 
-def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Edges]:
+def find_upright_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Edges]:
     """Return (upright, left, right chainage) of every upright of a post that this run shows; ``bays`` are the run's, by id.
 
     A channel beside its bay reaches from the post's centre, or from the square's face, into the bay; one that stands alone is
@@ -34,22 +43,22 @@ def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Ed
     return edges
 
 
-def post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> str:
+def draw_post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> str:
     """Draw the uprights of a post to their own tops, dashed below ground."""
     above, below = "", ""
     for member, left, right in edges:
         x, width = frame.x(left), (right - left) / frame.n
         ground, top, foot = frame.y(standing.ground), frame.y(member.top), frame.y(member.top - member.length)
-        above += svg.box(x, top, width, ground - top)
+        above += trace_box(x, top, width, ground - top)
         if foot > ground:
-            below += svg.segment(x, ground, x, foot) + f"H{svg.num(x + width)}V{svg.num(ground)}"
-    body = svg.path("buried", below) + svg.path("post", above, live=live)
+            below += trace_line(x, ground, x, foot) + f"H{format_number(x + width)}V{format_number(ground)}"
+    body = draw_path("buried", below) + draw_path("post", above, live=live)
     tops = ", ".join(f"{member.section} to {member.top} mm" for member in standing.uprights)
     title = f"Post {standing.id}: {standing.kind} at {standing.at} mm, ground {standing.ground} mm, {tops}"
-    return svg.group("standing", body, title, post=standing.id, at=str(standing.at))
+    return draw_group("standing", body, title, post=standing.id, at=str(standing.at))
 
 
-def hole(frame: Frame, standing: Post, rules: Hole) -> str:
+def draw_hole(frame: Frame, standing: Post, rules: Hole) -> str:
     """Draw the hole to its depth in its shape, crown above ground, bedding line under the post."""
     x, ground = frame.x(standing.at), frame.y(standing.ground)
     mouth = rules.end_diameter if rules.shape is HoleShape.FLARED else rules.diameter
@@ -60,11 +69,11 @@ def hole(frame: Frame, standing: Post, rules: Hole) -> str:
     outline = [(x - wide, ground), (x, ground - crown), (x + wide, ground), (x + narrow, bottom), (x - narrow, bottom)]
     bedding = bottom - rules.bedding / frame.n
     title = f"Hole of {standing.id}: {standing.hole_depth} mm deep, {rules.diameter} mm wide"
-    body = svg.path("hole", svg.polyline(outline, closed=True), title)
-    return body + svg.path("bedding", svg.segment(x - narrow, bedding, x + narrow, bedding))
+    body = draw_path("hole", trace_polyline(outline, closed=True), title)
+    return body + draw_path("bedding", trace_line(x - narrow, bedding, x + narrow, bedding))
 
 
-def ground(frame: Frame, corners: Sequence[Pair], reach: float, holes: Sequence[int], rules: Hole) -> str:
+def draw_ground(frame: Frame, corners: Sequence[Pair], reach: float, holes: Sequence[int], rules: Hole) -> str:
     """Draw the ground line, extended level by ``reach`` mm of paper at both ends, with earth hatching except in holes."""
     points = [(frame.x(at), frame.y(level)) for at, level in corners]
     points = [(points[0][0] - reach, points[0][1]), *points, (points[-1][0] + reach, points[-1][1])]
@@ -77,16 +86,16 @@ def ground(frame: Frame, corners: Sequence[Pair], reach: float, holes: Sequence[
             while here < len(mouths) and mouths[here][1] < at:
                 here += 1
             if here == len(mouths) or at < mouths[here][0]:
-                strokes.append(f"M{svg.num(at)} {svg.num(y)}l-1.2 1.2")
+                strokes.append(f"M{format_point(at, y)}l-1.2 1.2")
             at += step
-    return svg.path("earth", "".join(strokes)) + svg.path("ground", svg.polyline(points), "Ground")
+    return draw_path("earth", "".join(strokes)) + draw_path("ground", trace_polyline(points), "Ground")
 
 
-def _between(pair: Pair, share: float) -> float:
+def _interpolate(pair: Pair, share: float) -> float:
     return pair[0] + (pair[1] - pair[0]) * share
 
 
-def _ribs(frame: Frame, bay: Bay, system: System) -> tuple[str, str]:
+def _trace_ribs(frame: Frame, bay: Bay, system: System) -> tuple[str, str]:
     """Return path data of the ribs and of the laps of a bay's sheets."""
     width = bay.width
     last = width - system.channel.setback
@@ -97,21 +106,21 @@ def _ribs(frame: Frame, bay: Bay, system: System) -> tuple[str, str]:
     for number, sheet in enumerate(bay.sheets):
         right = min(sheet.at + sheet.width, last)
         if number:
-            laps += _upright(frame, bay, sheet.at)
+            laps += _trace_rib(frame, bay, sheet.at)
         at = sheet.at + pitch if pitch else right
         while pitch and at < right - system.sheets.lap:
-            ribs += _upright(frame, bay, at)
+            ribs += _trace_rib(frame, bay, at)
             at += pitch
     return ribs, laps
 
 
-def _upright(frame: Frame, bay: Bay, at: float) -> str:
+def _trace_rib(frame: Frame, bay: Bay, at: float) -> str:
     x, share = frame.x(bay.start + at), at / bay.width
-    top = frame.y(_between(bay.top, share) - bay.lattice_height)
-    return f"M{svg.num(x)} {svg.num(frame.y(_between(bay.base, share)))}V{svg.num(top)}"
+    top = frame.y(_interpolate(bay.top, share) - bay.lattice_height)
+    return f"M{format_number(x)} {format_number(frame.y(_interpolate(bay.base, share)))}V{format_number(top)}"
 
 
-def lattice(frame: Frame, start: float, end: float, foot: tuple[float, float], height: float) -> str:
+def trace_laths(frame: Frame, start: float, end: float, foot: tuple[float, float], height: float) -> str:
     """Return path data of crossed laths over a panel with its foot from ``foot[0]`` to ``foot[1]`` [mm above datum]."""
     width = end - start
     pitch = max(90.0, 1.3 * frame.n)
@@ -122,35 +131,35 @@ def lattice(frame: Frame, start: float, end: float, foot: tuple[float, float], h
     data, offset = list[str](), -height + pitch / 2
     while offset < width:
         low, high = max(0.0, offset), min(width, offset + height)
-        data.append(svg.segment(*point(low, low - offset), *point(high, high - offset)))
-        data.append(svg.segment(*point(width - low, low - offset), *point(width - high, high - offset)))
+        data.append(trace_line(*point(low, low - offset), *point(high, high - offset)))
+        data.append(trace_line(*point(width - low, low - offset), *point(width - high, high - offset)))
         offset += pitch
     return "".join(data)
 
 
-def bay(frame: Frame, built: Bay, system: System, live: bool) -> str:
+def draw_bay(frame: Frame, built: Bay, system: System, live: bool) -> str:
     """Draw everything between two posts: rails, sheets with light lines, crossed lattice."""
     left, right = frame.x(built.start), frame.x(built.end)
     base = (frame.y(built.base[0]), frame.y(built.base[1]))
     top = (frame.y(built.top[0]), frame.y(built.top[1]))
-    ribs, laps = _ribs(frame, built, system)
-    rails = svg.segment(left, base[0], right, base[1]) + svg.segment(left, top[0], right, top[1])
+    ribs, laps = _trace_ribs(frame, built, system)
+    rails = trace_line(left, base[0], right, base[1]) + trace_line(left, top[0], right, top[1])
     crossed = ""
     if built.lattice_height:
         foot = (built.top[0] - built.lattice_height, built.top[1] - built.lattice_height)
-        rails += svg.segment(left, frame.y(foot[0]), right, frame.y(foot[1]))
-        crossed = lattice(frame, built.start, built.end, foot, built.lattice_height)
-    outline = svg.polyline([(left, base[0]), (left, top[0]), (right, top[1]), (right, base[1])], closed=True)
+        rails += trace_line(left, frame.y(foot[0]), right, frame.y(foot[1]))
+        crossed = trace_laths(frame, built.start, built.end, foot, built.lattice_height)
+    outline = trace_polyline([(left, base[0]), (left, top[0]), (right, top[1]), (right, base[1])], closed=True)
     return (
-        svg.path("hit", outline)
-        + svg.path("rib", ribs)
-        + svg.path("lap", laps)
-        + svg.path("lattice", crossed)
-        + svg.path("edge", rails, live=live)
+        draw_path("hit", outline)
+        + draw_path("rib", ribs)
+        + draw_path("lap", laps)
+        + draw_path("lattice", crossed)
+        + draw_path("edge", rails, live=live)
     )
 
 
-def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
+def place_leaves(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
     """Return (chainage of its left edge, leaf, whether its hinges are on the left) per leaf, with equal clearances."""
     spare = (gate.opening - sum(leaf.width for leaf in gate.leaves)) / (len(gate.leaves) + 1)
     places, at = list[tuple[float, Leaf, bool]](), gate.start + spare
@@ -160,57 +169,57 @@ def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
     return places
 
 
-def gate(frame: Frame, hung: HungGate, system: System, live: bool) -> str:
+def draw_gate(frame: Frame, hung: HungGate, system: System, live: bool) -> str:
     """Draw each leaf: frame, rails, sheet laps, the diagonal to check, hinges on its post and the latch opposite."""
     parts = list[str]()
-    for at, built, left in leaf_places(hung):
-        parts.append(leaf(frame, at, hung.base, built, system.gates.stile, left, live))
+    for at, built, left in place_leaves(hung):
+        parts.append(draw_leaf(frame, at, hung.base, built, system.gates.stile, left, live))
     return "".join(parts)
 
 
-def leaf(frame: Frame, at: float, base: int, built: Leaf, stile: int, hung_left: bool, live: bool) -> str:
+def draw_leaf(frame: Frame, at: float, base: int, built: Leaf, stile: int, hung_left: bool, live: bool) -> str:
     """Draw one leaf with its left edge at chainage ``at`` and its foot at ``base``."""
     x, y = frame.x, frame.y
     right, top = at + built.width, base + built.height
-    outer = svg.box(x(at), y(top), built.width / frame.n, built.height / frame.n)
-    inner = svg.box(
+    outer = trace_box(x(at), y(top), built.width / frame.n, built.height / frame.n)
+    inner = trace_box(
         x(at + stile), y(top - stile), (built.width - 2 * stile) / frame.n, (built.height - 2 * stile) / frame.n
     )
     laps = "".join(
-        svg.segment(x(at + sheet.at), y(base + stile), x(at + sheet.at), y(base + sheet.left))
+        trace_line(x(at + sheet.at), y(base + stile), x(at + sheet.at), y(base + sheet.left))
         for sheet in built.sheets[1:]
     )
     crossed, middle = "", ""
     if built.lattice:
         foot = top - built.lattice[0].height
-        middle = svg.segment(x(at + stile), y(foot), x(right - stile), y(foot))
-        crossed = lattice(frame, at + stile, right - stile, (foot, foot), built.lattice[0].height - stile)
+        middle = trace_line(x(at + stile), y(foot), x(right - stile), y(foot))
+        crossed = trace_laths(frame, at + stile, right - stile, (foot, foot), built.lattice[0].height - stile)
     low, high = (at, right) if hung_left else (right, at)
-    brace = svg.segment(x(low), y(base), x(high), y(top))
-    hinges = "".join(svg.box(x(low) - 0.7, y(base + height) - 0.8, 1.4, 1.6) for height in built.hinges)
-    latch = svg.circle(x(high - (60 if hung_left else -60)), y(base + min(1000, built.height // 2)), 0.6)
+    brace = trace_line(x(low), y(base), x(high), y(top))
+    hinges = "".join(trace_box(x(low) - 0.7, y(base + height) - 0.8, 1.4, 1.6) for height in built.hinges)
+    latch = trace_circle(x(high - (60 if hung_left else -60)), y(base + min(1000, built.height // 2)), 0.6)
     return (
-        svg.path("gate", outer + inner, live=live)
-        + svg.path("lap", laps)
-        + svg.path("lattice", crossed)
-        + svg.path("edge", middle)
-        + svg.path("brace", brace, f"Equal diagonals {built.diagonal} mm")
-        + svg.path("hinge", hinges, "Hinges")
-        + svg.path("edge", latch, "Latch")
+        draw_path("gate", outer + inner, live=live)
+        + draw_path("lap", laps)
+        + draw_path("lattice", crossed)
+        + draw_path("edge", middle)
+        + draw_path("brace", brace, f"Equal diagonals {built.diagonal} mm")
+        + draw_path("hinge", hinges, "Hinges")
+        + draw_path("edge", latch, "Latch")
     )
 
 
-def wall(x: float, top: float, bottom: float, outward: int) -> str:
+def draw_wall(x: float, top: float, bottom: float, outward: int) -> str:
     """Draw a wall's face at ``x`` with its hatch on the far side (``outward`` -1 to the left, 1 to the right)."""
     strokes, at = list[str](), top
     while at + 1.6 <= bottom:
-        strokes.append(f"M{svg.num(x)} {svg.num(at)}l{svg.num(outward * 1.6)} 1.6")
+        strokes.append(f"M{format_point(x, at)}l{format_number(outward * 1.6)} 1.6")
         at += 1.6
-    return svg.path("wallhatch", "".join(strokes)) + svg.path("wall", svg.segment(x, top, x, bottom), "Wall")
+    return draw_path("wallhatch", "".join(strokes)) + draw_path("wall", trace_line(x, top, x, bottom), "Wall")
 
 
-def standing_fence(x: float, top: float, bottom: float, reach: float) -> str:
+def draw_existing_fence(x: float, top: float, bottom: float, reach: float) -> str:
     """Draw the existing fence, broken off after ``reach`` mm of paper (negative: to the left)."""
     end = x + reach
-    data = svg.segment(x, top, end, top) + svg.segment(x, bottom, end, bottom)
-    return svg.path("existing", data, "Existing fence")
+    data = trace_line(x, top, end, top) + trace_line(x, bottom, end, bottom)
+    return draw_path("existing", data, "Existing fence")

@@ -51,7 +51,7 @@ def spread(
     return [place + offset for place, offset in zip(settled, offsets, strict=True)]
 
 
-def lanes(
+def divide_into_lanes(
     centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float, move: float
 ) -> list[tuple[int, float]]:
     """Return (lane, centre) of every label: the fewest lanes in which none moves more than ``move`` mm from its centre."""
@@ -132,7 +132,7 @@ class Board:
     def line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
         """Keep labels away from a line, stored in pieces so that a long one fills few squares."""
         pieces = max(1, floor(max(abs(x2 - x1), abs(y2 - y1)) / self.CELL) + 1)
-        turn = _bearing(x2 - x1, y2 - y1)
+        turn = _calculate_bearing(x2 - x1, y2 - y1)
         length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 / pieces
         for piece in range(pieces):
             share = (piece + 0.5) / pieces
@@ -168,5 +168,5 @@ class Board:
         return [(column, row) for column in across for row in down]
 
 
-def _bearing(dx: float, dy: float) -> float:
+def _calculate_bearing(dx: float, dy: float) -> float:
     return degrees(atan2(dy, dx))

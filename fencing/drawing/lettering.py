@@ -31,43 +31,43 @@ _WIDEST = 1.05  # a letter that is not in the table counts as the widest
 
 
 @lru_cache(maxsize=4096)
-def width(words: str, size: float) -> float:
+def measure_width(words: str, size: float) -> float:
     """Return the width [mm] of ``words`` set in ``size`` mm.
 
-    >>> width("2280", 2.0)
+    >>> measure_width("2280", 2.0)
     5.2
     """
     letters = normalize("NFD", words) if not words.isascii() else words
     return round(sum(_EM.get(letter, 0 if combining(letter) else _WIDEST) for letter in letters) * size, 4)
 
 
-def fit(words: str, size: float, room: float) -> str:
+def fit_words(words: str, size: float, room: float) -> str:
     """Return ``words``, or as much of them as fits in ``room`` mm, with an ellipsis.
 
-    >>> fit("rear boundary", 2.0, 10)
+    >>> fit_words("rear boundary", 2.0, 10)
     'rear bou\u2026'
     """
-    if width(words, size) <= room:
+    if measure_width(words, size) <= room:
         return words
-    while words and width(words + "\u2026", size) > room:
+    while words and measure_width(words + "\u2026", size) > room:
         words = words[:-1]
     return words.rstrip() + "\u2026"
 
 
-def level(mm: int) -> str:
+def format_level(mm: int) -> str:
     """Format a reduced level in metres with its sign.
 
-    >>> level(1860), level(-540), level(0)
+    >>> format_level(1860), format_level(-540), format_level(0)
     ('+1.860', '\u22120.540', '0.000')
     """
     sign = "+" if mm > 0 else "\u2212" if mm < 0 else ""
     return f"{sign}{abs(mm) // 1000}.{abs(mm) % 1000:03}"
 
 
-def metres(mm: int) -> str:
+def format_metres(mm: int) -> str:
     """Format a length or chainage in metres.
 
-    >>> metres(18240)
+    >>> format_metres(18240)
     '18.240'
     """
-    return level(mm).lstrip("+")
+    return format_level(mm).lstrip("+")

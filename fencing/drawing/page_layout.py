@@ -9,8 +9,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from fencing.drawing import lettering, scales, svg
 from fencing.drawing.elevation_strip import Strip
+from fencing.drawing.lettering import measure_width
+from fencing.drawing.scales import draw_scale_bar
+from fencing.drawing.svg import draw_group, draw_text, format_point
 
 _BESIDE, _UNDER = 5.0, 4.5
 _FEW = 2  # sheets that need one scale bar between them
@@ -23,12 +25,12 @@ class PlacedStrip:
     strip: Strip
 
 
-def foot_height(size: float) -> float:
+def calculate_foot_height(size: float) -> float:
     """Return the paper [mm] for the scale bar and the note under the rows."""
     return size * 1.65 + 1.9 + 3
 
 
-def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[list[PlacedStrip]]:
+def pack_strips(strips: Sequence[Strip], width: float, height: float | None) -> list[list[PlacedStrip]]:
     """Place strips in order on sheets ``width`` by ``height`` mm (None: one sheet of any height)."""
     sheets, shelf = list[list[PlacedStrip]]([[]]), list[Strip]()
     top = 0.0
@@ -48,7 +50,7 @@ def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[li
     return sheets
 
 
-def bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[PlacedStrip], bool]]:
+def divide_into_bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[PlacedStrip], bool]]:
     """Yield each band at the top of its own paper, and whether a foot follows: for the last, and each sheet of a long job."""
     for sheet, placed in enumerate(sheets, 1):
         is_footed = sheet == len(sheets) or len(sheets) > _FEW
@@ -57,18 +59,17 @@ def bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[Placed
             yield [replace(item, y=0.0) for item in items], is_footed and number == len(levels)
 
 
-def foot(n: int, size: float, y: float, width: float, note: str) -> str:
+def draw_foot(n: int, size: float, y: float, width: float, note: str) -> str:
     """Draw the scale bar on the left, and the note on the right if there is room."""
-    body, used, deep = scales.bar(0, y, n, size, min(44.0, width * 0.35))
-    if lettering.width(note, size) > width - used - 6:
+    body, used, deep = draw_scale_bar(0, y, n, size, min(44.0, width * 0.35))
+    if measure_width(note, size) > width - used - 6:
         return body
-    return body + svg.text(width, y + deep - 0.5, note, size, anchor="end", soft=True)
+    return body + draw_text(width, y + deep - 0.5, note, size, anchor="end", soft=True)
 
 
-def drawn(placed: Sequence[PlacedStrip]) -> tuple[str, float]:
+def draw_placed(placed: Sequence[PlacedStrip]) -> tuple[str, float]:
     """Return the strips at their positions, and their total height."""
     body = "".join(
-        svg.group("strip", item.strip.body, transform=f"translate({svg.num(item.x)} {svg.num(item.y)})")
-        for item in placed
+        draw_group("strip", item.strip.body, transform=f"translate({format_point(item.x, item.y)})") for item in placed
     )
     return body, max((item.y + item.strip.height for item in placed), default=0.0)

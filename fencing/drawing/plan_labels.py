@@ -4,39 +4,40 @@ from __future__ import annotations
 
 from math import atan2, cos, degrees, hypot, radians, sin
 
-from fencing.drawing import lettering, svg
-from fencing.drawing.drawing_context import LaidOutRun, Scene, measured
-from fencing.drawing.elevation_strip import post_name
+from fencing.drawing.drawing_context import LaidOutRun, Scene, find_measured_run
+from fencing.drawing.elevation_strip import shorten_post_name
 from fencing.drawing.label_placement import Board, LabelBox
+from fencing.drawing.lettering import fit_words, measure_width
 from fencing.drawing.plan_symbols import Track
+from fencing.drawing.svg import draw_group, draw_path, draw_text, trace_line
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line
 _RING = (3.2, 4.5, 6.5, 9.0, 12.0, 16.0, 21.0)  # mm of paper from a point to a label with a leader
 
 
-def run_words(shown: Scene, run: BuiltRun) -> str:
+def describe_run(shown: Scene, run: BuiltRun) -> str:
     """Describe a run."""
-    height = measured(shown.takeoff, run).height
+    height = find_measured_run(shown.takeoff, run).height
     gates = f", {len(run.gates)} gate" + ("s" if len(run.gates) > 1 else "") if run.gates else ""
     return (
         f"Run {run.id}: {shown.metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
     )
 
 
-def _apart(laid: LaidOutRun) -> float:
+def _measure_post_distance(laid: LaidOutRun) -> float:
     """Return the mean distance [mm of paper] of a run's posts."""
     posts = laid.run.posts
     return (posts[-1].at - posts[0].at) / max(1, len(posts) - 1) / laid.track.n
 
 
-def _readable(heading: float) -> float:
+def _turn_readable(heading: float) -> float:
     """Return the direction of words along ``heading`` that is not upside down: from the left, or vertical, from the right."""
     turn = heading % 360
     return turn - 360 if turn >= 270 else turn - 180 if turn >= 90 else turn
 
 
-def _between(one: tuple[float, float], other: tuple[float, float]) -> LabelBox:
+def _box_leader(one: tuple[float, float], other: tuple[float, float]) -> LabelBox:
     """Return a thin box along a leader."""
     dx, dy = other[0] - one[0], other[1] - one[1]
     return LabelBox((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
@@ -53,18 +54,18 @@ class Annotator:
         self._named = set[str]()  # corner posts are named once
 
     def body(self) -> str:
-        return svg.group("words", "".join(self._parts))
+        return draw_group("words", "".join(self._parts))
 
     def keep(self, laid: LaidOutRun, inward: int) -> None:
         """Reserve the ends of a run's dimension line on its outside, so that gates' names do not cover them."""
         for post in (laid.run.posts[0], laid.run.posts[-1]):
             far = laid.track.at(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
-            self._kept.add(_between(laid.track.at(post.at), far))
+            self._kept.add(_box_leader(laid.track.at(post.at), far))
 
     def run(self, laid: LaidOutRun, inward: int) -> None:
         """Draw name and length of a run on a dimension line, outside first; or with a leader; or its number and a key."""
         run, live = laid.run, self.shown.is_live(laid.run.id)
-        name, length = lettering.fit(run.id, self.size, 40), f"{self.shown.metres(run.length)} m"
+        name, length = fit_words(run.id, self.size, 40), f"{self.shown.metres(run.length)} m"
         if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
             return
         start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
@@ -82,15 +83,15 @@ class Annotator:
     def _dimension(self, laid: LaidOutRun, away: float, name: str, length: str, live: bool) -> bool:
         run, track = laid.run, laid.track
         start, end = run.posts[0].at, run.posts[-1].at
-        first, gap = lettering.width(name, self.size), self.size * 0.5
-        wide = first + gap + lettering.width(length, self.size)
+        first, gap = measure_width(name, self.size), self.size * 0.5
+        wide = first + gap + measure_width(length, self.size)
         long = (end - start) / track.n
         if wide > long - 1.5:
             return False
         off = away * track.n
         x, y = track.at((start + end) / 2, off)
         line = LabelBox(x, y, long - 1.6, 0.6, track.heading)
-        turn = _readable(track.heading)
+        turn = _turn_readable(track.heading)
         ux, uy = cos(radians(turn)), sin(radians(turn))
         lift = self.size * 0.75  # from the line to the middle of the words, in reading direction
         text = LabelBox(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
@@ -98,43 +99,43 @@ class Annotator:
         if not (self.board.inside(ticks) and self.board.free(line) and self.board.free(text)):
             return False
         near, reach = (0.9 if off > 0 else -0.9) * track.n, off + (0.9 if off > 0 else -0.9) * track.n
-        ties = [_between(track.at(at, near), track.at(at, reach)) for at in (start, end)]
+        ties = [_box_leader(track.at(at, near), track.at(at, reach)) for at in (start, end)]
         if not all(self._words.free(tie) for tie in ties):
             return False
         for box in (line, *ties):
             self.board.add(box)
         self._take(text)
         witness = track.line((start, near), (start, reach)) + track.line((end, near), (end, reach))
-        self._parts.append(svg.path("dim", witness + track.line((start, off), (end, off)), live=live))
+        self._parts.append(draw_path("dim", witness + track.line((start, off), (end, off)), live=live))
         tick = 0.6 * track.n
         marks = "".join(track.line((at - tick, off + tick), (at + tick, off - tick)) for at in (start, end))
-        self._parts.append(svg.path("tick", marks, live=live))
+        self._parts.append(draw_path("tick", marks, live=live))
         base = self.size * 0.4
         left, top = x + uy * base - ux * wide / 2, y - ux * base - uy * wide / 2
         for words, along, bold in ((name, 0.0, True), (length, first + gap, False)):
             place = (left + ux * along, top + uy * along)
-            self._parts.append(svg.text(*place, words, self.size, anchor="start", turn=turn, bold=bold, live=live))
+            self._parts.append(draw_text(*place, words, self.size, anchor="start", turn=turn, bold=bold, live=live))
         return True
 
     def _ring(
         self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False, leader: bool = False
     ) -> bool:
         """Draw horizontal words in the nearest free position about ``place``."""
-        wide, high = lettering.width(words, self.size), self.size * 1.1
+        wide, high = measure_width(words, self.size), self.size * 1.1
         for away in _RING:
             for angle in (-90, 90, 0, 180, -45, 45, -135, 135, -20, 20, 160, -160):
                 cx, cy = cos(radians(angle)), sin(radians(angle))
                 x, y = place[0] + cx * (away + wide / 2), place[1] + cy * away
                 box = LabelBox(x, y, wide + 0.8, high)
                 near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
-                tie = _between((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
+                tie = _box_leader((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
                 if not self.board.free(box) or not self._kept.free(box) or (leader and not self.board.free(tie)):
                     continue
                 self._take(box)
                 if leader:
                     self.board.add(tie)
-                    self._parts.append(svg.path("dim", svg.segment(*place, *near), live=live))
-                self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold))
+                    self._parts.append(draw_path("dim", trace_line(*place, *near), live=live))
+                self._parts.append(draw_text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold))
                 return True
         return False
 
@@ -157,7 +158,7 @@ class Annotator:
         self, track: Track, at: float, side: int, words: str, *, live: bool, bold: bool = False, soft: bool = False
     ) -> bool:
         """Draw horizontal words close to a point of the run, on its ``side``."""
-        wide, high = lettering.width(words, self.size), self.size * 1.1
+        wide, high = measure_width(words, self.size), self.size * 1.1
         right = radians(track.heading + 90)
         cx, cy = side * cos(right), side * sin(right)
         reach = wide / 2 * abs(cx) + high / 2 * abs(cy)
@@ -167,19 +168,21 @@ class Annotator:
             box = LabelBox(x, y, wide + 0.6, high)
             if self.board.free(box) and (soft or self._kept.free(box)):
                 self._take(box)
-                self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft))
+                self._parts.append(
+                    draw_text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft)
+                )
                 return True
         return False
 
     def posts(self, laid: LaidOutRun, inward: int) -> None:
         """Draw names of posts on the inside where there is room, at scales that separate them."""
-        if _apart(laid) < 2.2 * self.size:
+        if _measure_post_distance(laid) < 2.2 * self.size:
             return
         for post in laid.run.posts:
             if post.id in self._named:
                 continue
             self._named.add(post.id)
-            words = post_name(laid.run.id, post.id, self.size)
+            words = shorten_post_name(laid.run.id, post.id, self.size)
             self._beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
 
     def retrofit(self, built: BuiltRetrofit, track: Track) -> None:
@@ -187,7 +190,7 @@ class Annotator:
             f"{built.id} {self.shown.metres(built.bays[-1].end)} m, lattice {built.lattice_height} on existing fence"
         )
         live = self.shown.is_live(built.id)
-        shown = lettering.fit(words, self.size, 90)
+        shown = fit_words(words, self.size, 90)
         middle = built.bays[-1].end / 2
         if not (
             self._beside(track, middle, 1, shown, live=live)
@@ -201,14 +204,14 @@ class Annotator:
             return "", 0.0
         lines = ["Key:"]
         for words in self._left:
-            shown = lettering.fit(words, self.size, width)
+            shown = fit_words(words, self.size, width)
             longer = f"{lines[-1]} \u00b7 {shown}" if lines[-1] != "Key:" else f"Key: {shown}"
-            if lettering.width(longer, self.size) <= width:
+            if measure_width(longer, self.size) <= width:
                 lines[-1] = longer
             else:
                 lines.append(shown)
         line = self.size * 1.35
         body = "".join(
-            svg.text(0, top + line * number, words, self.size, anchor="start") for number, words in enumerate(lines, 1)
+            draw_text(0, top + line * number, words, self.size, anchor="start") for number, words in enumerate(lines, 1)
         )
         return body, line * len(lines) + 1

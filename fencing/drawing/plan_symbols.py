@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, radians, sin
 
-from fencing.drawing import elevation_symbols, svg
+from fencing.drawing.elevation_symbols import Edges, place_leaves
 from fencing.drawing.label_placement import LabelBox
+from fencing.drawing.svg import draw_path, format_number, format_point, trace_line, trace_polyline
 from fencing.model.fence import HungGate
 from fencing.model.system import System
 
@@ -30,16 +31,16 @@ class Track:
 
     def line(self, first: tuple[float, float], last: tuple[float, float]) -> str:
         """Return path data between two (chainage, right) points."""
-        return svg.segment(*self.at(*first), *self.at(*last))
+        return trace_line(*self.at(*first), *self.at(*last))
 
     def slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
         """Return path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
         half = deep / 2
         corners = [(left, centre - half), (right, centre - half), (right, centre + half), (left, centre + half)]
-        return svg.polyline([self.at(*corner) for corner in corners], closed=True)
+        return trace_polyline([self.at(*corner) for corner in corners], closed=True)
 
 
-def section(track: Track, edges: Sequence[elevation_symbols.Edges], least: float = 0.55) -> str:
+def trace_section(track: Track, edges: Sequence[Edges], least: float = 0.55) -> str:
     """Return path data of a post's cut uprights, true size; at least ``least`` mm of paper, so that they are visible."""
     data = ""
     for _, left, right in edges:
@@ -58,29 +59,29 @@ class Swing:
     clockwise: bool
 
 
-def swings(gate: HungGate, inward: int) -> list[Swing]:
+def find_swings(gate: HungGate, inward: int) -> list[Swing]:
     """Return each leaf opened square to the fence; ``inward`` is 1 if the inside is on the walker's right, -1 on the left."""
     side = inward if gate.swing == "in" else -inward
     opened = list[Swing]()
-    for at, leaf, left in elevation_symbols.leaf_places(gate):
+    for at, leaf, left in place_leaves(gate):
         hinge, free = (at, at + leaf.width) if left else (at + leaf.width, at)
         opened.append(Swing((hinge, 0.0), (hinge, side * leaf.width), (free, 0.0), clockwise=(side > 0) == left))
     return opened
 
 
-def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
+def draw_swings(track: Track, gate: HungGate, inward: int, live: bool) -> str:
     """Draw leaves open at a right angle with the arc of their free end."""
     leaves, arcs = "", ""
-    for swing, leaf in zip(swings(gate, inward), gate.leaves, strict=True):
+    for swing, leaf in zip(find_swings(gate, inward), gate.leaves, strict=True):
         leaves += track.line(swing.hinge, swing.open)
-        start, end, radius = track.at(*swing.shut), track.at(*swing.open), svg.num(leaf.width / track.n)
+        start, end, radius = track.at(*swing.shut), track.at(*swing.open), format_number(leaf.width / track.n)
         sweep = 1 if swing.clockwise else 0
-        arcs += f"M{svg.num(start[0])} {svg.num(start[1])}A{radius} {radius} 0 0 {sweep} {svg.num(end[0])} {svg.num(end[1])}"
+        arcs += f"M{format_point(start[0], start[1])}A{radius} {radius} 0 0 {sweep} {format_point(end[0], end[1])}"
     shut = track.line((gate.start, 0), (gate.start + gate.opening, 0))
-    return svg.path("hit", shut) + svg.path("swing", arcs, live=live) + svg.path("edge", leaves, live=live)
+    return draw_path("hit", shut) + draw_path("swing", arcs, live=live) + draw_path("edge", leaves, live=live)
 
 
-def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> LabelBox:
+def find_obstacle(track: Track, gate: HungGate, inward: int, system: System) -> LabelBox:
     """Return the rectangle that a gate's swing takes on paper."""
     deep = max(leaf.width for leaf in gate.leaves) + system.square.face
     side = inward if gate.swing == "in" else -inward
@@ -88,7 +89,7 @@ def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> Label
     return LabelBox(x, y, gate.opening / track.n, deep / track.n, track.heading)
 
 
-def describe(gate: HungGate) -> str:
+def describe_gate(gate: HungGate) -> str:
     """Describe a gate."""
     return f"Gate {gate.id}: {gate.kind}, opening {gate.opening} mm, opens {gate.swing}" + (
         "" if gate.kind == "double" else f", hung {gate.hinge_side}"

@@ -9,19 +9,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from html import escape
 
-from fencing.drawing import elevation_symbols, page_layout, plan_symbols, scales, svg
-from fencing.drawing.drawing_context import LETTERING, Chain, LaidOutRun, Scene, chains, measured, scene
-from fencing.drawing.elevation_strip import describe
+from fencing.drawing.drawing_context import (
+    LETTERING,
+    Chain,
+    LaidOutRun,
+    Scene,
+    find_chains,
+    find_measured_run,
+    make_scene,
+)
+from fencing.drawing.elevation_strip import describe_bay
+from fencing.drawing.elevation_symbols import find_upright_edges
 from fencing.drawing.label_placement import Board, LabelBox
-from fencing.drawing.plan_labels import Annotator, run_words
-from fencing.drawing.plan_symbols import Track
+from fencing.drawing.page_layout import calculate_foot_height, draw_foot
+from fencing.drawing.plan_labels import Annotator, describe_run
+from fencing.drawing.plan_symbols import Track, describe_gate, draw_swings, find_obstacle, trace_section
+from fencing.drawing.scales import STANDARD
+from fencing.drawing.svg import draw_group, draw_path, make_id, write_drawing
 from fencing.model.fence import BuiltRetrofit
 from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in m, openings in mm; not set to north"
 _MIN = 20  # the largest scale of a plan
-_NONE = scales.STANDARD[-1] + 1  # fits at no scale
+_NONE = STANDARD[-1] + 1  # fits at no scale
 _HEADINGS = (0.0, -90.0, 90.0)
 _STUB = 7.0  # mm of paper of an existing fence at a run's end
 
@@ -49,7 +60,7 @@ class _Fit:
     deep: float
 
 
-def plan(
+def draw_plan(
     takeoff: TakeOff,
     width: float,
     height: float,
@@ -78,31 +89,34 @@ def plan(
     Returns:
         SVG text; empty for a job with nothing to draw.
     """
-    shown = scene(takeoff, size, live, prefix, decimal_sign)
-    room, pad = height - page_layout.foot_height(size), size * 2.6 + 6
-    fits = [_fit(_parts(shown, heading), width, room, pad) for heading in (_HEADINGS if may_turn else _HEADINGS[:1])]
+    shown = make_scene(takeoff, size, live, prefix, decimal_sign)
+    room, pad = height - calculate_foot_height(size), size * 2.6 + 6
+    fits = [
+        _fit_parts(_list_parts(shown, heading), width, room, pad)
+        for heading in (_HEADINGS if may_turn else _HEADINGS[:1])
+    ]
     if not fits[0].parts:
         return ""
-    best = min(fits, key=lambda item: (item.n, item is not fits[0], -_reads(item.parts)))
+    best = min(fits, key=lambda item: (item.n, item is not fits[0], -_measure_reading(item.parts)))
     if best.n == _NONE:
         raise ValueError(f"{width} x {height} mm is too small for a plan")
-    return _drawn(shown, best.parts, best.places, best.n, (width, best.deep, pad))
+    return _draw_sheet(shown, best.parts, best.places, best.n, (width, best.deep, pad))
 
 
-def _parts(shown: Scene, heading: float) -> list[_PlanPart]:
-    parts = [_PlanPart(chain, None, _extent(shown, chain)) for chain in chains(shown.takeoff, heading)]
+def _list_parts(shown: Scene, heading: float) -> list[_PlanPart]:
+    parts = [_PlanPart(chain, None, _find_extent(shown, chain)) for chain in find_chains(shown.takeoff, heading)]
     return parts + [_PlanPart(None, built, (0, 0, built.bays[-1].end, 0)) for built in shown.takeoff.retrofits]
 
 
-def _fit(parts: list[_PlanPart], width: float, room: float, pad: float) -> _Fit:
-    for n in (n for n in scales.STANDARD if n >= _MIN):
-        places, deep = _shelves([part.size(n, pad) for part in parts], width)
+def _fit_parts(parts: list[_PlanPart], width: float, room: float, pad: float) -> _Fit:
+    for n in (n for n in STANDARD if n >= _MIN):
+        places, deep = _place_on_shelves([part.size(n, pad) for part in parts], width)
         if places and deep <= room:
             return _Fit(parts, places, n, deep)
     return _Fit(parts, [], _NONE, 0.0)
 
 
-def _reads(parts: Sequence[_PlanPart]) -> float:
+def _measure_reading(parts: Sequence[_PlanPart]) -> float:
     """Return how far the longest run extends to the right and down, the reading direction of a page."""
     tracks = [laid for part in parts if part.chain for laid in part.chain.runs]
     longest = max(tracks, key=lambda laid: laid.run.length, default=None)
@@ -112,18 +126,18 @@ def _reads(parts: Sequence[_PlanPart]) -> float:
     return round(u - x + v - y, 3)
 
 
-def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
+def _find_extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
     """Return the extent of a chain with everything that has a position on the ground."""
     points = list[tuple[float, float]]()
     for laid in chain.runs:
         points += [laid.track.at(laid.run.posts[0].at), laid.track.at(laid.run.posts[-1].at)]
         for gate in laid.run.gates:
-            points += plan_symbols.obstacle(laid.track, gate, chain.inward, shown.system).corners()
+            points += find_obstacle(laid.track, gate, chain.inward, shown.system).corners()
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def _shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[tuple[float, float]], float]:
+def _place_on_shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[tuple[float, float]], float]:
     """Return the top left of each part, beside each other while they fit; nothing if one is wider than the sheet."""
     places, x, y, deep = list[tuple[float, float]](), 0.0, 0.0, 0.0
     for wide, high in sizes:
@@ -137,7 +151,7 @@ def _shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[t
     return places, y + deep
 
 
-def _drawn(
+def _draw_sheet(
     shown: Scene,
     parts: Sequence[_PlanPart],
     places: Sequence[tuple[float, float]],
@@ -150,11 +164,11 @@ def _drawn(
     for part, (x, y) in zip(parts, places, strict=True):
         origin = (x + pad - part.extent[0] / n, y + pad - part.extent[1] / n)
         if part.chain:
-            runs = [replace(laid, track=_on_paper(laid.track, n, origin)) for laid in part.chain.runs]
+            runs = [replace(laid, track=_scale_track(laid.track, n, origin)) for laid in part.chain.runs]
             laid_out.append((part.chain, runs))
-            body += [_run(shown, laid, part.chain.inward, board) for laid in runs]
+            body += [_draw_run(shown, laid, part.chain.inward, board) for laid in runs]
         elif part.retrofit:
-            body.append(_retrofit(shown, part.retrofit, Track(n, *origin), board))
+            body.append(_draw_retrofit(shown, part.retrofit, Track(n, *origin), board))
     words = Annotator(shown, board)
     for name in (
         words.keep,
@@ -170,65 +184,65 @@ def _drawn(
             words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
     deep = min(deep, board.deepest() + 1)  # room that no label needed is returned to the page
     data, high = words.key(width, deep)
-    foot = page_layout.foot(n, shown.size, deep + high + 3, width, NOTE)
-    descriptions = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
-    total = deep + high + page_layout.foot_height(shown.size)
+    foot = draw_foot(n, shown.size, deep + high + 3, width, NOTE)
+    descriptions = "; ".join(describe_run(shown, run) for run in shown.takeoff.runs)
+    total = deep + high + calculate_foot_height(shown.size)
     title = f"Plan of {shown.takeoff.measure.label}"
-    return svg.drawing(
+    return write_drawing(
         "plan", width, total, "".join([*body, words.body(), data, foot]), title, f"Scale 1:{n}. {descriptions}"
     )
 
 
-def _on_paper(track: Track, n: int, origin: tuple[float, float]) -> Track:
+def _scale_track(track: Track, n: int, origin: tuple[float, float]) -> Track:
     return Track(n, origin[0] + track.x0 / n, origin[1] + track.y0 / n, track.heading, track.origin)
 
 
-def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
+def _draw_run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     """Draw one run: what is removed, its bays, its gates, its cut posts, and the objects at its ends."""
     run, track, system = laid.run, laid.track, shown.system
     live = shown.is_live(run.id)
     bays = {bay.id: bay for bay in run.bays}
     board.line(*track.at(run.posts[0].at), *track.at(run.posts[-1].at), 1.4)
-    parts = [_removal(shown, laid, inward, board)]
+    parts = [_draw_removal(shown, laid, inward, board)]
     for bay in run.bays:
         data = track.line((bay.start, 0), (bay.end, 0))
-        line = svg.path("run", data, live=live or shown.is_live(bay.id))
-        hit = svg.path("hit", track.slab(bay.start, bay.end, 4 * track.n))
-        name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
-        parts.append(svg.group("bay", hit + line, describe(shown, bay), id=name, bay=bay.id))
+        line = draw_path("run", data, live=live or shown.is_live(bay.id))
+        hit = draw_path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        name = make_id(f"{shown.prefix}-plan", bay.id)
+        parts.append(draw_group("bay", hit + line, describe_bay(shown, bay), id=name, bay=bay.id))
     for gate in run.gates:
-        board.add(plan_symbols.obstacle(track, gate, inward, system))
-        drawn = plan_symbols.draw(track, gate, inward, shown.is_live(gate.id))
-        name = svg.mark_id(f"{shown.prefix}-plan", gate.id)
-        parts.append(svg.group("gate", drawn, plan_symbols.describe(gate), id=name, gate=gate.id))
+        board.add(find_obstacle(track, gate, inward, system))
+        drawn = draw_swings(track, gate, inward, shown.is_live(gate.id))
+        name = make_id(f"{shown.prefix}-plan", gate.id)
+        parts.append(draw_group("gate", drawn, describe_gate(gate), id=name, gate=gate.id))
     for post in run.posts:
-        cut = plan_symbols.section(track, elevation_symbols.member_edges(post, bays, system))
+        cut = trace_section(track, find_upright_edges(post, bays, system))
         title = f"Post {post.id}, {post.kind}, at {post.at} mm"
         parts.append(
-            svg.path("section", cut, title, live=shown.is_live(post.id), extra=f'data-post="{escape(post.id)}"')
+            draw_path("section", cut, title, live=shown.is_live(post.id), extra=f'data-post="{escape(post.id)}"')
         )
-    parts += [_terminal(shown, laid, board, outward) for outward in (-1, 1)]
-    title = run_words(shown, run)
-    return svg.group("run", "".join(parts), title, id=svg.mark_id(f"{shown.prefix}-plan-run", run.id), run=run.id)
+    parts += [_draw_terminal(shown, laid, board, outward) for outward in (-1, 1)]
+    title = describe_run(shown, run)
+    return draw_group("run", "".join(parts), title, id=make_id(f"{shown.prefix}-plan-run", run.id), run=run.id)
 
 
-def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
+def _draw_removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     """Draw the old fence to remove, dotted beside the new one."""
-    measure, run = measured(shown.takeoff, laid.run), laid.run
+    measure, run = find_measured_run(shown.takeoff, laid.run), laid.run
     if not measure.existing_fence:
         return ""
     side = inward * 1.3 * laid.track.n
     start, end = run.posts[0].at, min(run.posts[-1].at, measure.existing_fence.length)
     board.line(*laid.track.at(start, side), *laid.track.at(end, side))
     data = laid.track.line((start, side), (end, side))
-    return svg.path(
+    return draw_path(
         "remove", data, f"Remove {measure.existing_fence.kind}, {shown.metres(measure.existing_fence.length)} m"
     )
 
 
-def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:
+def _draw_terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:
     """Draw a wall or an existing fence at one end of a run."""
-    measure, track = measured(shown.takeoff, laid.run), laid.track
+    measure, track = find_measured_run(shown.takeoff, laid.run), laid.track
     terminal = measure.start if outward < 0 else measure.end
     post = laid.run.posts[0 if outward < 0 else -1]
     face = post.at + outward * shown.system.channel.face / 2
@@ -241,26 +255,26 @@ def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str
         )
         x, y = track.at(face + outward * 0.7 * paper)
         board.add(LabelBox(x, y, 1.6, 7, track.heading))
-        return svg.path("wallhatch", strokes) + svg.path("wall", track.line((face, -deep), (face, deep)), "Wall")
+        return draw_path("wallhatch", strokes) + draw_path("wall", track.line((face, -deep), (face, deep)), "Wall")
     if terminal is Terminal.JOIN:
         end = face + outward * _STUB * paper
         board.line(*track.at(face), *track.at(end), 1.0)
-        return svg.path("existing", track.line((face, 0), (end, 0)), "Existing fence")
+        return draw_path("existing", track.line((face, 0), (end, 0)), "Existing fence")
     return ""
 
 
-def _retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) -> str:
+def _draw_retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) -> str:
     """Draw an existing fence that gets lattice. Its position was not measured, so it is drawn by itself."""
     last, parts = built.bays[-1].end, list[str]()
     board.line(*track.at(0), *track.at(last), 1.4)
     for bay in built.bays:
         live = shown.is_live(bay.id) or shown.is_live(built.id)
-        line = svg.path("existing", track.line((bay.start, 0), (bay.end, 0)), live=live)
-        hit = svg.path("hit", track.slab(bay.start, bay.end, 4 * track.n))
-        name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
-        parts.append(svg.group("bay", hit + line, f"Bay {bay.id}: {bay.width} mm", id=name, bay=bay.id))
+        line = draw_path("existing", track.line((bay.start, 0), (bay.end, 0)), live=live)
+        hit = draw_path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        name = make_id(f"{shown.prefix}-plan", bay.id)
+        parts.append(draw_group("bay", hit + line, f"Bay {bay.id}: {bay.width} mm", id=name, bay=bay.id))
     for at in [0, *(bay.end for bay in built.bays)]:
         deep = 0.45 * track.n
-        parts.append(svg.path("blank", track.slab(at - deep, at + deep, 2 * deep), "Standing post"))
-    name = svg.mark_id(f"{shown.prefix}-plan-run", built.id)
-    return svg.group("retrofit", "".join(parts), f"Retrofit {built.id}, {shown.metres(last)} m", id=name, run=built.id)
+        parts.append(draw_path("blank", track.slab(at - deep, at + deep, 2 * deep), "Standing post"))
+    name = make_id(f"{shown.prefix}-plan-run", built.id)
+    return draw_group("retrofit", "".join(parts), f"Retrofit {built.id}, {shown.metres(last)} m", id=name, run=built.id)

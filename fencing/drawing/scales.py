@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fencing.drawing import svg
-from fencing.drawing.lettering import width
+from fencing.drawing.lettering import measure_width
+from fencing.drawing.svg import draw_group, draw_path, draw_text, trace_box
 
 STANDARD = (10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000, 100000, 200000)
 _STEPS = (100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000, 200000, 500000, 1000000, 2000000, 5000000)
 
 
-def nearest(needed: float, least: int = 10) -> int:
+def find_scale(needed: float, least: int = 10) -> int:
     """Return the largest standard scale, as 1:n, not above 1:``needed`` or 1:``least``.
 
-    >>> nearest(61), nearest(100), nearest(3, least=50)
+    >>> find_scale(61), find_scale(100), find_scale(3, least=50)
     (100, 100, 50)
     """
     for denominator in STANDARD:
@@ -36,7 +36,7 @@ class ScaleBar:
         return self.step * self.blocks
 
 
-def bar_for(denominator: int, room: float) -> ScaleBar:
+def choose_bar(denominator: int, room: float) -> ScaleBar:
     """Return the longest bar of four round steps within ``room`` mm of paper; of two if four do not fit."""
     for blocks in (4, 2, 1):
         fitting = [step for step in _STEPS if step * blocks <= room * denominator]
@@ -45,24 +45,30 @@ def bar_for(denominator: int, room: float) -> ScaleBar:
     return ScaleBar(_STEPS[0], 1)
 
 
-def bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
+def draw_scale_bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
     """Draw the bar with "1:n" before it, its top left at (x, y); return (SVG, width, height) [mm]."""
     stated = f"1:{denominator}"
-    lead = width(stated, size * 1.2) + 3
-    scale = bar_for(denominator, room)
+    lead = measure_width(stated, size * 1.2) + 3
+    scale = choose_bar(denominator, room)
     block = scale.step / denominator
-    left, deep = x + lead + width("0", size) / 2, 1.4
+    left, deep = x + lead + measure_width("0", size) / 2, 1.4
     blocks = "".join(
-        svg.path("block" if number % 2 == 0 else "blank", svg.box(left + number * block, y + size * 1.3, block, deep))
+        draw_path(
+            "block" if number % 2 == 0 else "blank", trace_box(left + number * block, y + size * 1.3, block, deep)
+        )
         for number in range(scale.blocks)
     )
     whole = scale.ground
     label = f"{whole // 1000} m" if whole % 1000 == 0 else f"{whole} mm"
-    written = svg.text(left, y + size, "0", size, soft=True)
-    written += svg.text(left + scale.blocks * block, y + size, label, size, soft=True)
-    written += svg.text(x, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
-    body = svg.group("scale", blocks + written, f"Scale {stated}; the bar is {label} long", ground=str(whole))
-    return body, lead + width("0", size) / 2 + scale.blocks * block + width(label, size) / 2, size * 1.3 + deep + 0.5
+    written = draw_text(left, y + size, "0", size, soft=True)
+    written += draw_text(left + scale.blocks * block, y + size, label, size, soft=True)
+    written += draw_text(x, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
+    body = draw_group("scale", blocks + written, f"Scale {stated}; the bar is {label} long", ground=str(whole))
+    return (
+        body,
+        lead + measure_width("0", size) / 2 + scale.blocks * block + measure_width(label, size) / 2,
+        size * 1.3 + deep + 0.5,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,38 +58,48 @@ STYLES = {
 }
 
 
-def num(value: float) -> str:
+def format_number(value: float) -> str:
     """Format a coordinate to a thousandth of a millimetre, no trailing zeros, never "-0".
 
-    >>> num(12.5), num(-0.0001), num(3)
+    >>> format_number(12.5), format_number(-0.0001), format_number(3)
     ('12.5', '0', '3')
     """
     text = f"{value:.3f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 
-def polyline(points: list[tuple[float, float]], *, closed: bool = False) -> str:
+def format_point(x: float, y: float) -> str:
+    """Format a point as its two coordinates.
+
+    >>> format_point(12.5, 3)
+    '12.5 3'
+    """
+    return f"{format_number(x)} {format_number(y)}"
+
+
+def trace_polyline(points: list[tuple[float, float]], *, closed: bool = False) -> str:
     """Return path data through ``points``."""
-    return "M" + "L".join(f"{num(x)} {num(y)}" for x, y in points) + ("Z" if closed else "")
+    return "M" + "L".join(format_point(x, y) for x, y in points) + ("Z" if closed else "")
 
 
-def segment(x1: float, y1: float, x2: float, y2: float) -> str:
+def trace_line(x1: float, y1: float, x2: float, y2: float) -> str:
     """Return path data of one straight line."""
-    return f"M{num(x1)} {num(y1)}L{num(x2)} {num(y2)}"
+    return f"M{format_point(x1, y1)}L{format_point(x2, y2)}"
 
 
-def box(x: float, y: float, width: float, height: float) -> str:
+def trace_box(x: float, y: float, width: float, height: float) -> str:
     """Return path data of a rectangle."""
-    return f"M{num(x)} {num(y)}h{num(width)}v{num(height)}h{num(-width)}Z"
+    return f"M{format_point(x, y)}h{format_number(width)}v{format_number(height)}h{format_number(-width)}Z"
 
 
-def circle(x: float, y: float, radius: float) -> str:
+def trace_circle(x: float, y: float, radius: float) -> str:
     """Return path data of a circle."""
-    r = num(radius)
-    return f"M{num(x - radius)} {num(y)}a{r} {r} 0 1 0 {num(2 * radius)} 0a{r} {r} 0 1 0 {num(-2 * radius)} 0Z"
+    r = format_number(radius)
+    across = format_number(2 * radius)
+    return f"M{format_point(x - radius, y)}a{r} {r} 0 1 0 {across} 0a{r} {r} 0 1 0 {format_number(-2 * radius)} 0Z"
 
 
-def path(style: str, data: str, title: str = "", *, live: bool = False, extra: str = "") -> str:
+def draw_path(style: str, data: str, title: str = "", *, live: bool = False, extra: str = "") -> str:
     """Draw a path in one of ``STYLES``; ``title`` is for screen readers and pointers; return nothing if ``data`` is empty."""
     if not data:
         return ""
@@ -101,7 +111,7 @@ def path(style: str, data: str, title: str = "", *, live: bool = False, extra: s
     return f"{head}><title>{escape(title)}</title></path>" if title else f"{head}/>"
 
 
-def text(
+def draw_text(
     x: float,
     y: float,
     words: str,
@@ -117,16 +127,16 @@ def text(
     fill = STRING if live else SOFT if soft else INK
     name = "d-text d-live" if live else "d-text d-soft" if soft else "d-text"
     weight = ' font-weight="700"' if bold else ""
-    place = f'x="{num(x)}" y="{num(y)}"'
+    place = f'x="{format_number(x)}" y="{format_number(y)}"'
     if turn:
-        place += f' transform="rotate({num(turn)} {num(x)} {num(y)})"'
+        place += f' transform="rotate({format_number(turn)} {format_point(x, y)})"'
     return (
-        f'<text class="{name}" {place} font-size="{num(size)}" text-anchor="{anchor}"{weight} fill="{fill}" stroke="none">'
-        f"{escape(words)}</text>"
+        f'<text class="{name}" {place} font-size="{format_number(size)}" text-anchor="{anchor}"{weight} fill="{fill}" '
+        f'stroke="none">{escape(words)}</text>'
     )
 
 
-def group(name: str, body: str, title: str = "", **attributes: str) -> str:
+def draw_group(name: str, body: str, title: str = "", **attributes: str) -> str:
     """Draw a group of class ``g-name`` with a title; ``bay="A-1"`` becomes ``data-bay``, an id or a transform stays."""
     written = "".join(
         f' {key if key in ("id", "transform") else "data-" + key}="{escape(value)}"'
@@ -136,10 +146,10 @@ def group(name: str, body: str, title: str = "", **attributes: str) -> str:
     return f'<g class="g-{name}"{written}>{head}{body}</g>'
 
 
-def mark_id(prefix: str, name: str) -> str:
+def make_id(prefix: str, name: str) -> str:
     """Return an id without spaces for any name: letters, digits and "-" stay, other characters become their numbers.
 
-    >>> mark_id("plan", "A-1"), mark_id("plan", "north side")
+    >>> make_id("plan", "A-1"), make_id("plan", "north side")
     ('plan-A-1', 'plan-north_20side')
     """
     safe = "".join(
@@ -148,10 +158,10 @@ def mark_id(prefix: str, name: str) -> str:
     return f"{prefix}-{safe}"
 
 
-def drawing(name: str, width: float, height: float, body: str, title: str, description: str) -> str:
+def write_drawing(name: str, width: float, height: float, body: str, title: str, description: str) -> str:
     """Build a whole drawing ``width`` by ``height`` mm, with a title and a description for screen readers."""
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{name}" role="img" width="{num(width)}mm" '
-        f'height="{num(height)}mm" viewBox="0 0 {num(width)} {num(height)}" font-family="B612, sans-serif" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{name}" role="img" width="{format_number(width)}mm" '
+        f'height="{format_number(height)}mm" viewBox="0 0 {format_point(width, height)}" font-family="B612, sans-serif" '
         f'stroke-linejoin="round"><title>{escape(title)}</title><desc>{escape(description)}</desc>{body}</svg>'
     )

@@ -17,10 +17,10 @@ from fencing.model.system import System
 from fencing.quantities.comparison_prices import EstimateWork, PriceList, estimate_cost
 from fencing.quantities.count import calculate_concrete, count_half_caps, count_run
 from fencing.quantities.tally import Tally
-from fencing.set_out import bays as bays_
-from fencing.set_out import gates as gates_
-from fencing.set_out import posts as posts_
+from fencing.set_out.bays import inspect_bay
+from fencing.set_out.gates import inspect_gate
 from fencing.set_out.ground import Ground
+from fencing.set_out.posts import build_post, inspect_posts
 from fencing.set_out.run import NO_ENDS, Draft, Ends, set_out
 
 
@@ -34,7 +34,7 @@ class BuildOption:
     cost: Decimal | None
 
 
-def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+def inspect_run(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
     """Return every notice of one run: its bays, gates and posts, in that order. Lengths in texts are [mm].
 
     Source: house rule.
@@ -44,13 +44,13 @@ def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> run = TWO_BAYS.runs[0]
         >>> draft = set_out(run, Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
-        >>> inspect(draft, [posts_.build_post(post, ROUND_SIZES) for post in draft.uprights], ROUND_SIZES)
+        >>> inspect_run(draft, [build_post(post, ROUND_SIZES) for post in draft.uprights], ROUND_SIZES)
         []
     """
-    notices = [notice for bay in draft.bays for notice in bays_.inspect(bay, system)]
+    notices = [notice for bay in draft.bays for notice in inspect_bay(bay, system)]
     for gate in draft.gates:
-        notices += gates_.inspect(gate, draft.run.length, draft.ground, system)
-    return notices + posts_.inspect(posts, system)
+        notices += inspect_gate(gate, draft.run.length, draft.ground, system)
+    return notices + inspect_posts(posts, system)
 
 
 def build_options(
@@ -97,20 +97,24 @@ def build_options(
             except InvalidDocument as error:  # a taper may need more bays than this layout has
                 errors.append(error)
             else:
-                built.append(_option(draft, system, prices))
+                built.append(_build_option(draft, system, prices))
     if not built:
         raise errors[0]
     return built
 
 
-def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOption:
-    posts = [posts_.build_post(post, system) for post in draft.uprights]
-    must_fix_count = sum(notice.severity is Severity.STOP for notice in inspect(draft, posts, system))
+def _build_option(draft: Draft, system: System, prices: PriceList | None) -> BuildOption:
+    posts = [build_post(post, system) for post in draft.uprights]
+    must_fix_count = sum(notice.severity is Severity.STOP for notice in inspect_run(draft, posts, system))
     cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
-    return BuildOption(draft, must_fix_count, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
+    return BuildOption(
+        draft, must_fix_count, cuts, _estimate_option(draft, posts, cuts, system, prices) if prices else None
+    )
 
 
-def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
+def _estimate_option(
+    draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList
+) -> Decimal | None:
     tally = Tally()
     count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
     count_half_caps(tally, [(posts, draft.run.finishes)])
@@ -122,7 +126,7 @@ def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices
     )
 
 
-def choose(candidates: Sequence[BuildOption]) -> BuildOption:
+def choose_option(candidates: Sequence[BuildOption]) -> BuildOption:
     """Return the option to build. Costs [the business's currency] decide only if every option has one.
 
     Rule: see the module.
@@ -133,7 +137,7 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> candidates = build_options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
-        >>> choose(candidates).draft.form.value, len(choose(candidates).draft.bays)
+        >>> choose_option(candidates).draft.form.value, len(choose_option(candidates).draft.bays)
         ('level', 2)
     """
     priced = all(option.cost is not None for option in candidates)
@@ -147,7 +151,7 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
     return min(enumerate(candidates), key=rank)[1]
 
 
-def decide(
+def choose_draft(
     run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
 ) -> tuple[Draft, tuple[RunOption, ...]]:
     """Return the draft to build for a run, and its options (none if the measure states both form and layout).
@@ -168,7 +172,7 @@ def decide(
     Example: form and layout are stated, so there are no options:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> draft, others = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
+        >>> draft, others = choose_draft(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
         >>> draft.form.value, others
         ('level', ())
     """
@@ -184,7 +188,7 @@ def decide(
         forms=FORMS if run.form is Form.AUTO else (run.form,),
         layouts=LAYOUTS if run.layout is Layout.AUTO else (run.layout,),
     )
-    chosen = choose(candidates)
+    chosen = choose_option(candidates)
     return chosen.draft, list_options(candidates, chosen)
 
 

@@ -130,7 +130,7 @@ class PriceList:
         return self.eaches.get((role, None)) if priced is None else priced
 
 
-def _pieces_cost(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
+def _price_pieces(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
     total = ZERO
     for piece in pieces:
         price = prices.piece(piece.role, piece.finish, piece.length)
@@ -140,7 +140,7 @@ def _pieces_cost(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
     return total
 
 
-def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal | None:
+def _price_quantities(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal | None:
     total = ZERO
     for quantity in quantities:
         if quantity.role in CUT_ROLES:
@@ -176,7 +176,7 @@ def estimate_cost(
         >>> estimate_cost(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], EstimateWork(holes=2))
         Decimal('138.00')
     """
-    of_pieces, of_counted = _pieces_cost(prices, pieces), _counted_cost(prices, quantities)
+    of_pieces, of_counted = _price_pieces(prices, pieces), _price_quantities(prices, quantities)
     if of_pieces is None or of_counted is None:
         return None
     rates = prices.labour

@@ -105,10 +105,10 @@ def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iter
 
     Example: a retrofit of two bays needs two extensions for each:
 
-        >>> from fencing.set_out.retrofit import build
+        >>> from fencing.set_out.retrofit import build_retrofit
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> retrofit, tally = Retrofit("R1", (2400, 2400), 300), Tally()
-        >>> count_retrofits(tally, [build(retrofit, ROUND_SIZES)], [retrofit], ROUND_SIZES)
+        >>> count_retrofits(tally, [build_retrofit(retrofit, ROUND_SIZES)], [retrofit], ROUND_SIZES)
         >>> [row.net for row in tally.reasons_in_order() if row.role == "post.extension"]
         [Decimal('4')]
     """
@@ -148,7 +148,7 @@ def calculate_concrete(posts: Iterable[Post], system: System) -> tuple[Concrete,
     if not volumes:
         zero = Decimal("0.000")
         return Concrete(0, zero, zero, zero, 0 if system.bag_yield else None), None
-    why = _litres(volumes)
+    why = _share_litres(volumes)
     net = sum((row.net for row in why), Decimal(0))
     role = BAG if system.bag_yield or BAG in system.components else "concrete.mix"
     row = add_allowance(Quantity(role, None, None, ROLES[role].unit, net, Decimal(0), net, why), system, LITRE)
@@ -156,7 +156,7 @@ def calculate_concrete(posts: Iterable[Post], system: System) -> tuple[Concrete,
     return Concrete(sum(volumes.values()), net, row.allowance, row.total, bags), row
 
 
-def _litres(volumes: Counter[tuple[str, int]]) -> tuple[BreakdownLine, ...]:
+def _share_litres(volumes: Counter[tuple[str, int]]) -> tuple[BreakdownLine, ...]:
     """Return a row for each kind and size of hole, in whole litres that add up to the rounded total."""
     exact = {key: key[1] * count for key, count in sorted(volumes.items())}
     litres = {key: volume // MM3_IN_LITRE for key, volume in exact.items()}
@@ -165,12 +165,12 @@ def _litres(volumes: Counter[tuple[str, int]]) -> tuple[BreakdownLine, ...]:
         litres[key] += 1
     return tuple(
         BreakdownLine(
-            f"holes of {kind} posts", volumes[kind, volume], _cubic_metres(volume), litres[kind, volume] * LITRE
+            f"holes of {kind} posts", volumes[kind, volume], _convert_to_m3(volume), litres[kind, volume] * LITRE
         )
         for kind, volume in exact
     )
 
 
-def _cubic_metres(volume: int) -> Decimal:
+def _convert_to_m3(volume: int) -> Decimal:
     """Convert the volume of one hole [mm3] to m3, half-up to the cubic centimetre."""
     return Decimal(round_half_up(volume, 1000)).scaleb(-6)

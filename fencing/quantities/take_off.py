@@ -17,16 +17,16 @@ from fencing.model.measure import Measure, Run, Terminal
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.model.roles import RANK
 from fencing.model.system import System
-from fencing.quantities.choose_layout import decide, inspect
+from fencing.quantities.choose_layout import choose_draft, inspect_run
 from fencing.quantities.comparison_prices import PriceList
 from fencing.quantities.count import calculate_concrete, count_half_caps, count_retrofits, count_run, find_terminal
 from fencing.quantities.fixings import count_post_stitches
 from fencing.quantities.tally import Tally
-from fencing.set_out import retrofit as retrofits_
 from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
 from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
 from fencing.set_out.posts import UnsizedPost, build_post
+from fencing.set_out.retrofit import build_retrofit, inspect_retrofit
 from fencing.set_out.run import Draft, Ends
 from fencing.set_out.system_fit import check_system_fit
 
@@ -77,20 +77,20 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     check_system_fit(measure, system)
     shared = find_corners(measure.runs)
     grounds = find_grounds(measure.runs, shared)
-    drafts, options = _drafts(measure.runs, grounds, shared, system, prices)
-    posts = _posts(drafts, shared, system)
-    retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
-    counted = _without_shared_corners(posts, shared)
+    drafts, options = _set_out_runs(measure.runs, grounds, shared, system, prices)
+    posts = _build_posts(drafts, shared, system)
+    retrofits = tuple(build_retrofit(retrofit, system) for retrofit in measure.retrofits)
+    counted = _drop_shared_corners(posts, shared)
     pieces, quantities, concrete = _count(measure, drafts, counted, retrofits, system)
     return TakeOff(
         measure=measure,
         system=system,
-        runs=tuple(map(_built, drafts, posts, options)),
+        runs=tuple(map(_build_run, drafts, posts, options)),
         retrofits=retrofits,
         pieces=pieces,
         quantities=quantities,
         concrete=concrete,
-        notices=tuple(_notices(drafts, counted, shared, retrofits, system)),
+        notices=tuple(_list_notices(drafts, counted, shared, retrofits, system)),
     )
 
 
@@ -131,7 +131,7 @@ def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: 
             known[before] = Ground.through((), known[after].at(0))
 
 
-def _drafts(
+def _set_out_runs(
     runs: Sequence[Run], grounds: Sequence[Ground], shared: dict[int, int], system: System, prices: PriceList | None
 ) -> tuple[list[Draft], list[tuple[RunOption, ...]]]:
     drafts, options = list[Draft](), list[tuple[RunOption, ...]]()
@@ -140,13 +140,13 @@ def _drafts(
             first=drafts[index - 1].uprights[-1].id if index and index in shared else None,
             last=drafts[0].uprights[0].id if 0 in shared and index == len(runs) - 1 else None,
         )
-        draft, own_options = decide(run, ground, system, prices, ends, f"/runs/{index}")
+        draft, own_options = choose_draft(run, ground, system, prices, ends, f"/runs/{index}")
         drafts.append(draft)
         options.append(own_options)
     return drafts, options
 
 
-def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
+def _build_posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
     """Build the posts of every run. A shared corner has the uprights of both runs, and the lower ground of the two."""
     uprights = [list(draft.uprights) for draft in drafts]
     for after, before in shared.items():
@@ -163,7 +163,7 @@ def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> l
     return [tuple(build_post(post, system) for post in row) for row in uprights]
 
 
-def _without_shared_corners(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
+def _drop_shared_corners(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
     """Return the posts of every run without the corners that belong to another run already."""
     counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
     if 0 in shared:
@@ -188,11 +188,11 @@ def _count(
     return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
 
 
-def _built(draft: Draft, posts: tuple[Post, ...], options: tuple[RunOption, ...]) -> BuiltRun:
+def _build_run(draft: Draft, posts: tuple[Post, ...], options: tuple[RunOption, ...]) -> BuiltRun:
     return BuiltRun(draft.run.id, draft.run.length, draft.form, draft.layout, posts, draft.bays, draft.gates, options)
 
 
-def _notices(
+def _list_notices(
     drafts: Sequence[Draft],
     counted: Sequence[Sequence[Post]],
     shared: dict[int, int],
@@ -202,16 +202,16 @@ def _notices(
     notices = list[Notice]()
     for index, (draft, posts) in enumerate(zip(drafts, counted, strict=True)):
         if index in shared:
-            notices += _corner_levels(drafts[shared[index]], draft)
-        notices += _misclosure(draft.run)
-        notices += inspect(draft, posts, system)
-        notices += _wall_fixings(draft, posts, system)
+            notices += _check_corner(drafts[shared[index]], draft)
+        notices += _check_misclosure(draft.run)
+        notices += inspect_run(draft, posts, system)
+        notices += _list_wall_fixings(draft, posts, system)
     for built in retrofits:
-        notices += retrofits_.inspect(built, system)
+        notices += inspect_retrofit(built, system)
     return notices
 
 
-def _misclosure(run: Run) -> list[Notice]:
+def _check_misclosure(run: Run) -> list[Notice]:
     if not run.misclosure:
         return []
     text = (
@@ -221,7 +221,7 @@ def _misclosure(run: Run) -> list[Notice]:
     return [Notice("levels.misclosure", Severity.WARNING, run.id, text)]
 
 
-def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
+def _check_corner(before: Draft, after: Draft) -> list[Notice]:
     ending, starting = before.uprights[-1], after.uprights[0]
     apart = abs(ending.ground - starting.ground)
     if apart <= CORNER_TOLERANCE:
@@ -233,7 +233,7 @@ def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
     return [Notice("corner.levels", Severity.WARNING, starting.id, text)]
 
 
-def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+def _list_wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
     notices = list[Notice]()
     for post in posts:
         if find_terminal(draft.run, post) is Terminal.WALL:

@@ -13,7 +13,7 @@ Document = dict[str, Any]
 PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
 
 
-def measure_document(measure: Measure) -> Document:
+def write_measure(measure: Measure) -> Document:
     """Write a measure as a document in which each run, gate and retrofit has all its members.
 
     Rule: ``measure-2.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives.
@@ -30,27 +30,27 @@ def measure_document(measure: Measure) -> Document:
     Example: a run with only a length and a height:
 
         >>> run = Run("A", 9600, 1800)
-        >>> measure_document(Measure("Rear", "ribbed", (run,)))["runs"][0]["layout"]
+        >>> write_measure(Measure("Rear", "ribbed", (run,)))["runs"][0]["layout"]
         'from_start'
     """
     written: Document = {
         "schema": MEASURE_SCHEMA,
         "label": measure.label,
         "system": measure.system,
-        "runs": [_run(run) for run in measure.runs],
-        "retrofits": [_retrofit(retrofit) for retrofit in measure.retrofits],
+        "runs": [_write_run(run) for run in measure.runs],
+        "retrofits": [_write_retrofit(retrofit) for retrofit in measure.retrofits],
     }
     if measure.strength is not None:
         written["strength"] = {"method": measure.strength.method, **measure.strength.inputs}
     return written
 
 
-def _run(run: Run) -> Document:
+def _write_run(run: Run) -> Document:
     return {
         "id": run.id,
         "length_mm": run.length,
         "basis": run.basis.value,
-        "turn_deg": _decimal(run.turn),
+        "turn_deg": _format_decimal(run.turn),
         "start": run.start.value,
         "end": run.end.value,
         "levels": [[station.at, station.level] for station in run.levels],
@@ -58,15 +58,15 @@ def _run(run: Run) -> Document:
         "lattice_mm": run.lattice,
         "form": run.form.value,
         "layout": run.layout.value,
-        "finishes": _finishes(run.finishes),
-        "gates": [_gate(gate) for gate in run.gates],
-        **_optional(run),
+        "finishes": _write_finishes(run.finishes),
+        "gates": [_write_gate(gate) for gate in run.gates],
+        **_write_optional(run),
     }
 
 
-def _optional(run: Run) -> Document:
+def _write_optional(run: Run) -> Document:
     """Write the optional members of a run."""
-    written = _shares(run.shares)
+    written = _write_shares(run.shares)
     if run.soil is not None:
         written["soil"] = run.soil
     if run.taper is not None:
@@ -76,7 +76,7 @@ def _optional(run: Run) -> Document:
     return written
 
 
-def _gate(gate: Gate) -> Document:
+def _write_gate(gate: Gate) -> Document:
     return {
         "id": gate.id,
         "from_mm": gate.start,
@@ -90,30 +90,30 @@ def _gate(gate: Gate) -> Document:
     }
 
 
-def _retrofit(retrofit: Retrofit) -> Document:
+def _write_retrofit(retrofit: Retrofit) -> Document:
     existing = {} if retrofit.existing_height is None else {"existing_height_mm": retrofit.existing_height}
     return {
         "id": retrofit.id,
         "bays_mm": list(retrofit.bays),
         "lattice_mm": retrofit.lattice,
-        "finishes": _finishes(retrofit.finishes),
+        "finishes": _write_finishes(retrofit.finishes),
         **existing,
-        **_shares(retrofit.shares),
+        **_write_shares(retrofit.shares),
     }
 
 
-def _finishes(finishes: Finishes) -> dict[str, str]:
+def _write_finishes(finishes: Finishes) -> dict[str, str]:
     return {part: getattr(finishes, part) for part in PARTS if getattr(finishes, part) is not None}
 
 
-def _shares(shares: Mapping[str, Fraction]) -> Document:
+def _write_shares(shares: Mapping[str, Fraction]) -> Document:
     return {"shares": {party: str(share) for party, share in shares.items()}} if shares else {}
 
 
-def _decimal(number: Fraction) -> str:
+def _format_decimal(number: Fraction) -> str:
     """Write a number of at most 9 decimal places exactly.
 
-    >>> _decimal(Fraction(-91, 2)), _decimal(Fraction(90)), _decimal(Fraction(-1, 4))
+    >>> _format_decimal(Fraction(-91, 2)), _format_decimal(Fraction(90)), _format_decimal(Fraction(-1, 4))
     ('-45.5', '90', '-0.25')
     """
     sign, scaled = "-" if number < 0 else "", int(abs(number) * 10**9)

@@ -45,12 +45,12 @@ def calculate_base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: 
     return _BASES[form](posts, ground, gap)
 
 
-def _level(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+def _find_level_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     base = ground.highest(posts[0], posts[-1]) + gap
     return [(base, base)] * (len(posts) - 1)
 
 
-def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+def _find_stepped_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     bays = len(posts) - 1
     first, last = ground.at(posts[0]), ground.at(posts[-1])
     high, fall = max(first, last), abs(last - first)
@@ -63,11 +63,11 @@ def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     return [(base, base) for base in least]
 
 
-def _raked(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
-    return [_raked_bay(left, right, ground, gap) for left, right in pairwise(posts)]
+def _find_raked_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
+    return [_find_raked_line(left, right, ground, gap) for left, right in pairwise(posts)]
 
 
-def _raked_bay(left: int, right: int, ground: Ground, gap: int) -> Pair:
+def _find_raked_line(left: int, right: int, ground: Ground, gap: int) -> Pair:
     start, end = ground.at(left), ground.at(right)
     width = right - left
     hump = max(
@@ -78,9 +78,9 @@ def _raked_bay(left: int, right: int, ground: Ground, gap: int) -> Pair:
 
 
 _BASES: Mapping[Form, Callable[[Sequence[int], Ground, int], list[Pair]]] = {
-    Form.LEVEL: _level,
-    Form.STEPPED: _stepped,
-    Form.RAKED: _raked,
+    Form.LEVEL: _find_level_lines,
+    Form.STEPPED: _find_stepped_lines,
+    Form.RAKED: _find_raked_lines,
 }
 
 

@@ -78,7 +78,7 @@ def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
     if shape.lattice:
         rails.insert(1, Rail("middle", top))
         lattice = (Lattice(top, shape.lattice),)
-    return Cut(tuple(rails), tuple(_sheets(shape, sheets, seat)), lattice)
+    return Cut(tuple(rails), tuple(_cut_sheets(shape, sheets, seat)), lattice)
 
 
 def divide_into_strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
@@ -103,14 +103,14 @@ def divide_into_strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
     return [*whole, ((count - 1) * sheets.cover, sheets.width - surplus)]
 
 
-def _sheets(shape: Shape, sheets: Sheets, seat: int) -> list[Sheet]:
+def _cut_sheets(shape: Shape, sheets: Sheets, seat: int) -> list[Sheet]:
     off = sheets.deduction + shape.lattice
     return [
-        _sheet(shape, shape.set_left + at, width, off, seat) for at, width in divide_into_strips(shape.fill, sheets)
+        _cut_sheet(shape, shape.set_left + at, width, off, seat) for at, width in divide_into_strips(shape.fill, sheets)
     ]
 
 
-def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
+def _cut_sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
     """Calculate one sheet; levels are numerators over the bay's width, so that each figure is rounded only once."""
     whole, lean = shape.width, shape.top_right - shape.top_left
     base_left, base_right = shape.rise * at, shape.rise * (at + width)
@@ -144,7 +144,7 @@ class Lines(NamedTuple):
     tapered: bool
 
 
-def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System) -> Bay:
+def build_bay(lines: Lines, form: Form, lattice: int, ground: Ground, system: System) -> Bay:
     """Build a bay from its lines: pieces, step, slope and ground gap.
 
     Args:
@@ -163,7 +163,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> lines = Lines("A-1", 0, 2400, (50, 50), (1850, 1850), 5, 5, 0, False)
-        >>> bay = build(lines, Form.LEVEL, 0, Ground((0, 2400), (0, -100)), ROUND_SIZES)
+        >>> bay = build_bay(lines, Form.LEVEL, 0, Ground((0, 2400), (0, -100)), ROUND_SIZES)
         >>> bay.gap_min, bay.gap_max, [rail.length for rail in bay.rails]
         (50, 150, [2390, 2390])
     """
@@ -193,7 +193,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
     )
 
 
-def inspect(bay: Bay, system: System) -> list[Notice]:
+def inspect_bay(bay: Bay, system: System) -> list[Notice]:
     """Return a notice for every limit of the system that a bay exceeds [mm, degrees].
 
     Source: the limits are the system's; house rule for the levels.
@@ -202,14 +202,14 @@ def inspect(bay: Bay, system: System) -> list[Notice]:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> lines = Lines("A-1", 0, 350, (50, 50), (1850, 1850), 5, 5, 0, False)
-        >>> narrow = build(lines, Form.LEVEL, 0, Ground((0,), (0,)), ROUND_SIZES)
-        >>> [(notice.code, notice.severity.value) for notice in inspect(narrow, ROUND_SIZES)]
+        >>> narrow = build_bay(lines, Form.LEVEL, 0, Ground((0,), (0,)), ROUND_SIZES)
+        >>> [(notice.code, notice.severity.value) for notice in inspect_bay(narrow, ROUND_SIZES)]
         [('bay.short', 'warning')]
     """
-    return [Notice(code, level, bay.id, text) for code, level, text in _remarks(bay, system)]
+    return [Notice(code, level, bay.id, text) for code, level, text in _list_excesses(bay, system)]
 
 
-def _remarks(bay: Bay, system: System) -> list[tuple[str, Severity, str]]:
+def _list_excesses(bay: Bay, system: System) -> list[tuple[str, Severity, str]]:
     remarks: list[tuple[str, Severity, str]] = []
     if bay.gap_max > system.ground_gap_max:
         text = f"ground gap up to {bay.gap_max} mm, at most {system.ground_gap_max} mm is allowed: step or rake the bay, or fill"

@@ -48,11 +48,11 @@ def find_corners(runs: Sequence[Run]) -> dict[int, int]:
         for index, (before, after) in enumerate(pairwise(runs))
         if before.end is Terminal.CORNER and after.start is Terminal.CORNER
     }
-    if len(runs) >= 3 and runs[-1].end is Terminal.CORNER and runs[0].start is Terminal.CORNER and _closes(runs):
+    if len(runs) >= 3 and runs[-1].end is Terminal.CORNER and runs[0].start is Terminal.CORNER and _is_closed(runs):
         shared[0] = len(runs) - 1
     return shared
 
 
-def _closes(runs: Sequence[Run]) -> bool:
+def _is_closed(runs: Sequence[Run]) -> bool:
     x, y = trace_runs(runs)[-1][1]
     return hypot(x, y) <= max(500.0, sum(run.length for run in runs) / 50)

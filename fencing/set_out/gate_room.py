@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from fencing.model.faults import Fault
 from fencing.model.measure import Gate, GateKind, MeasureBasis, Run
 from fencing.model.system import System
-from fencing.set_out.segments import TOGETHER, halves, needs_square, setback
+from fencing.set_out.segments import TOGETHER, find_setback, halve_face, needs_square
 
 Numbered = tuple[int, Gate]
 
@@ -35,15 +35,15 @@ def find_gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     placed: list[Numbered] = []
     for number, gate in gates:
         at = f"{pointer}/gates/{number}"
-        yield from _narrow(gate, at, system)
-        outside = list(_outside(gate, at, run, system))
+        yield from _check_width(gate, at, system)
+        outside = list(_check_inside(gate, at, run, system))
         yield from outside
         if not outside:
             placed.append((number, gate))
-    yield from _beside(placed, pointer, run, system)
+    yield from _check_neighbours(placed, pointer, run, system)
 
 
-def _narrow(gate: Gate, at: str, system: System) -> Iterator[Fault]:
+def _check_width(gate: Gate, at: str, system: System) -> Iterator[Fault]:
     rules = system.gates
     clearance, leaves = {
         GateKind.SINGLE: (rules.clearance_single, 1),
@@ -56,9 +56,9 @@ def _narrow(gate: Gate, at: str, system: System) -> Iterator[Fault]:
         yield Fault(f"{at}/opening_mm", "gate.narrow", text)
 
 
-def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
-    before, after = halves(system.square.face, run.layout)
-    insets = _insets(run, system)
+def _check_inside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
+    before, after = halve_face(system.square.face, run.layout)
+    insets = _find_insets(run, system)
     first, last = insets[0] + after, run.length - insets[1] - before - gate.opening
     if last < first:
         most = gate.opening + last - first
@@ -70,64 +70,64 @@ def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
         yield Fault(f"{at}/from_mm", "gate.outside", text)
 
 
-def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
+def _check_neighbours(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
     """Check the room before each gate, and between the last gate and the end of the run."""
-    half_before, half_after = halves(system.square.face, run.layout)
-    inset, edge = _insets(run, system)[0], _edge(run, "start", system)
+    half_before, half_after = halve_face(system.square.face, run.layout)
+    inset, edge = _find_insets(run, system)[0], _find_edge(run, "start", system)
     before: Gate | None = None
     for number, gate in gates:
         at, left = f"{pointer}/gates/{number}/from_mm", gate.start - half_after
         if before is not None:
-            yield from _after(gate, before, gate.start - before.end - system.square.face, at, system)
+            yield from _check_gap(gate, before, gate.start - before.end - system.square.face, at, system)
         elif abs(left - inset) > TOGETHER:
-            least = _least(system, square=needs_square(run, "start"))
+            least = _find_least_room(system, square=needs_square(run, "start"))
             if left - edge < least:
                 first = edge + least + half_after
-                yield _no_room(at, f"write {inset + half_after} (on the end post), or {first} or more")
+                yield _make_fault(at, f"write {inset + half_after} (on the end post), or {first} or more")
         before = gate
     if before is not None:
-        yield from _before_end(before, f"{pointer}/gates/{gates[-1][0]}/from_mm", half_before, run, system)
+        yield from _check_end(before, f"{pointer}/gates/{gates[-1][0]}/from_mm", half_before, run, system)
 
 
-def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System) -> Iterator[Fault]:
+def _check_end(gate: Gate, at: str, half_before: int, run: Run, system: System) -> Iterator[Fault]:
     """Check the room between the last gate and the end of its run."""
-    right, end_at = gate.end + half_before, run.length - _edge(run, "end", system)
-    on_end = run.length - _insets(run, system)[1]
+    right, end_at = gate.end + half_before, run.length - _find_edge(run, "end", system)
+    on_end = run.length - _find_insets(run, system)[1]
     if abs(right - on_end) <= TOGETHER:
         return
-    least = _least(system, square=needs_square(run, "end"))
+    least = _find_least_room(system, square=needs_square(run, "end"))
     if end_at - right < least:
         latest = end_at - least - half_before - gate.opening
-        yield _no_room(at, f"write {on_end - half_before - gate.opening} (on the end post), or {latest} or less")
+        yield _make_fault(at, f"write {on_end - half_before - gate.opening} (on the end post), or {latest} or less")
 
 
-def _insets(run: Run, system: System) -> tuple[int, int]:
+def _find_insets(run: Run, system: System) -> tuple[int, int]:
     """Return the distances from both ends of the tape to the centre of a square post there [mm]."""
-    return halves(system.square.face, run.layout) if run.basis is MeasureBasis.OUTSIDE_FACES else (0, 0)
+    return halve_face(system.square.face, run.layout) if run.basis is MeasureBasis.OUTSIDE_FACES else (0, 0)
 
 
-def _edge(run: Run, end: str, system: System) -> int:
+def _find_edge(run: Run, end: str, system: System) -> int:
     """Return the distance from the end of the tape to the centre of the terminal post [mm]."""
     if run.basis is not MeasureBasis.OUTSIDE_FACES:
         return 0
     face = system.square.face if needs_square(run, end) else system.channel.face
-    return halves(face, run.layout)[0 if end == "start" else 1]
+    return halve_face(face, run.layout)[0 if end == "start" else 1]
 
 
-def _least(system: System, *, square: bool) -> int:
-    return setback(system, square=True) + setback(system, square=square) + 1
+def _find_least_room(system: System, *, square: bool) -> int:
+    return find_setback(system, square=True) + find_setback(system, square=square) + 1
 
 
-def _after(gate: Gate, before: Gate, between: int, at: str, system: System) -> Iterator[Fault]:
+def _check_gap(gate: Gate, before: Gate, between: int, at: str, system: System) -> Iterator[Fault]:
     """Check the room between two gates; ``between`` is the distance between their posts' centres [mm]."""
-    least = _least(system, square=True)
+    least = _find_least_room(system, square=True)
     shared, clear = before.end + system.square.face, before.end + system.square.face + least
     accepted = f"write {shared} (sharing a post), or {clear} or more"
     if between < -TOGETHER:
         yield Fault(at, "gate.overlap", f"gate {gate.id} overlaps gate {before.id}; {accepted}")
     elif TOGETHER < between < least:
-        yield _no_room(at, accepted)
+        yield _make_fault(at, accepted)
 
 
-def _no_room(at: str, accepted: str) -> Fault:
+def _make_fault(at: str, accepted: str) -> Fault:
     return Fault(at, "layout.no_room", f"there is no room for a rail beside this gate's post; {accepted}")

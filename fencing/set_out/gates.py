@@ -133,7 +133,7 @@ def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: Syste
     )
 
 
-def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
+def inspect_gate(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
     """Return notices about one gate: limits of the system that it exceeds, and ground that blocks its swing.
 
     Args:
@@ -149,18 +149,18 @@ def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> level = Ground((0,), (0,))
         >>> wide = build_gate(Gate("A-G1", 0, 1300, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), level, ROUND_SIZES)
-        >>> [(notice.code, notice.severity.value) for notice in inspect(wide, 4800, level, ROUND_SIZES)]
+        >>> [(notice.code, notice.severity.value) for notice in inspect_gate(wide, 4800, level, ROUND_SIZES)]
         [('leaf.wide', 'stop')]
     """
     return [
-        *_too_wide(gate, system),
-        *_gap_too_high(gate, ground, system),
-        *_no_stock(gate, system),
-        *_swing_blocked(gate, length, ground),
+        *_check_leaf_width(gate, system),
+        *_check_ground_gap(gate, ground, system),
+        *_check_stock(gate, system),
+        *_check_swing(gate, length, ground),
     ]
 
 
-def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
+def _check_leaf_width(gate: HungGate, system: System) -> Iterator[Notice]:
     limits, widest = system.gates.leaf_max, max(leaf.width for leaf in gate.leaves)
     most = limits.get(gate.kind, limits.get("single", widest))
     if widest > most:
@@ -169,28 +169,28 @@ def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
         yield Notice("leaf.wide", Severity.STOP, gate.id, text)
 
 
-def _gap_too_high(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
+def _check_ground_gap(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
     gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
     if gap > allowed:
         text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
         yield Notice("gap.high", Severity.STOP, gate.id, text)
 
 
-def _no_stock(gate: HungGate, system: System) -> Iterator[Notice]:
+def _check_stock(gate: HungGate, system: System) -> Iterator[Notice]:
     sheets = [sheet for leaf in gate.leaves for sheet in leaf.sheets]
     lattice = [panel for leaf in gate.leaves for panel in leaf.lattice]
     for code, level, text in list_shortages(system, sheets=sheets, lattice=lattice):
         yield Notice(code, level, gate.id, text)
 
 
-def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Notice]:
-    rise = _swing_rise(gate, length, ground)
+def _check_swing(gate: HungGate, length: int, ground: Ground) -> Iterator[Notice]:
+    rise = _measure_swing_rise(gate, length, ground)
     if rise > 0:
         text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"
         yield Notice("gate.swing", Severity.WARNING, gate.id, text)
 
 
-def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
+def _measure_swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
     """Return the height of the ground above the leaf's foot along the fence, in the reach of an opened leaf [mm]."""
     end, rises = gate.start + gate.opening, [0]
     if gate.hinge_side == "left" or len(gate.leaves) == 2:

@@ -136,11 +136,11 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
     """
     rows = _read(entries)
     start = datum_level if rows[0].known is None else rows[0].known
-    exact = list(_levels(rows, start))
+    exact = list(_calculate_levels(rows, start))
     setups = exact[-1][0]
-    misclosure = _misclosure(rows, exact[-1][2])
+    misclosure = _find_misclosure(rows, exact[-1][2])
     reduced = tuple(
-        _reduced(row, setup, rise, level, Fraction(misclosure or 0) * setup / setups)
+        _build_reduced_row(row, setup, rise, level, Fraction(misclosure or 0) * setup / setups)
         for row, (setup, rise, level) in zip(rows, exact, strict=True)
     )
     rises = [row.rise for row in reduced if row.rise is not None]
@@ -148,19 +148,19 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
         rows=reduced,
         stations=tuple(Station(row.row.at, row.adjusted) for row in reduced if row.row.at is not None),
         setups=setups,
-        sum_back=_total(row.backsight_m for row in rows),
-        sum_fore=_total(row.foresight_m for row in rows),
-        sum_rise=_total(rise for rise in rises if rise > 0),
-        sum_fall=-_total(rise for rise in rises if rise < 0),
+        sum_back=_add_readings(row.backsight_m for row in rows),
+        sum_fore=_add_readings(row.foresight_m for row in rows),
+        sum_rise=_add_readings(rise for rise in rises if rise > 0),
+        sum_fall=-_add_readings(rise for rise in rises if rise < 0),
         misclosure=misclosure,
     )
 
 
-def _total(readings: Iterable[Decimal | None]) -> Decimal:
+def _add_readings(readings: Iterable[Decimal | None]) -> Decimal:
     return sum((reading for reading in readings if reading is not None), ZERO)
 
 
-def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
+def _find_misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
     """Return computed less known level of the last row [mm], or None if that is not known.
 
     Raises:
@@ -176,7 +176,7 @@ def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
     return missed
 
 
-def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:
+def _calculate_levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:
     """Yield set-up (0 for the first row), rise and exact level [mm] of every row."""
     level, before = Fraction(start), rows[0].backsight_m
     yield 0, None, level
@@ -190,7 +190,9 @@ def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal 
         setup += row.backsight_m is not None
 
 
-def _reduced(row: BookRow, setup: int, rise: Decimal | None, level: Fraction, correction: Fraction) -> ReducedRow:
+def _build_reduced_row(
+    row: BookRow, setup: int, rise: Decimal | None, level: Fraction, correction: Fraction
+) -> ReducedRow:
     adjusted = level - correction
     return ReducedRow(
         row, setup, rise, round_half_up(*level.as_integer_ratio()), round_half_up(*adjusted.as_integer_ratio())
@@ -201,18 +203,18 @@ def _read(entries: object) -> list[BookRow]:
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not 2 <= len(entries) <= ROWS_MAX:
         raise InvalidDocument([Fault("", "book.rows", f"a levelling book is a list of 2 to {ROWS_MAX} rows")])
     faults: list[Fault] = []
-    rows = [_row(entry, f"/{number}", faults) for number, entry in enumerate(entries)]
+    rows = [_read_row(entry, f"/{number}", faults) for number, entry in enumerate(entries)]
     last = len(rows) - 1
     for number, row in enumerate(rows):
         if not any(fault.pointer.startswith(f"/{number}/") or fault.pointer == f"/{number}" for fault in faults):
             faults += _check_position(row, number, last)
-    faults += _chainages(rows)
+    faults += _check_chainages(rows)
     if faults:
         raise InvalidDocument(faults)
     return rows
 
 
-def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
+def _read_row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
     if not isinstance(entry, Mapping):
         faults.append(Fault(pointer, "type", 'a row is an object such as {"at_mm": 0, "intermediate_m": 1.210}'))
         return BookRow(None)
@@ -221,13 +223,13 @@ def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
             near = get_close_matches(str(key)[:80], KEYS, 1) if len(faults) < HINTS_MAX else []
             hint = f"did you mean {near[0]}?" if near else f"a row has {', '.join(KEYS)}"
             faults.append(Fault(f"{pointer}/{key}", "key.unknown", f"unknown key {key}: {hint}"))
-    at = _whole(entry, "at_mm", 0, LENGTH_MAX, pointer, faults)
-    known = _whole(entry, "level_mm", -10_000_000, 10_000_000, pointer, faults)
-    backsight, intermediate, foresight = (_reading(entry, key, pointer, faults) for key in READINGS)
+    at = _read_whole(entry, "at_mm", 0, LENGTH_MAX, pointer, faults)
+    known = _read_whole(entry, "level_mm", -10_000_000, 10_000_000, pointer, faults)
+    backsight, intermediate, foresight = (_read_staff(entry, key, pointer, faults) for key in READINGS)
     return BookRow(at, backsight, intermediate, foresight, known)
 
 
-def _whole(
+def _read_whole(
     entry: Mapping[str, object], key: str, least: int, most: int, pointer: str, faults: list[Fault]
 ) -> int | None:
     value = entry.get(key)
@@ -241,7 +243,7 @@ def _whole(
     return value
 
 
-def _reading(entry: Mapping[str, object], key: str, pointer: str, faults: list[Fault]) -> Decimal | None:
+def _read_staff(entry: Mapping[str, object], key: str, pointer: str, faults: list[Fault]) -> Decimal | None:
     value = entry.get(key)
     if value is None:
         return None
@@ -277,7 +279,7 @@ def _check_position(row: BookRow, number: int, last: int) -> Iterator[Fault]:
         yield Fault(f"{pointer}/level_mm", "book.known", "a known level belongs to the first or the last row")
 
 
-def _chainages(rows: Sequence[BookRow]) -> Iterator[Fault]:
+def _check_chainages(rows: Sequence[BookRow]) -> Iterator[Fault]:
     stations = [(number, row.at) for number, row in enumerate(rows) if row.at is not None]
     if not stations:
         yield Fault("", "book.stations", "at least one row needs at_mm: its chainage along the run")

@@ -82,7 +82,7 @@ def build_post(post: UnsizedPost, system: System) -> Post:
     return Post(post.id, post.at, post.kind, post.ground, system.hole.depth, tuple(uprights))
 
 
-def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
+def inspect_posts(posts: Iterable[Post], system: System) -> list[Notice]:
     """Return a stop notice for every post that is longer than the longest stock length [mm].
 
     Source: house rule.
@@ -91,7 +91,7 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> tall = build_post(UnsizedPost("A-P1", 0, "square", 0, 2500, ()), ROUND_SIZES)
-        >>> [notice.text[:53] for notice in inspect([tall], ROUND_SIZES)]
+        >>> [notice.text[:53] for notice in inspect_posts([tall], ROUND_SIZES)]
         ['needs a square post of 3100 mm, the longest stock is ']
     """
     notices = list[Notice]()

@@ -23,7 +23,7 @@ def calculate_extension(lattice: int, system: System) -> int:
     return lattice + system.retrofit_overlap
 
 
-def build(retrofit: Retrofit, system: System) -> BuiltRetrofit:
+def build_retrofit(retrofit: Retrofit, system: System) -> BuiltRetrofit:
     """Build two extensions, one rail and one lattice panel for every bay; levels [mm] are above the existing top rail.
 
     Source: common practice.
@@ -31,19 +31,19 @@ def build(retrofit: Retrofit, system: System) -> BuiltRetrofit:
     Example: an existing bay of 2400 between posts with a setback of 5:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> built = build(Retrofit("R1", (2400,), 300), ROUND_SIZES)
+        >>> built = build_retrofit(Retrofit("R1", (2400,), 300), ROUND_SIZES)
         >>> built.extension, built.bays[0].id, built.bays[0].lattice[0].length
         (340, 'R1-1', 2390)
     """
     chainages = [0, *accumulate(retrofit.bays)]
     bays = tuple(
-        _bay(f"{retrofit.id}-{number}", start, end, retrofit.lattice, system)
+        _build_retrofit_bay(f"{retrofit.id}-{number}", start, end, retrofit.lattice, system)
         for number, (start, end) in enumerate(pairwise(chainages), 1)
     )
     return BuiltRetrofit(retrofit.id, calculate_extension(retrofit.lattice, system), retrofit.lattice, bays)
 
 
-def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
+def _build_retrofit_bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
     length = end - start - 2 * system.channel.setback
     return Bay(
         id=name,
@@ -65,13 +65,13 @@ def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
     )
 
 
-def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
+def inspect_retrofit(built: BuiltRetrofit, system: System) -> list[Notice]:
     """Return a warning about the existing posts and footings, and a notice for each piece longer than its stock [mm].
 
     Source: the wind moment grows with the square of the height.
 
     >>> from fencing.model.example_system import ROUND_SIZES
-    >>> [notice.code for notice in inspect(build(Retrofit("R1", (2400,), 300), ROUND_SIZES), ROUND_SIZES)]
+    >>> [notice.code for notice in inspect_retrofit(build_retrofit(Retrofit("R1", (2400,), 300), ROUND_SIZES), ROUND_SIZES)]
     ['retrofit.footings']
     """
     text = "the standing posts and footings will carry a higher fence: check them before the lattice goes on"

@@ -11,14 +11,12 @@ from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, HungGate
 from fencing.model.measure import Form, Gate, Layout, Run, Taper
 from fencing.model.system import System
-from fencing.set_out import bays as bays_
-from fencing.set_out import gates as gates_
-from fencing.set_out import posts as posts_
 from fencing.set_out.base_lines import NO_DROP, Drop, calculate_base_lines, calculate_top_lines
-from fencing.set_out.bays import Lines
+from fencing.set_out.bays import Lines, build_bay
+from fencing.set_out.gates import build_gate
 from fencing.set_out.ground import Ground
-from fencing.set_out.posts import UnsizedPost
-from fencing.set_out.segments import Anchor, Skeleton, divide, setback, skeleton
+from fencing.set_out.posts import UnsizedPost, name_posts
+from fencing.set_out.segments import Anchor, Skeleton, build_skeleton, divide_segment, find_setback
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,35 +81,35 @@ def set_out(
         >>> [(upright.at, upright.kind) for upright in draft.uprights]
         [(0, 'square'), (2400, 'line'), (4800, 'square')]
     """
-    spans = _spans(skeleton(run, system, layout, pointer), layout, system)
-    drops = _drops(run, spans, pointer)
+    spans = _find_spans(build_skeleton(run, system, layout, pointer), layout, system)
+    drops = _find_drops(run, spans, pointer)
     built = list[list[Bay]]()
     for span, drop in zip(spans, drops, strict=True):
         first = 1 + sum(len(bays) for bays in built)
-        built.append([] if span.gate else _bays(run, form, span, drop, first, ground, system))
-    ids = posts_.name_posts(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
+        built.append([] if span.gate else _build_bays(run, form, span, drop, first, ground, system))
+    ids = name_posts(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
     ids = [*ids[:-1], ends.last or ids[-1]]
-    gates = _gates(spans, ids, ground, system)
+    gates = _build_gates(spans, ids, ground, system)
     bays = tuple(bay for group in built for bay in group)
-    return Draft(run, form, layout, ground, bays, gates, _uprights(spans, ids, bays, gates, ground))
+    return Draft(run, form, layout, ground, bays, gates, _build_posts(spans, ids, bays, gates, ground))
 
 
-def _spans(frame: Skeleton, layout: Layout, system: System) -> list[_Span]:
+def _find_spans(frame: Skeleton, layout: Layout, system: System) -> list[_Span]:
     spans = list[_Span]()
     for (left, right), gate in zip(pairwise(frame.anchors), frame.spans, strict=True):
-        widths = [right.at - left.at] if gate else divide(layout, left, right, system)
+        widths = [right.at - left.at] if gate else divide_segment(layout, left, right, system)
         spans.append(_Span(left, right, tuple(accumulate(widths, initial=left.at)), gate))
     return spans
 
 
-def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
+def _find_drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
     """Return the taper's drop in each span; only the span at the tapered end has a drop."""
     drops = [NO_DROP] * len(spans)
     if run.taper is None:
         return drops
     span = spans[0 if run.taper.at == "start" else -1]
     posts = span.posts
-    if fault := _too_long(run.taper, span, pointer):
+    if fault := _find_long_taper(run.taper, span, pointer):
         raise InvalidDocument([fault])
     depth = run.height - run.taper.height
     if run.taper.at == "start":
@@ -121,7 +119,7 @@ def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
     return drops
 
 
-def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
+def _find_long_taper(taper: Taper, span: _Span, pointer: str) -> Fault | None:
     bays = 0 if span.gate else len(span.posts) - 1
     if taper.bays <= bays:
         return None
@@ -154,22 +152,22 @@ def find_taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
         return []
     fault: Fault | None = None
     for layout in [item for item in Layout if item is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
-        spans = _spans(skeleton(run, system, layout, pointer), layout, system)
-        fault = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
+        spans = _find_spans(build_skeleton(run, system, layout, pointer), layout, system)
+        fault = _find_long_taper(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
         if fault is None:
             return []
     return [fault] if fault else []
 
 
-def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
+def _build_bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
     """Build the bays of one segment, numbered from ``first``."""
     bases = calculate_base_lines(form, span.posts, ground, system.ground_gap)
     tops = calculate_top_lines(bases, span.posts, run.height, drop)
-    inner = [setback(system, square=False)] * (len(bases) - 1)
-    backs = [setback(system, square=span.left.square), *inner, setback(system, square=span.right.square)]
+    inner = [find_setback(system, square=False)] * (len(bases) - 1)
+    backs = [find_setback(system, square=span.left.square), *inner, find_setback(system, square=span.right.square)]
     before = [bases[0][0], *(right for _, right in bases[:-1])]
     return [
-        bays_.build(
+        build_bay(
             Lines(
                 id=f"{run.id}-{first + index}",
                 start=span.posts[index],
@@ -190,22 +188,22 @@ def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Gro
     ]
 
 
-def _gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: System) -> tuple[HungGate, ...]:
+def _build_gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: System) -> tuple[HungGate, ...]:
     hung, post = list[HungGate](), 0
     for span in spans:
         if span.gate:
-            hung.append(gates_.build_gate(span.gate, (ids[post], ids[post + 1]), ground, system))
+            hung.append(build_gate(span.gate, (ids[post], ids[post + 1]), ground, system))
         post += len(span.posts) - 1
     return tuple(hung)
 
 
-def _uprights(
+def _build_posts(
     spans: Sequence[_Span], ids: Sequence[str], bays: Sequence[Bay], gates: Sequence[HungGate], ground: Ground
 ) -> tuple[UnsizedPost, ...]:
     """Make an unsized post for every hole centre, with the bays and gates that meet there."""
     centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
     squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
-    channels, gate_tops = _channels(bays), _gate_tops(gates)
+    channels, gate_tops = _map_channels(bays), _map_gate_tops(gates)
     uprights = list[UnsizedPost]()
     for name, at in zip(ids, centres, strict=True):
         beside = channels[at]
@@ -215,7 +213,7 @@ def _uprights(
     return tuple(uprights)
 
 
-def _channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
+def _map_channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
     """Map each hole centre to (bay id, top level) of the bays beside it, in order of chainage."""
     channels = defaultdict[int, list[tuple[str, int]]](list)
     for bay in bays:
@@ -224,7 +222,7 @@ def _channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
     return channels
 
 
-def _gate_tops(gates: Sequence[HungGate]) -> defaultdict[str, list[int]]:
+def _map_gate_tops(gates: Sequence[HungGate]) -> defaultdict[str, list[int]]:
     """Map each post's id to the top levels of the gates beside it."""
     tops = defaultdict[str, list[int]](list)
     for gate in gates:

@@ -38,23 +38,23 @@ class Skeleton:
     spans: tuple[Gate | None, ...]
 
 
-def setback(system: System, *, square: bool) -> int:
+def find_setback(system: System, *, square: bool) -> int:
     """Return the distance from a post's centre to the end of a rail in it [mm]. Source: the system.
 
     >>> from fencing.model.example_system import ROUND_SIZES
-    >>> setback(ROUND_SIZES, square=True), setback(ROUND_SIZES, square=False)
+    >>> find_setback(ROUND_SIZES, square=True), find_setback(ROUND_SIZES, square=False)
     (40, 5)
     """
     return system.square.setback if square else system.channel.setback
 
 
-def halves(face: int, layout: Layout) -> tuple[int, int]:
+def halve_face(face: int, layout: Layout) -> tuple[int, int]:
     """Return the whole millimetres of a post's ``face`` before and after its centre; they add up to the face.
 
     Rule: the odd millimetre is before the centre, so that openings and overall lengths are exact. ``from_end`` is the mirror
     image of ``from_start``, so there it is after the centre. Source: house rule.
 
-    >>> halves(60, Layout.FROM_START), halves(65, Layout.FROM_START), halves(65, Layout.FROM_END)
+    >>> halve_face(60, Layout.FROM_START), halve_face(65, Layout.FROM_START), halve_face(65, Layout.FROM_END)
     ((30, 30), (33, 32), (32, 33))
     """
     more, less = round_up(face, 2), face // 2
@@ -73,14 +73,14 @@ def needs_square(run: Run, end: str) -> bool:
     return terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
 
 
-def _terminal(run: Run, system: System, layout: Layout, end: str, *, square: bool) -> Anchor:
+def _place_terminal(run: Run, system: System, layout: Layout, end: str, *, square: bool) -> Anchor:
     before, after = 0, 0
     if run.basis is MeasureBasis.OUTSIDE_FACES:
-        before, after = halves(system.square.face if square else system.channel.face, layout)
+        before, after = halve_face(system.square.face if square else system.channel.face, layout)
     return Anchor(before if end == "start" else run.length - after, square)
 
 
-def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Skeleton:
+def build_skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Skeleton:
     """Place the terminal posts and the gate posts of a run.
 
     Rule: docs/rules.md, "Chainage, terminals, posts". The inner faces of a gate's posts are its opening apart, to the
@@ -104,14 +104,14 @@ def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Ske
     Example: measured over all, the centres of posts of 60 are 30 inside the ends:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> [anchor.at for anchor in skeleton(Run("A", 4800, 1800), ROUND_SIZES, Layout.FROM_START).anchors]
+        >>> [anchor.at for anchor in build_skeleton(Run("A", 4800, 1800), ROUND_SIZES, Layout.FROM_START).anchors]
         [30, 4770]
     """
     gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)
-    start, end = _terminals(run, system, layout, gates)
+    start, end = _place_terminals(run, system, layout, gates)
     anchors, spans, numbers, faults = [start], list[Gate | None](), list[int](), list[Fault]()
     for number, gate in gates:
-        left, right = _gate_posts(gate, anchors[-1], system, layout)
+        left, right = _place_gate_posts(gate, anchors[-1], system, layout)
         if left.at != anchors[-1].at:
             anchors.append(left)
             spans.append(None)
@@ -120,28 +120,28 @@ def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Ske
         spans.append(gate)
         numbers.append(number)
     if gates and end.square and abs(anchors[-1].at - end.at) <= TOGETHER:
-        faults += _moved_to_end(anchors, spans, end, f"{pointer}/gates/{gates[-1][0]}/opening_mm")
+        faults += _move_to_end(anchors, spans, end, f"{pointer}/gates/{gates[-1][0]}/opening_mm")
     else:
         anchors.append(end)
         spans.append(None)
     for index, span in enumerate(spans):
         if span is None:
             following = numbers[index] if index < len(numbers) else None
-            faults += _room(run, system, (anchors[index], anchors[index + 1]), following, pointer)
+            faults += _check_room(run, system, (anchors[index], anchors[index + 1]), following, pointer)
     if faults:
         raise InvalidDocument(faults)
     return Skeleton(tuple(anchors), tuple(spans))
 
 
-def _gate_posts(gate: Gate, before: Anchor, system: System, layout: Layout) -> tuple[Anchor, Anchor]:
+def _place_gate_posts(gate: Gate, before: Anchor, system: System, layout: Layout) -> tuple[Anchor, Anchor]:
     """Return both posts of a gate; if the first one is at the post before it, it is that post, and the second one moves too."""
-    left = gate.start - halves(system.square.face, layout)[1]
+    left = gate.start - halve_face(system.square.face, layout)[1]
     if before.square and abs(left - before.at) <= TOGETHER:
         left = before.at
     return Anchor(left, square=True), Anchor(left + system.square.face + gate.opening, square=True)
 
 
-def _moved_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anchor, pointer: str) -> list[Fault]:
+def _move_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anchor, pointer: str) -> list[Fault]:
     """Move the last gate, with the gates that share its posts, so that its second post is the end post.
 
     Return the fault of gates that reach from one end post to the other without filling the run.
@@ -158,24 +158,26 @@ def _moved_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anch
     return []
 
 
-def _terminals(run: Run, system: System, layout: Layout, gates: list[tuple[int, Gate]]) -> tuple[Anchor, Anchor]:
+def _place_terminals(run: Run, system: System, layout: Layout, gates: list[tuple[int, Gate]]) -> tuple[Anchor, Anchor]:
     """Return the two terminal posts; a terminal post that is also a gate post is always square."""
-    half_before, half_after = halves(system.square.face, layout)
-    start = _terminal(run, system, layout, "start", square=True)
-    end = _terminal(run, system, layout, "end", square=True)
+    half_before, half_after = halve_face(system.square.face, layout)
+    start = _place_terminal(run, system, layout, "start", square=True)
+    end = _place_terminal(run, system, layout, "end", square=True)
     start_is_gate = bool(gates) and abs(gates[0][1].start - half_after - start.at) <= TOGETHER
     end_is_gate = bool(gates) and abs(gates[-1][1].end + half_before - end.at) <= TOGETHER
     if not start_is_gate and not needs_square(run, "start"):
-        start = _terminal(run, system, layout, "start", square=False)
+        start = _place_terminal(run, system, layout, "start", square=False)
     if not end_is_gate and not needs_square(run, "end"):
-        end = _terminal(run, system, layout, "end", square=False)
+        end = _place_terminal(run, system, layout, "end", square=False)
     return start, end
 
 
-def _room(run: Run, system: System, between: tuple[Anchor, Anchor], number: int | None, pointer: str) -> list[Fault]:
+def _check_room(
+    run: Run, system: System, between: tuple[Anchor, Anchor], number: int | None, pointer: str
+) -> list[Fault]:
     """Return the fault of two posts with no room for a rail; ``number`` is the gate that follows, None before the end."""
     left, right = between
-    least = setback(system, square=left.square) + setback(system, square=right.square) + 1
+    least = find_setback(system, square=left.square) + find_setback(system, square=right.square) + 1
     if right.at - left.at >= least:
         return []
     what, place = f"the end of run {run.id}", f"{pointer}/length_mm"
@@ -190,7 +192,7 @@ def _room(run: Run, system: System, between: tuple[Anchor, Anchor], number: int 
     return [Fault(place, "layout.no_room", text)]
 
 
-def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[int]:
+def divide_segment(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[int]:
     """Return the bay widths [mm] of the segment between two anchors, in order; they add up to its length exactly.
 
     Args:
@@ -209,56 +211,56 @@ def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> ends = Anchor(0, True), Anchor(18240, True)
-        >>> divide(Layout.EVEN, *ends, ROUND_SIZES) == [2280] * 8
+        >>> divide_segment(Layout.EVEN, *ends, ROUND_SIZES) == [2280] * 8
         True
-        >>> divide(Layout.FROM_START, *ends, ROUND_SIZES)
+        >>> divide_segment(Layout.FROM_START, *ends, ROUND_SIZES)
         [2400, 2400, 2400, 2400, 2400, 2400, 2400, 1440]
     """
     length, pitch, least = right.at - left.at, system.pitch, system.closing_bay_min
     match layout:
         case Layout.FROM_START:
-            return _from_start(length, pitch, least)
+            return _divide_from_start(length, pitch, least)
         case Layout.FROM_END:
-            return _from_start(length, pitch, least)[::-1]
+            return _divide_from_start(length, pitch, least)[::-1]
         case Layout.EVEN:
-            return _even(length, pitch)
+            return _divide_evenly(length, pitch)
         case Layout.BALANCED:
-            return _balanced(length, pitch, least)
+            return _divide_balanced(length, pitch, least)
         case Layout.WHOLE_RAILS:
-            return _full_rails(left, right, system)
+            return _divide_by_full_rails(left, right, system)
         case Layout.AUTO:
             raise ValueError("choose a layout before calling divide(): auto is not allowed")
 
 
-def _halves(length: int) -> list[int]:
+def _halve(length: int) -> list[int]:
     """Divide a length into two bays, the odd millimetre to the first."""
     return [round_up(length, 2), length // 2]
 
 
-def _from_start(length: int, pitch: int, least: int) -> list[int]:
+def _divide_from_start(length: int, pitch: int, least: int) -> list[int]:
     whole, closing = divmod(length, pitch)
     if not whole:
         return [length]
     if not closing:
         return [pitch] * whole
     if closing < least:
-        return [pitch] * (whole - 1) + _halves(pitch + closing)
+        return [pitch] * (whole - 1) + _halve(pitch + closing)
     return [pitch] * whole + [closing]
 
 
-def _even(length: int, pitch: int) -> list[int]:
+def _divide_evenly(length: int, pitch: int) -> list[int]:
     bays = round_up(length, pitch)
     width, odd = divmod(length, bays)
     return [width + 1] * odd + [width] * (bays - odd)
 
 
-def _balanced(length: int, pitch: int, least: int) -> list[int]:
+def _divide_balanced(length: int, pitch: int, least: int) -> list[int]:
     whole, rest = divmod(length, pitch)
     if not whole or not rest:
         return [pitch] * whole or [length]
     if rest // 2 < least:
         whole, rest = whole - 1, rest + pitch
-    first, last = _halves(rest)
+    first, last = _halve(rest)
     return [first, *[pitch] * whole, last]
 
 
@@ -278,15 +280,15 @@ def find_whole_rail(system: System) -> int | None:
     return max(fitting, default=None)
 
 
-def _full_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
+def _divide_by_full_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
     rail = find_whole_rail(system)
     length = right.at - left.at
     if rail is None:
-        return _from_start(length, system.pitch, system.closing_bay_min)
+        return _divide_from_start(length, system.pitch, system.closing_bay_min)
     inner, before, after = (
         system.channel.setback,
-        setback(system, square=left.square),
-        setback(system, square=right.square),
+        find_setback(system, square=left.square),
+        find_setback(system, square=right.square),
     )
     widths: list[int] = []
     while length > before + rail + after:
@@ -296,5 +298,5 @@ def _full_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
     if not length:
         return widths
     if widths and length < system.closing_bay_min:
-        return widths[:-1] + _halves(widths[-1] + length)
+        return widths[:-1] + _halve(widths[-1] + length)
     return [*widths, length]

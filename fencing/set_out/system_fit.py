@@ -10,7 +10,7 @@ from fencing.model.rounding import round_up
 from fencing.model.system import SheetSupply, System
 from fencing.set_out.gate_room import find_gate_faults
 from fencing.set_out.run import find_taper_faults
-from fencing.set_out.segments import halves, needs_square, setback
+from fencing.set_out.segments import find_setback, halve_face, needs_square
 
 
 def find_height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
@@ -85,16 +85,16 @@ def find_fit_faults(measure: Measure, system: System) -> list[Fault]:
         >>> [fault.pointer for fault in find_fit_faults(Measure("High", "round", (Run("A", 4800, 2101),)), ROUND_SIZES)]
         ['/runs/0/height_mm']
     """
-    faults: list[Fault] = [*_large_faults(measure, system)]
-    find_faults = _heights_and_room if faults else _run_faults  # do not set out a job that is too large
+    faults: list[Fault] = [*_check_size(measure, system)]
+    find_faults = _check_heights_and_room if faults else _check_run  # do not set out a job that is too large
     for index, run in enumerate(measure.runs):
         faults += find_faults(run, f"/runs/{index}", system)
     for index, retrofit in enumerate(measure.retrofits):
-        faults += _retrofit_faults(retrofit, f"/retrofits/{index}", system)
+        faults += _check_retrofit(retrofit, f"/retrofits/{index}", system)
     return faults
 
 
-def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
+def _check_size(measure: Measure, system: System) -> Iterator[Fault]:
     bays = sum(len(retrofit.bays) for retrofit in measure.retrofits)
     for run in measure.runs:
         ways = (len(FORMS) if run.form is Form.AUTO else 1) * (len(LAYOUTS) if run.layout is Layout.AUTO else 1)
@@ -107,27 +107,27 @@ def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
         yield Fault("/runs" if measure.runs else "/retrofits", "job.large", text)
 
 
-def _run_faults(run: Run, pointer: str, system: System) -> list[Fault]:
-    faults = list(_heights_and_room(run, pointer, system))
+def _check_run(run: Run, pointer: str, system: System) -> list[Fault]:
+    faults = list(_check_heights_and_room(run, pointer, system))
     if run.taper is None or any(fault.code in NO_ROOM for fault in faults):
         return faults
     return faults + find_taper_faults(run, system, pointer)
 
 
-def _heights_and_room(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+def _check_heights_and_room(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     yield from find_height_faults(pointer, run.height, run.lattice, system)
     for number, gate in enumerate(run.gates):
         if (gate.height, gate.lattice) != (run.height, run.lattice):
             yield from find_height_faults(f"{pointer}/gates/{number}", gate.height, gate.lattice, system)
-        yield from _hinge_faults(gate, f"{pointer}/gates/{number}", system)
-    yield from _taper_faults(run, pointer, system)
+        yield from _check_hinges(gate, f"{pointer}/gates/{number}", system)
+    yield from _check_taper(run, pointer, system)
     if run.gates:
         yield from find_gate_faults(run, pointer, system)
     else:
-        yield from _short_faults(run, pointer, system)
+        yield from _check_length(run, pointer, system)
 
 
-def _hinge_faults(gate: Gate, pointer: str, system: System) -> Iterator[Fault]:
+def _check_hinges(gate: Gate, pointer: str, system: System) -> Iterator[Fault]:
     """Check that the upper hinge of a leaf is above the lower one."""
     least = system.gates.hinge_from_bottom + system.gates.hinge_from_top + 1
     if "hinges" in gate.hardware and gate.height < least:
@@ -137,7 +137,7 @@ def _hinge_faults(gate: Gate, pointer: str, system: System) -> Iterator[Fault]:
         yield Fault(f"{pointer}/height_mm", "gate.low", text)
 
 
-def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+def _check_taper(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     if run.taper is None:
         return
     least = run.lattice + system.sheets.deduction + 1
@@ -146,19 +146,19 @@ def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
         yield Fault(f"{pointer}/taper/height_mm", "taper.height", text)
 
 
-def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+def _check_length(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     """Check that a run without gates has room for a rail between its two posts."""
     squares = [needs_square(run, end) for end in ("start", "end")]
-    least = 1 + sum(setback(system, square=square) for square in squares)
+    least = 1 + sum(find_setback(system, square=square) for square in squares)
     if run.basis is MeasureBasis.OUTSIDE_FACES:
         faces = [system.square.face if square else system.channel.face for square in squares]
-        least += halves(faces[0], run.layout)[0] + halves(faces[1], run.layout)[1]
+        least += halve_face(faces[0], run.layout)[0] + halve_face(faces[1], run.layout)[1]
     if run.length < least:
         text = f"no rail fits between the posts of {run.length} mm; write at least {least}"
         yield Fault(f"{pointer}/length_mm", "run.short", text)
 
 
-def _retrofit_faults(retrofit: Retrofit, pointer: str, system: System) -> Iterator[Fault]:
+def _check_retrofit(retrofit: Retrofit, pointer: str, system: System) -> Iterator[Fault]:
     if retrofit.lattice not in system.lattice.heights:
         offered = join_words([str(height) for height in system.lattice.heights]) if system.lattice.heights else "none"
         text = f"the system has no lattice of {retrofit.lattice} mm; it has {offered}"

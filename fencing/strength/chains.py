@@ -14,7 +14,7 @@ from fencing.model.fence import BuiltRun
 from fencing.model.measure import Run, Terminal
 from fencing.quantities.take_off import TakeOff
 from fencing.set_out.corners import find_corners
-from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
+from fencing.strength.wind import Wall, WindMethod, Zone, calculate_mean_pressure_pa
 
 CONTINUOUS_DEG = 30.0
 """Runs that turn no more than this act as one wall. Source: house rule; wind is tabulated for 0, 45 and 90 degrees."""
@@ -35,12 +35,12 @@ class Joint:
     turn_deg: float
 
 
-def joints_of(runs: Sequence[Run]) -> list[Joint]:
+def find_joints(runs: Sequence[Run]) -> list[Joint]:
     """Return the joints of the runs, in order of the run that starts there. Source: plane geometry.
 
     >>> from fractions import Fraction
     >>> side = Run("A", 3000, 1800, end=Terminal.CORNER)
-    >>> joints_of([side, Run("B", 4000, 1800, turn=Fraction(-12), start=Terminal.CORNER)])
+    >>> find_joints([side, Run("B", 4000, 1800, turn=Fraction(-12), start=Terminal.CORNER)])
     [Joint(before=0, after=1, turn_deg=12.0)]
     """
     found = []
@@ -72,12 +72,12 @@ class Exposure:
         """
         start, end = (self.offset + at - self.first for at in (low, high))
         return max(
-            mean_pressure_pa(self.zones[0], start / 1000, end / 1000),
-            mean_pressure_pa(self.zones[1], (self.span - end) / 1000, (self.span - start) / 1000),
+            calculate_mean_pressure_pa(self.zones[0], start / 1000, end / 1000),
+            calculate_mean_pressure_pa(self.zones[1], (self.span - end) / 1000, (self.span - start) / 1000),
         )
 
 
-def exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float = CONTINUOUS_DEG) -> dict[int, Exposure]:
+def find_exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float = CONTINUOUS_DEG) -> dict[int, Exposure]:
     """Return every run with the wind's zones along its chain.
 
     Rule: joints up to ``continuous_deg`` are within a chain. Its length and its greatest height make the wall; a corner at an end
@@ -95,13 +95,13 @@ def exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float = CONT
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.strength.wind import GivenPressure
         >>> from fencing.quantities.take_off import take_off
-        >>> [exposure.span for exposure in exposures(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0)).values()]
+        >>> [exposure.span for exposure in find_exposures(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0)).values()]
         [4800]
     """
-    joints = joints_of(takeoff.measure.runs)
+    joints = find_joints(takeoff.measure.runs)
     found: dict[int, Exposure] = {}
-    for chain in _chains(len(takeoff.runs), joints, continuous_deg):
-        found |= _exposed(chain, joints, takeoff, method)
+    for chain in _link_runs(len(takeoff.runs), joints, continuous_deg):
+        found |= _expose_chain(chain, joints, takeoff, method)
     return found
 
 
@@ -111,7 +111,7 @@ class _Chain:
     closed: bool
 
 
-def _chains(count: int, joints: Sequence[Joint], continuous_deg: float) -> list[_Chain]:
+def _link_runs(count: int, joints: Sequence[Joint], continuous_deg: float) -> list[_Chain]:
     following = {joint.before: joint.after for joint in joints if joint.turn_deg <= continuous_deg}
     heads = [index for index in range(count) if index not in following.values()]
     chains, seen = list[_Chain](), set[int]()
@@ -127,16 +127,16 @@ def _chains(count: int, joints: Sequence[Joint], continuous_deg: float) -> list[
     return chains
 
 
-def _exposed(chain: _Chain, joints: Sequence[Joint], takeoff: TakeOff, method: WindMethod) -> dict[int, Exposure]:
+def _expose_chain(chain: _Chain, joints: Sequence[Joint], takeoff: TakeOff, method: WindMethod) -> dict[int, Exposure]:
     built = [takeoff.runs[index] for index in chain.runs]
     spans = [_span(run) for run in built]
     outside = built[0].posts[0].at + built[-1].length - built[-1].posts[-1].at
     length = sum(spans) + outside
-    height = max(_height(run, takeoff.measure.runs[index]) for run, index in _pairs(chain, built))
+    height = max(_find_height(run, takeoff.measure.runs[index]) for run, index in _pairs(chain, built))
     zones = list[Sequence[Zone]]()
     for end in ("start", "end"):
         run = takeoff.measure.runs[chain.runs[0 if end == "start" else -1]]
-        back = _return_m(chain, end, joints, takeoff, height)
+        back = _measure_return_m(chain, end, joints, takeoff, height)
         from_end = method.zones(Wall(height / 1000, length / 1000, back))
         held = chain.closed or (run.start if end == "start" else run.end) in (Terminal.WALL, Terminal.JOIN)
         zones.append(from_end[-1:] if held else from_end)
@@ -154,22 +154,22 @@ def _span(run: BuiltRun) -> int:
     return run.posts[-1].at - run.posts[0].at
 
 
-def _height(run: BuiltRun, measured: Run) -> int:
+def _find_height(run: BuiltRun, measured: Run) -> int:
     return max((post.uprights[0].top - post.ground for post in run.posts), default=measured.height)
 
 
-def _return_m(chain: _Chain, end: str, joints: Sequence[Joint], takeoff: TakeOff, height: int) -> float:
+def _measure_return_m(chain: _Chain, end: str, joints: Sequence[Joint], takeoff: TakeOff, height: int) -> float:
     """Return how far the fence continues round the corner at an end of a chain [m]; 0 without a return that counts."""
     for joint in joints:
         here, beyond = (joint.after, joint.before) if end == "start" else (joint.before, joint.after)
         if here != chain.runs[0 if end == "start" else -1] or beyond in chain.runs:
             continue
         if CORNER_DEG <= joint.turn_deg <= RETURN_MAX_DEG:
-            return _solid_m(takeoff, beyond, joints, height, forwards=end == "end")
+            return _measure_solid_m(takeoff, beyond, joints, height, forwards=end == "end")
     return 0.0
 
 
-def _solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int, *, forwards: bool) -> float:
+def _measure_solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int, *, forwards: bool) -> float:
     """Return the length of a leg that is fence without a gate and at least 0.7 as high, over runs in line [m]."""
     links: Mapping[int, int] = {
         (joint.before if forwards else joint.after): (joint.after if forwards else joint.before)
@@ -180,7 +180,7 @@ def _solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int,
     while at not in seen:
         seen.add(at)
         run = takeoff.runs[at]
-        reach, whole = _solid(run, height, forwards=forwards)
+        reach, whole = _measure_solid(run, height, forwards=forwards)
         solid += reach
         if not whole or at not in links:
             break
@@ -188,7 +188,7 @@ def _solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int,
     return solid / 1000
 
 
-def _solid(run: BuiltRun, height: int, *, forwards: bool) -> tuple[int, bool]:
+def _measure_solid(run: BuiltRun, height: int, *, forwards: bool) -> tuple[int, bool]:
     """Return the solid length of one run from the end where it is entered [mm], and whether all of it is solid."""
     start = 0 if forwards else run.length
     stops = [gate.start if forwards else gate.start + gate.opening for gate in run.gates]

@@ -49,18 +49,18 @@ def apply_change(measure: Measure, system: System, change: SuggestedChange) -> t
     if change.kind == "pitch":
         return measure, replace(system, pitch=change.value)
     if change.kind == "pitch_and_depth" and change.depth:
-        return measure, replace(_deeper(system, change.depth), pitch=change.value)
+        return measure, replace(_deepen(system, change.depth), pitch=change.value)
     if change.kind == "hole_diameter":
         end = max(change.value, system.hole.end_diameter)
         return measure, replace(system, hole=replace(system.hole, diameter=change.value, end_diameter=end))
     if change.kind == "hole_depth":
-        return measure, _deeper(system, change.value)
+        return measure, _deepen(system, change.value)
     if change.kind == "height" and change.run in {run.id for run in measure.runs}:
         return _lower(measure, change), system
     return None
 
 
-def _deeper(system: System, depth: int) -> System:
+def _deepen(system: System, depth: int) -> System:
     embedment = depth - system.hole.bedding
 
     def post(section: PostSection) -> PostSection:
@@ -71,10 +71,10 @@ def _deeper(system: System, depth: int) -> System:
 
 
 def _lower(measure: Measure, change: SuggestedChange) -> Measure:
-    return replace(measure, runs=tuple(_lowered_run(run, change) for run in measure.runs))
+    return replace(measure, runs=tuple(_lower_run(run, change) for run in measure.runs))
 
 
-def _lowered_run(run: Run, change: SuggestedChange) -> Run:
+def _lower_run(run: Run, change: SuggestedChange) -> Run:
     """Return the run at the suggested height. Gates as high as the fence are lowered with it."""
     if run.id != change.run:
         return run
@@ -105,14 +105,14 @@ def check_change(screening: Screening, change: SuggestedChange) -> SuggestedChan
     after = screen(changed, screening.request)
     built = {run.id for run in takeoff.runs if change.run in (None, run.id)}
     resolves = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts if post.case.run in built)
-    return replace(change, resolves=resolves, blocked_by=_new_stop(takeoff, changed))
+    return replace(change, resolves=resolves, blocked_by=_find_new_stop(takeoff, changed))
 
 
-def _new_stop(before: TakeOff, after: TakeOff) -> str:
+def _find_new_stop(before: TakeOff, after: TakeOff) -> str:
     """Return what prevents building the changed job but not the present one; an empty text if nothing does."""
-    known = {notice.code for notice in _stops(before)}
-    return next((notice.text for notice in _stops(after) if notice.code not in known), "")
+    known = {notice.code for notice in _list_stops(before)}
+    return next((notice.text for notice in _list_stops(after) if notice.code not in known), "")
 
 
-def _stops(takeoff: TakeOff) -> list[Notice]:
+def _list_stops(takeoff: TakeOff) -> list[Notice]:
     return [notice for notice in takeoff.notices if notice.severity is Severity.STOP]

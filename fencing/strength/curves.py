@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.footing import ground_of
+from fencing.strength.footing import find_soil_inputs
 from fencing.strength.limits import Limits
 from fencing.strength.loads import Side
 from fencing.strength.post_cases import Case
 from fencing.strength.screening import ScreenedPost, Screening, screen_post
-from fencing.strength.wind import Wall, mean_pressure_pa
+from fencing.strength.wind import Wall, calculate_mean_pressure_pa
 
 LOWEST_MM, HIGHEST_MM = 300, 3000
 PITCHES_MM = tuple(range(600, 3601, 150))
@@ -63,7 +63,7 @@ class Chart:
     job: tuple[tuple[int, int, str], ...]
 
 
-def chart(screening: Screening, decimal_sign: str = ".") -> Chart:
+def calculate_chart(screening: Screening, decimal_sign: str = ".") -> Chart:
     """Calculate the curves for a screened job.
 
     Rule: level ground, solid infill, the system's least gap, a run as long as the job's longest; each limit is solved for the
@@ -81,28 +81,28 @@ def chart(screening: Screening, decimal_sign: str = ".") -> Chart:
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
-        >>> drawn = chart(screen(take_off(IN_WIND, ROUND_SIZES)))
+        >>> drawn = calculate_chart(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> drawn.job, [curve.place for curve in drawn.curves]
         (((2400, 1800, 'A'),), ['middle', 'end'])
     """
     takeoff = screening.takeoff
     soils = sorted({run.soil for run in takeoff.measure.runs if run.soil})
-    ground = ground_of(screening.request.inputs, soils[0] if soils else None)
+    ground = find_soil_inputs(screening.request.inputs, soils[0] if soils else None)
     limits = Limits(screening.method, ground, takeoff.system)
     length = max((run.length for run in takeoff.measure.runs), default=30_000) / 1000
-    curves = tuple(_curve(place, limits, length) for place in ("middle", "end"))
-    job = _points(takeoff)
-    pressure = _pressure_kpa(limits, max((height for _, height, _ in job), default=1800), length)
+    curves = tuple(_calculate_curve(place, limits, length) for place in ("middle", "end"))
+    job = _list_points(takeoff)
+    pressure = _calculate_pressure_kpa(limits, max((height for _, height, _ in job), default=1800), length)
     figure = f"{pressure:.2f}".replace(".", decimal_sign)
     notes = (
         f"{screening.method.title}: {figure} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
-        f"Hole {takeoff.system.hole.diameter} mm wide, post {_embedment(takeoff.system)} mm in the ground.",
+        f"Hole {takeoff.system.hole.diameter} mm wide, post {_find_embedment(takeoff.system)} mm in the ground.",
         "Rings: this job's runs. A screening; it does not replace a licensed engineer.",
     )
     return Chart(f"Allowed height against pitch, {takeoff.system.label}", notes, curves, job)
 
 
-def _points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
+def _list_points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
     """Return widest bay and height of every run with bays [mm]; runs with equal values are one point."""
     points: dict[tuple[int, int], list[str]] = {}
     for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True):
@@ -111,19 +111,19 @@ def _points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
     return tuple((pitch, height, ", ".join(names)) for (pitch, height), names in sorted(points.items()))
 
 
-def _pressure_kpa(limits: Limits, height: int, length_m: float) -> float:
+def _calculate_pressure_kpa(limits: Limits, height: int, length_m: float) -> float:
     top = (limits.system.ground_gap + height) / 1000
     return limits.method.zones(Wall(top, max(length_m, 5 * top)))[-1].pressure_pa / 1000
 
 
-def _embedment(system: System) -> int:
+def _find_embedment(system: System) -> int:
     return system.hole.depth - system.hole.bedding
 
 
-def _curve(place: str, limits: Limits, length_m: float) -> Curve:
+def _calculate_curve(place: str, limits: Limits, length_m: float) -> Curve:
     def heights(over: Callable[[ScreenedPost], bool]) -> tuple[int | None, ...]:
         def at(pitch: int) -> int | None:
-            return _height(lambda height: over(_post(place, pitch, height, limits, length_m)))
+            return _find_height(lambda height: over(_screen_line_post(place, pitch, height, limits, length_m)))
 
         return tuple(map(at, PITCHES_MM))
 
@@ -133,7 +133,7 @@ def _curve(place: str, limits: Limits, length_m: float) -> Curve:
     return Curve(place, PITCHES_MM, section, footing)
 
 
-def _height(over: Callable[[int], bool]) -> int | None:
+def _find_height(over: Callable[[int], bool]) -> int | None:
     """Find the maximum whole height [mm] that is not over, up to the top of the chart; None if the minimum is over."""
     if over(LOWEST_MM):
         return None
@@ -144,14 +144,14 @@ def _height(over: Callable[[int], bool]) -> int | None:
     return low
 
 
-def _post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> ScreenedPost:
+def _screen_line_post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> ScreenedPost:
     gap = limits.system.ground_gap / 1000
     top = gap + height / 1000
     zones = limits.method.zones(Wall(top, max(length_m, 4 * pitch / 1000)))
     half = pitch / 2000
     spans = ((half, 2 * half), (2 * half, 3 * half)) if place == "end" else ()
-    pressures = [mean_pressure_pa(zones, *span) for span in spans] or [zones[-1].pressure_pa] * 2
+    pressures = [calculate_mean_pressure_pa(zones, *span) for span in spans] or [zones[-1].pressure_pa] * 2
     sides = tuple(Side(half, (gap, gap), (top, top), 0.0, pressure) for pressure in pressures)
     diameter = min(limits.system.hole.diameter, limits.system.hole.end_diameter)
-    case = Case("", "", 0, "line", sides, pitch, round(top * 1000), _embedment(limits.system), diameter)
+    case = Case("", "", 0, "line", sides, pitch, round(top * 1000), _find_embedment(limits.system), diameter)
     return screen_post(case, limits)

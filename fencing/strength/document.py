@@ -7,7 +7,7 @@ from typing import Any
 
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.embedment import SOIL_EDITION, SOILS
-from fencing.strength.footing import FORMULA, SECOND, ground_of
+from fencing.strength.footing import FORMULA, SECOND, find_soil_inputs
 from fencing.strength.interpretation import interpret
 from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreenedPost, Screening
 from fencing.strength.suggested_changes import suggest_changes
@@ -16,7 +16,7 @@ SCREENING_SCHEMA = "screening-2"
 UNSTATED = "not stated"
 
 
-def screening_document(screening: Screening, changes: Sequence[SuggestedChange] | None = None) -> dict[str, Any]:
+def write_screening(screening: Screening, changes: Sequence[SuggestedChange] | None = None) -> dict[str, Any]:
     """Return a screening as a document of plain values.
 
     Rule: lengths are integer [mm]; forces, moments and shares decimal texts, half-even at the last printed place; what the method
@@ -37,7 +37,7 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
-        >>> written = screening_document(screen(take_off(IN_WIND, ROUND_SIZES)))
+        >>> written = write_screening(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> written["outcome"], written["posts"][1]["force_kn"]
         ('over', '5.18')
     """
@@ -46,25 +46,25 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
         "schema": SCREENING_SCHEMA,
         "method": {"name": screening.method.name, "title": screening.method.title},
         "inputs": dict(screening.request.inputs),
-        "ground": _ground(screening),
+        "ground": _write_ground(screening),
         "outcome": screening.outcome.value,
         "outcome_text": OUTCOME_TEXTS[screening.outcome],
         "interpretation": list(interpret(screening)),
-        "posts": [_post(post) for post in screening.posts],
+        "posts": [_write_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
-        "suggested_changes": [change_document(change) for change in found],
-        "remarks": list(remarks(screening)),
+        "suggested_changes": [write_change(change) for change in found],
+        "remarks": list(list_remarks(screening)),
         "disclaimer": DISCLAIMER,
     }
 
 
-def remarks(screening: Screening) -> tuple[str, ...]:
+def list_remarks(screening: Screening) -> tuple[str, ...]:
     """Return sentences about the calculation for readers of the output, with lengths in [m]. Source: the method.
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.strength.screening import screen
     >>> from fencing.quantities.take_off import take_off
-    >>> remarks(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
+    >>> list_remarks(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
     'Within two heights of a free end the stated pressure is taken 2 times.'
     """
     system = screening.takeoff.system
@@ -95,10 +95,10 @@ def _has_lattice(screening: Screening) -> bool:
     return any(side.lattice_m > 0 for post in screening.posts for side in post.case.sides)
 
 
-def _ground(screening: Screening) -> dict[str, Any]:
+def _write_ground(screening: Screening) -> dict[str, Any]:
     inputs = screening.request.inputs
     soils = {run.soil for run in screening.takeoff.measure.runs}
-    classes = sorted({ground_of(inputs, soil).soil_class or UNSTATED for soil in soils or {None}})
+    classes = sorted({find_soil_inputs(inputs, soil).soil_class or UNSTATED for soil in soils or {None}})
     return {
         "classes": [{"code": name, "label": SOILS[name].label if name in SOILS else UNSTATED} for name in classes],
         "table": SOIL_EDITION,
@@ -107,7 +107,7 @@ def _ground(screening: Screening) -> dict[str, Any]:
     }
 
 
-def _post(post: ScreenedPost) -> dict[str, Any]:
+def _write_post(post: ScreenedPost) -> dict[str, Any]:
     case = post.case
     width = sum(side.width_m for side in case.sides)
     pressure = sum(side.pressure_pa * side.width_m for side in case.sides) / width if width else 0.0
@@ -121,9 +121,9 @@ def _post(post: ScreenedPost) -> dict[str, Any]:
         "pressure_kpa": f"{pressure / 1000:.3f}",
         "force_kn": f"{post.load.force_n / 1000:.2f}",
         "moment_knm": f"{post.load.moment_nm / 1000:.2f}",
-        "moment_before_knm": _two(post.before_nm),
+        "moment_before_knm": _format_knm(post.before_nm),
         "section": post.section,
-        "capacity_knm": _two(post.capacity_nm),
+        "capacity_knm": _format_knm(post.capacity_nm),
         "utilisation": None if post.utilisation is None else f"{post.utilisation:.2f}",
         "embedment_mm": case.embedment,
         "embedment_needed_mm": post.needed,
@@ -134,7 +134,7 @@ def _post(post: ScreenedPost) -> dict[str, Any]:
     }
 
 
-def _two(value_nm: float | None) -> str | None:
+def _format_knm(value_nm: float | None) -> str | None:
     return None if value_nm is None else f"{value_nm / 1000:.2f}"
 
 
@@ -149,12 +149,12 @@ def describe_change(change: SuggestedChange) -> str:
     return change.text if change.resolves else f"{change.text} (not enough by itself)"
 
 
-def change_document(change: SuggestedChange) -> dict[str, Any]:
+def write_change(change: SuggestedChange) -> dict[str, Any]:
     """Return one suggested change as plain values; its cost is decimal text [the business's currency], or null without a price.
 
     Source: house rule.
 
-    >>> change_document(SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
+    >>> write_change(SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
     'holes 900 mm deep'
     """
     return {

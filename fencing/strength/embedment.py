@@ -12,7 +12,7 @@ from math import sqrt
 HALVINGS = 80  # halves any bracket below the spacing of floats
 
 
-def rising_root(function: Callable[[float], float], low: float, high: float) -> float:
+def find_rising_root(function: Callable[[float], float], low: float, high: float) -> float:
     """Find where a rising function crosses zero between ``low`` and ``high``.
 
     Rule: bisection; the answer is the upper end of the last bracket, so ``function`` of it is not below zero.
@@ -31,7 +31,7 @@ def rising_root(function: Callable[[float], float], low: float, high: float) -> 
     Source: bisection, any numerical textbook; compared with scipy in tests/checks.
 
     Example:
-        >>> round(rising_root(lambda x: x * x - 2, 0, 2), 12)
+        >>> round(find_rising_root(lambda x: x * x - 2, 0, 2), 12)
         1.414213562373
     """
     if function(low) > 0 or function(high) < 0:
@@ -89,18 +89,18 @@ SOILS = {
 }
 
 
-def diagonal(side: float) -> float:
+def calculate_diagonal_width(side: float) -> float:
     """Return width b of a square post or footing in the pole formula: its diagonal, in the unit of ``side`` [over 0].
 
     Source: IBC 1807.3.2.1.
 
-    >>> round(diagonal(300), 1)
+    >>> round(calculate_diagonal_width(300), 1)
     424.3
     """
     return side * sqrt(2)
 
 
-def trial_depth_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa: float) -> float:
+def calculate_trial_depth_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa: float) -> float:
     """Evaluate Eq. 18-1 once for a given lateral pressure at a third of the trial depth.
 
     Rule: A = 2.34 P / (S1 b); d = A/2 (1 + sqrt(1 + 4.36 h / A)).
@@ -117,14 +117,14 @@ def trial_depth_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa: fl
     Source: IBC 1807.3.2.1, Eq. 18-1.
 
     Example:
-        >>> round(trial_depth_m(1.33, 8.0, diagonal(0.6), 31.4 * 1.55 / 3), 2)
+        >>> round(calculate_trial_depth_m(1.33, 8.0, calculate_diagonal_width(0.6), 31.4 * 1.55 / 3), 2)
         1.52
     """
     a = 2.34 * force_kn / (lateral_kpa * width_m)
     return a / 2 * (1 + sqrt(1 + 4.36 * arm_m / a))
 
 
-def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_m: float) -> float:
+def calculate_nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_m: float) -> float:
     """Calculate the embedment of a post without restraint at the ground: the converged Eq. 18-1.
 
     Rule: (s b / 3) d^3 - 2.34 P d - 1.09 * 2.34 P h = 0 with s d / 3 taken no deeper than 12 ft / 3.
@@ -141,7 +141,7 @@ def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_
     Source: IBC 1807.3.2.1, Eq. 18-1.
 
     Example:
-        >>> round(nonconstrained_m(2.0, 0.9, 0.30, 15.7), 4)
+        >>> round(calculate_nonconstrained_m(2.0, 0.9, 0.30, 15.7), 4)
         2.0925
     """
     if force_kn == 0:
@@ -153,10 +153,10 @@ def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_
 
     if short_by(MIN_M) >= 0:
         return 0.0
-    return rising_root(short_by, MIN_M, _bracket(short_by))
+    return find_rising_root(short_by, MIN_M, _find_bracket(short_by))
 
 
-def constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> float:
+def calculate_constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> float:
     """Calculate the embedment of a post that a rigid floor or pavement restrains at the ground.
 
     Rule: d^2 = 4.25 P h / (S3 b), S3 at the full depth, taken no deeper than 12 ft.
@@ -172,7 +172,7 @@ def constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> fl
     Source: IBC 1807.3.2.2, Eq. 18-2.
 
     Example:
-        >>> round(constrained_m(2.0 * 0.9, 0.30, 15.7), 3)
+        >>> round(calculate_constrained_m(2.0 * 0.9, 0.30, 15.7), 3)
         1.175
     """
     uncapped = (4.25 * moment_knm / (lateral_kpa_m * width_m)) ** (1 / 3)
@@ -181,7 +181,7 @@ def constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> fl
     return sqrt(4.25 * moment_knm / (lateral_kpa_m * CAP_M * width_m))
 
 
-def _bracket(short_by: Callable[[float], float]) -> float:
+def _find_bracket(short_by: Callable[[float], float]) -> float:
     deep = 1.0
     while short_by(deep) < 0:
         deep *= 2

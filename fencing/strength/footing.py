@@ -9,9 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, pi, sqrt, tan
 
-from fencing.strength.embedment import MIN_M, SOILS, constrained_m, nonconstrained_m, rising_root
+from fencing.strength.embedment import (
+    MIN_M,
+    SOILS,
+    calculate_constrained_m,
+    calculate_nonconstrained_m,
+    find_rising_root,
+)
 from fencing.strength.loads import Load
-from fencing.strength.wind_methods import Inputs, number
+from fencing.strength.wind_methods import Inputs, read_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +28,7 @@ class LateralCapacity:
     moment_knm: float
 
 
-def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float) -> LateralCapacity:
+def calculate_clay_capacity(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float) -> LateralCapacity:
     """Calculate the lateral capacity of a short free-headed post in clay.
 
     Rule: soil resists 9 cu B below 1.5 B and nothing above; P = 9 cu B {sqrt(2[(e+L)^2 + (e+f0)^2]) - (2e + f0 + L)}, f0 = 1.5 B.
@@ -39,7 +45,7 @@ def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float)
     Source: Broms, ASCE J. SMFD 90 (SM2), 1964; closed form from its equilibrium.
 
     Example:
-        >>> round(cohesive(50, 0.75, 2.34575, 7.5).force_kn, 3)
+        >>> round(calculate_clay_capacity(50, 0.75, 2.34575, 7.5).force_kn, 3)
         13.6
     """
     dead = 1.5 * width_m
@@ -50,7 +56,7 @@ def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float)
     return LateralCapacity(force, force * (arm_m + dead + force / line / 2))
 
 
-def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_m: float) -> float:
+def calculate_clay_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_m: float) -> float:
     """Calculate the embedment in clay at which the post just fails under ``force_kn``.
 
     Rule: f = P / (9 cu B); Mmax = P (e + 1.5 B + f/2) = 2.25 cu B g^2; L = 1.5 B + f + g.
@@ -67,7 +73,7 @@ def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_
     Source: Broms, ASCE J. SMFD 90 (SM2), 1964.
 
     Example:
-        >>> round(cohesive_depth_m(13.6, 50, 0.75, 7.5), 2)
+        >>> round(calculate_clay_depth_m(13.6, 50, 0.75, 7.5), 2)
         2.35
     """
     f = force_kn / (9 * undrained_kpa * width_m)
@@ -75,20 +81,20 @@ def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_
     return 1.5 * width_m + f + sqrt(moment / (2.25 * undrained_kpa * width_m))
 
 
-def passive_coefficient(friction_deg: float) -> float:
+def calculate_passive_coefficient(friction_deg: float) -> float:
     """Return Rankine's passive earth pressure coefficient tan^2(45 + phi/2) for ``friction_deg`` [degrees, 0 to under 90].
 
     Source: Rankine.
 
     Example: tan^2 60 = 3:
 
-        >>> round(passive_coefficient(30), 9)
+        >>> round(calculate_passive_coefficient(30), 9)
         3.0
     """
     return tan((45 + friction_deg / 2) * pi / 180) ** 2
 
 
-def cohesionless(
+def calculate_sand_capacity(
     unit_weight_kn_m3: float, friction_deg: float, width_m: float, depth_m: float, arm_m: float
 ) -> LateralCapacity:
     """Calculate the lateral capacity of a short free-headed post in sand.
@@ -108,10 +114,10 @@ def cohesionless(
     Source: Broms, ASCE J. SMFD 90 (SM3), 1964 (from memory).
 
     Example:
-        >>> round(cohesionless(18, 30, 0.30, 0.75, 0.90).force_kn, 3)
+        >>> round(calculate_sand_capacity(18, 30, 0.30, 0.75, 0.90).force_kn, 3)
         2.071
     """
-    kp = passive_coefficient(friction_deg)
+    kp = calculate_passive_coefficient(friction_deg)
     force = 0.5 * unit_weight_kn_m3 * width_m * depth_m**3 * kp / (arm_m + depth_m)
     zero_shear = sqrt(force / (1.5 * kp * width_m * unit_weight_kn_m3))
     return LateralCapacity(force, force * (arm_m + 2 * zero_shear / 3))
@@ -137,14 +143,16 @@ class SoilInputs:
     safety_factor: float = 2.0
 
 
-def ground_of(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
+def find_soil_inputs(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
     """Return the soil of a request; without a class in the request, the soil measured for the run if the code lists it.
 
     Source: IBC 1806.2 (classes), 1806.3.4 (doubling, if the request states it).
 
     Example:
-        >>> [ground_of(inputs, "sand").soil_class for inputs in ({"soil_class": "clay"}, {})], ground_of({}, "stony").soil_class
-        (['clay', 'sand'], None)
+        >>> find_soil_inputs({"soil_class": "clay"}, "sand").soil_class, find_soil_inputs({}, "sand").soil_class
+        ('clay', 'sand')
+        >>> find_soil_inputs({}, "stony").soil_class is None
+        True
     """
     named = str(inputs.get("soil_class", measured_soil or ""))
     soil = SOILS.get(named)
@@ -153,18 +161,18 @@ def ground_of(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
         soil_class=soil.code if soil else None,
         lateral_kpa_m=lateral * 2 if lateral and inputs.get("bearing_doubled") else lateral,
         restrained_at_ground=bool(inputs.get("restrained_at_ground", False)),
-        undrained_kpa=_given(inputs, "undrained_kpa"),
-        friction_deg=_given(inputs, "friction_deg"),
-        unit_weight_kn_m3=_given(inputs, "unit_weight_kn_m3"),
-        safety_factor=number(inputs, "safety_factor", 2.0),
+        undrained_kpa=_read_optional(inputs, "undrained_kpa"),
+        friction_deg=_read_optional(inputs, "friction_deg"),
+        unit_weight_kn_m3=_read_optional(inputs, "unit_weight_kn_m3"),
+        safety_factor=read_number(inputs, "safety_factor", 2.0),
     )
 
 
-def _given(inputs: Inputs, key: str) -> float | None:
+def _read_optional(inputs: Inputs, key: str) -> float | None:
     return float(inputs[key]) if key in inputs else None
 
 
-def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
+def calculate_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     """Calculate the embedment required by the code's formula [mm, rounded up]; None if the soil has no presumptive value.
 
     Args:
@@ -175,17 +183,17 @@ def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     Source: IBC 1807.3.2.1 and 1807.3.2.2.
 
     Example:
-        >>> needed_mm(Load(2000.0, 1800.0), 0.30, SoilInputs("clay", 15.7))
+        >>> calculate_needed_mm(Load(2000.0, 1800.0), 0.30, SoilInputs("clay", 15.7))
         2093
     """
     if ground.lateral_kpa_m is None:
         return None
     if ground.restrained_at_ground:
-        return ceil(constrained_m(load.moment_nm / 1000, width_m, ground.lateral_kpa_m) * 1000)
-    return ceil(nonconstrained_m(load.force_n / 1000, load.arm_m, width_m, ground.lateral_kpa_m) * 1000)
+        return ceil(calculate_constrained_m(load.moment_nm / 1000, width_m, ground.lateral_kpa_m) * 1000)
+    return ceil(calculate_nonconstrained_m(load.force_n / 1000, load.arm_m, width_m, ground.lateral_kpa_m) * 1000)
 
 
-def second_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
+def calculate_second_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     """Calculate the embedment at which the post fails by Broms under the factored load [mm, up]; None without soil strength.
 
     Args:
@@ -196,19 +204,20 @@ def second_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | No
     Source: Broms, ASCE J. SMFD 90, 1964.
 
     Example:
-        >>> second_needed_mm(Load(13600.0, 13600 * 7.5), 0.75, SoilInputs("clay", 15.7, undrained_kpa=50, safety_factor=1))
+        >>> clay = SoilInputs("clay", 15.7, undrained_kpa=50, safety_factor=1)
+        >>> calculate_second_needed_mm(Load(13600.0, 13600 * 7.5), 0.75, clay)
         2346
     """
     force = load.force_n / 1000 * ground.safety_factor
     if force == 0:
         return 0
     if ground.undrained_kpa is not None:
-        return ceil(cohesive_depth_m(force, ground.undrained_kpa, width_m, load.arm_m) * 1000)
+        return ceil(calculate_clay_depth_m(force, ground.undrained_kpa, width_m, load.arm_m) * 1000)
     if ground.friction_deg is None or ground.unit_weight_kn_m3 is None:
         return None
     weight, friction = ground.unit_weight_kn_m3, ground.friction_deg
 
     def spare(depth_m: float) -> float:
-        return cohesionless(weight, friction, width_m, depth_m, load.arm_m).force_kn - force
+        return calculate_sand_capacity(weight, friction, width_m, depth_m, load.arm_m).force_kn - force
 
-    return 0 if spare(MIN_M) >= 0 else ceil(rising_root(spare, MIN_M, 100.0) * 1000)
+    return 0 if spare(MIN_M) >= 0 else ceil(find_rising_root(spare, MIN_M, 100.0) * 1000)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from fencing.strength.footing import SoilInputs, ground_of, second_needed_mm
+from fencing.strength.footing import SoilInputs, calculate_second_needed_mm, find_soil_inputs
 from fencing.strength.screening import ScreenedPost, Screening, ScreeningOutcome
 
 
@@ -53,7 +53,7 @@ def interpret(screening: Screening) -> tuple[str, ...]:
     outside = [post for post in screening.posts if post.outcome is ScreeningOutcome.OUTSIDE]
     lines: list[str] = []
     if over:
-        lines += _over(screening, over)
+        lines += _explain_over(screening, over)
     if outside or screening.unscreened:
         lines.append(
             "Outside the method means that it has no answer there, good or bad: something it needs is not stated, or the case is "
@@ -72,7 +72,7 @@ def interpret(screening: Screening) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _over(screening: Screening, over: Sequence[ScreenedPost]) -> list[str]:
+def _explain_over(screening: Screening, over: Sequence[ScreenedPost]) -> list[str]:
     steel = [post for post in over if post.over_section]
     footed = [post for post in over if (post.needed or 0) > post.given]
     parts = [f"{len(steel)} by the steel"] * bool(steel) + [f"{len(footed)} by the pole formula"] * bool(footed)
@@ -85,11 +85,11 @@ def _over(screening: Screening, over: Sequence[ScreenedPost]) -> list[str]:
             "factor, in the full stated wind, all of it square to the fence."
         )
     if footed:
-        lines += [_formula(footed), *_second(screening, footed)]
+        lines += [_explain_formula(footed), *_explain_second(screening, footed)]
     return lines
 
 
-def _formula(footed: Sequence[ScreenedPost]) -> str:
+def _explain_formula(footed: Sequence[ScreenedPost]) -> str:
     worst = max(footed, key=lambda post: (post.needed or 0) - post.given)
     return (
         "The pole formula is the building code's, written for single poles and signs. It takes a low bearing value for the soil "
@@ -99,7 +99,7 @@ def _formula(footed: Sequence[ScreenedPost]) -> str:
     )
 
 
-def _second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
+def _explain_second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
     """Return the results of the second method: with the stated soil, or with a typical one for comparison."""
     stated = [post for post in footed if post.second_needed is not None]
     if stated:
@@ -111,20 +111,20 @@ def _second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
             else "so the two differ: an engineer can say which fits this ground"
         )
         return [f"The second method (Broms, with the stated soil) asks for {second} mm at {worst.case.post}, {agrees}."]
-    compared = _compared(screening, max(footed, key=lambda post: post.needed or 0))
+    compared = _compare_typical_soil(screening, max(footed, key=lambda post: post.needed or 0))
     if compared is None:
         return []
     post, soil, second = compared
     return [
         f"For comparison only: in {soil} (taken here, not measured) the second method (Broms, with a factor of safety of "
-        f"{_ground(screening, post).safety_factor:g}) would ask for {second} mm at {post.case.post}. State the soil's "
+        f"{_find_ground(screening, post).safety_factor:g}) would ask for {second} mm at {post.case.post}. State the soil's "
         "strength and it is counted."
     ]
 
 
-def _compared(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, str, int] | None:
+def _compare_typical_soil(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, str, int] | None:
     """Return the post's embedment by Broms in a typical soil of its class; None for a class without one."""
-    ground = _ground(screening, post)
+    ground = _find_ground(screening, post)
     if post.case.diameter is None or ground.soil_class not in TYPICAL:
         return None
     typical = TYPICAL[ground.soil_class]
@@ -134,10 +134,10 @@ def _compared(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, s
         friction_deg=typical.friction_deg,
         unit_weight_kn_m3=typical.unit_weight_kn_m3,
     )
-    needed = second_needed_mm(post.footing_load, post.case.diameter / 1000, strong)
+    needed = calculate_second_needed_mm(post.footing_load, post.case.diameter / 1000, strong)
     return None if needed is None else (post, typical.words, needed)
 
 
-def _ground(screening: Screening, post: ScreenedPost) -> SoilInputs:
+def _find_ground(screening: Screening, post: ScreenedPost) -> SoilInputs:
     soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
-    return ground_of(screening.request.inputs, soils.get(post.case.run))
+    return find_soil_inputs(screening.request.inputs, soils.get(post.case.run))

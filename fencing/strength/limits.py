@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fencing.model.system import System
 from fencing.strength.footing import SoilInputs
-from fencing.strength.section import SteelSection, channel, paired, square_tube
+from fencing.strength.section import SteelSection, calculate_channel, calculate_square_tube, pair_channels
 from fencing.strength.wind import WindMethod
 
 
@@ -29,10 +29,10 @@ class Limits:
             >>> from dataclasses import replace
             >>> from decimal import Decimal
             >>> from fencing.model.example_system import ROUND_SIZES
-            >>> from fencing.strength.footing import ground_of
+            >>> from fencing.strength.footing import find_soil_inputs
             >>> from fencing.strength.wind import GivenPressure
             >>> half_open = replace(ROUND_SIZES, lattice_open_area_ratio=Decimal("0.5"))
-            >>> Limits(GivenPressure(600.0), ground_of({}, "clay"), half_open).lattice_factor
+            >>> Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), half_open).lattice_factor
             0.75
         """
         open_area_ratio = self.system.lattice_open_area_ratio
@@ -44,11 +44,11 @@ class Limits:
         >>> from dataclasses import replace
         >>> from decimal import Decimal
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> from fencing.strength.footing import ground_of
+        >>> from fencing.strength.footing import find_soil_inputs
         >>> from fencing.strength.wind import GivenPressure
         >>> from fencing.model.system import Profile, Steel
         >>> steel = Steel(Decimal(350), Decimal("0.9"), square=Profile(Decimal(60), Decimal(2)))
-        >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), replace(ROUND_SIZES, steel=steel))
+        >>> limits = Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), replace(ROUND_SIZES, steel=steel))
         >>> limits.section("square")[0], limits.section("line")
         ('square tube 60 x 2 mm', None)
         """
@@ -58,10 +58,10 @@ class Limits:
             return None
         depth, thickness = float(profile.depth), float(profile.thickness)
         if kind == "square":
-            return f"square tube {depth:g} x {thickness:g} mm", square_tube(depth, thickness)
-        single = channel(depth, float(profile.flange), thickness, float(profile.lip))
+            return f"square tube {depth:g} x {thickness:g} mm", calculate_square_tube(depth, thickness)
+        single = calculate_channel(depth, float(profile.flange), thickness, float(profile.lip))
         shape = f"channel {depth:g} x {float(profile.flange):g} x {thickness:g} mm"
-        return (f"two of {shape}", paired(single)) if kind == "line" else (shape, single)
+        return (f"two of {shape}", pair_channels(single)) if kind == "line" else (shape, single)
 
     def capacity_nm(self, section: SteelSection) -> float:
         """Return capacity factor x yield x elastic modulus [N.m].
@@ -73,11 +73,11 @@ class Limits:
             >>> from dataclasses import replace
             >>> from decimal import Decimal
             >>> from fencing.model.example_system import ROUND_SIZES
-            >>> from fencing.strength.footing import ground_of
+            >>> from fencing.strength.footing import find_soil_inputs
             >>> from fencing.strength.wind import GivenPressure
             >>> from fencing.model.system import Steel
             >>> rolled = replace(ROUND_SIZES, steel=Steel(Decimal(350), Decimal("0.9")))
-            >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), rolled)
+            >>> limits = Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), rolled)
             >>> round(limits.capacity_nm(SteelSection(0, 0, 0, 10_000, 0, 0)), 6)
             3150.0
         """

@@ -70,7 +70,7 @@ class Side:
         return replace(self, top_m=(max(base[0], top[0] - drop_m), max(base[1], top[1] - drop_m)))
 
 
-def side_load(side: Side, lattice_factor: float = 1.0) -> Load:
+def calculate_side_load(side: Side, lattice_factor: float = 1.0) -> Load:
     """Calculate force and moment of one side.
 
     Rule: the strip at x carries p (solid + k lattice) and p (s^2 - b^2 + k (t^2 - s^2)) / 2; both are quadratic in x, so
@@ -86,24 +86,24 @@ def side_load(side: Side, lattice_factor: float = 1.0) -> Load:
     Source: statics.
 
     Example:
-        >>> load = side_load(Side(2.4, (0, 0), (1.8, 1.8), 0, 1000))
+        >>> load = calculate_side_load(Side(2.4, (0, 0), (1.8, 1.8), 0, 1000))
         >>> round(load.force_n, 6), round(load.moment_nm, 6)
         (4320.0, 3888.0)
     """
     total = Load(0.0, 0.0)
     for place, weight in ((0.0, 1), (0.5, 4), (1.0, 1)):
         base, top = (low + (high - low) * place for low, high in (side.base_m, side.top_m))
-        total += _strip(base, top, side.lattice_m, lattice_factor) * (weight / 6)
+        total += _calculate_strip_load(base, top, side.lattice_m, lattice_factor) * (weight / 6)
     return total * (side.pressure_pa * side.width_m)
 
 
-def _strip(base: float, top: float, lattice: float, factor: float) -> Load:
+def _calculate_strip_load(base: float, top: float, lattice: float, factor: float) -> Load:
     solid = max(base, top - lattice)
     low, middle, high = (max(0.0, level) for level in (base, solid, top))
     return Load(solid - base + factor * (top - solid), (middle**2 - low**2 + factor * (high**2 - middle**2)) / 2)
 
 
-def post_load(sides: Iterable[Side], lattice_factor: float = 1.0, arm: float = 1.0) -> Load:
+def calculate_post_load(sides: Iterable[Side], lattice_factor: float = 1.0, arm: float = 1.0) -> Load:
     """Return the vector sum of all sides, each square to its own bay, in the direction in which it is greatest.
 
     The moment is taken times ``arm`` where the method puts the resultant above half height.
@@ -115,14 +115,14 @@ def post_load(sides: Iterable[Side], lattice_factor: float = 1.0, arm: float = 1
     Example: two like sides at 12 degrees pull 2 cos 6 times as much as one:
 
         >>> half = Side(1.2, (0, 0), (1.8, 1.8), 0, 1000)
-        >>> round(post_load([half, half], arm=1.1).moment_nm, 6)
+        >>> round(calculate_post_load([half, half], arm=1.1).moment_nm, 6)
         4276.8
-        >>> round(post_load([half, replace(half, heading_deg=12.0)]).force_n / side_load(half).force_n, 4)
+        >>> round(calculate_post_load([half, replace(half, heading_deg=12.0)]).force_n / calculate_side_load(half).force_n, 4)
         1.989
     """
     across, along = Load(0.0, 0.0), Load(0.0, 0.0)
     for side in sides:
-        load, angle = side_load(side, lattice_factor), radians(side.heading_deg)
+        load, angle = calculate_side_load(side, lattice_factor), radians(side.heading_deg)
         across += load * cos(angle)
         along += load * sin(angle)
     return Load(hypot(across.force_n, along.force_n), hypot(across.moment_nm, along.moment_nm) * arm)

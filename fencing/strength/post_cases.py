@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Post
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.chains import CONTINUOUS_DEG, CORNER_DEG, Exposure, Joint, exposures, joints_of
+from fencing.strength.chains import CONTINUOUS_DEG, CORNER_DEG, Exposure, Joint, find_exposures, find_joints
 from fencing.strength.loads import Side
-from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
+from fencing.strength.wind import Wall, WindMethod, Zone, calculate_mean_pressure_pa
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +41,12 @@ class PostSpan:
     lattice: int
 
 
-def spans_of(run: BuiltRun) -> list[PostSpan]:
+def find_spans(run: BuiltRun) -> list[PostSpan]:
     """Return bays and gates of a run in order of chainage [mm], from post centre to post centre.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
-    >>> [(span.start, span.end) for span in spans_of(take_off(TWO_BAYS, ROUND_SIZES).runs[0])]
+    >>> [(span.start, span.end) for span in find_spans(take_off(TWO_BAYS, ROUND_SIZES).runs[0])]
     [(0, 2400), (2400, 4800)]
     """
     at = {post.id: post.at for post in run.posts}
@@ -64,7 +64,7 @@ def _gate_span(gate: HungGate, start: int, end: int) -> PostSpan:
     return PostSpan(start, end, (gate.base, gate.base), (gate.top, gate.top), max(panels, default=0))
 
 
-def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
+def build_run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
     """Return every post of every run; a post that two runs share occurs in both.
 
     Rule: a post carries half of each neighbouring bay or closed gate, at the mean pressure over that half. If two runs turn less
@@ -85,38 +85,40 @@ def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.strength.wind import GivenPressure
         >>> from fencing.quantities.take_off import take_off
-        >>> cases = run_cases(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0))
+        >>> cases = build_run_cases(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0))
         >>> [round(sum(side.width_m for side in case.sides), 3) for case in cases]
         [1.2, 2.4, 1.2]
     """
-    joints = [joint for joint in joints_of(takeoff.measure.runs) if joint.turn_deg < CORNER_DEG]
-    readings = [exposures(takeoff, method)]
+    joints = [joint for joint in find_joints(takeoff.measure.runs) if joint.turn_deg < CORNER_DEG]
+    readings = [find_exposures(takeoff, method)]
     if any(joint.turn_deg > CONTINUOUS_DEG for joint in joints):
-        readings.append(exposures(takeoff, method, max(joint.turn_deg for joint in joints)))
+        readings.append(find_exposures(takeoff, method, max(joint.turn_deg for joint in joints)))
     exposed = [[reading[index] for reading in readings] for index in range(len(takeoff.runs))]
-    return [case for index in range(len(takeoff.runs)) for case in _cases(index, exposed, joints, takeoff)]
+    return [case for index in range(len(takeoff.runs)) for case in _build_cases(index, exposed, joints, takeoff)]
 
 
 Exposed = Sequence[Sequence[Exposure]]
 """For each run, its exposure in each reading of the chains."""
 
 
-def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeOff) -> Iterator[Case]:
+def _build_cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeOff) -> Iterator[Case]:
     built = takeoff.runs[index]
     bottom, mouth = takeoff.system.hole.diameter, takeoff.system.hole.end_diameter
     for place, post in enumerate(built.posts):
-        beside = [(span, post, index, 0.0) for span in _beside(built, post)]
+        beside = [(span, post, index, 0.0) for span in _find_spans_beside(built, post)]
         for joint in joints:
             if (place == len(built.posts) - 1 and joint.before == index) or (place == 0 and joint.after == index):
                 other = joint.after if place else joint.before
                 shared = takeoff.runs[other].posts[0 if place else -1]
-                beside += [(span, shared, other, joint.turn_deg) for span in _beside(takeoff.runs[other], shared)]
+                beside += [
+                    (span, shared, other, joint.turn_deg) for span in _find_spans_beside(takeoff.runs[other], shared)
+                ]
         yield Case(
             run=built.id,
             post=post.id,
             at=post.at,
             kind=post.kind,
-            sides=tuple(_side(at, span, exposed[run], heading) for span, at, run, heading in beside),
+            sides=tuple(_build_side(at, span, exposed[run], heading) for span, at, run, heading in beside),
             spacing=max((span.end - span.start for span, *_ in beside), default=0),
             height=max(member.top for member in post.uprights) - post.ground,
             embedment=min(member.embedment for member in post.uprights),
@@ -124,24 +126,24 @@ def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeO
         )
 
 
-def _beside(run: BuiltRun, post: Post) -> list[PostSpan]:
-    return [span for span in spans_of(run) if post.at in (span.start, span.end)]
+def _find_spans_beside(run: BuiltRun, post: Post) -> list[PostSpan]:
+    return [span for span in find_spans(run) if post.at in (span.start, span.end)]
 
 
-def _side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float) -> Side:
+def _build_side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float) -> Side:
     low, high = sorted((float(post.at), (span.start + span.end) / 2))
     pressure = max(exposure.pressure_pa(low, high) for exposure in exposed)
     here = 0 if post.at == span.start else 1
-    base, top = (_heights(pair, here, post.ground) for pair in (span.base, span.top))
+    base, top = (_find_heights(pair, here, post.ground) for pair in (span.base, span.top))
     return Side((high - low) / 1000, base, top, span.lattice / 1000, pressure, heading_deg)
 
 
-def _heights(pair: tuple[int, int], here: int, ground: int) -> tuple[float, float]:
+def _find_heights(pair: tuple[int, int], here: int, ground: int) -> tuple[float, float]:
     """Return heights above the post's ground [m], at the post and at the middle of the bay."""
     return (pair[here] - ground) / 1000, (sum(pair) / 2 - ground) / 1000
 
 
-def retrofit_cases(
+def build_retrofit_cases(
     takeoff: TakeOff, method: WindMethod, old_embedment: int | None, old_diameter: int | None
 ) -> list[tuple[Case, Case]]:
     """Return the posts of every retrofit with and without the lattice, on the existing footings.
@@ -166,7 +168,7 @@ def retrofit_cases(
         >>> from fencing.strength.wind import GivenPressure
         >>> from fencing.quantities.take_off import take_off
         >>> job = Measure("Lattice", "round", retrofits=(Retrofit("R1", (2400,), 300, existing_height=1500),))
-        >>> pairs = retrofit_cases(take_off(job, ROUND_SIZES), GivenPressure(600.0), None, None)
+        >>> pairs = build_retrofit_cases(take_off(job, ROUND_SIZES), GivenPressure(600.0), None, None)
         >>> [(new.height, was.height) for new, was in pairs]
         [(1850, 1550), (1850, 1550)]
     """
@@ -175,15 +177,15 @@ def retrofit_cases(
         if retrofit.existing_height is None:
             continue
         gap, old = takeoff.system.ground_gap, retrofit.existing_height
-        after = _standing(built, gap, old + retrofit.lattice, retrofit.lattice, method)
-        before = _standing(built, gap, old, 0, method)
+        after = _build_existing_cases(built, gap, old + retrofit.lattice, retrofit.lattice, method)
+        before = _build_existing_cases(built, gap, old, 0, method)
         for new, was in zip(after, before, strict=True):
             footed = (replace(case, embedment=old_embedment, diameter=old_diameter) for case in (new, was))
             pairs.append((next(footed), next(footed)))
     return pairs
 
 
-def _standing(built: BuiltRetrofit, gap: int, height: int, lattice: int, method: WindMethod) -> list[Case]:
+def _build_existing_cases(built: BuiltRetrofit, gap: int, height: int, lattice: int, method: WindMethod) -> list[Case]:
     widths = [bay.width for bay in built.bays]
     length = sum(widths)
     zones = method.zones(Wall((gap + height) / 1000, length / 1000))
@@ -191,7 +193,7 @@ def _standing(built: BuiltRetrofit, gap: int, height: int, lattice: int, method:
     for number in range(len(widths) + 1):
         beside = [(at - width, at) for width in widths[max(0, number - 1) : number]]
         beside += [(at, at + width) for width in widths[number : number + 1]]
-        sides = tuple(_level_side(at, span, length, gap, height, lattice, zones) for span in beside)
+        sides = tuple(_build_level_side(at, span, length, gap, height, lattice, zones) for span in beside)
         spacing = max(end - start for start, end in beside)
         name = f"{built.id}-P{number + 1}"
         cases.append(Case(built.id, name, at, "line", sides, spacing, gap + height, None, None))
@@ -199,13 +201,13 @@ def _standing(built: BuiltRetrofit, gap: int, height: int, lattice: int, method:
     return cases
 
 
-def _level_side(
+def _build_level_side(
     at: int, span: tuple[int, int], length: int, gap: int, height: int, lattice: int, zones: Sequence[Zone]
 ) -> Side:
     low, high = sorted((float(at), sum(span) / 2))
     pressure = max(
-        mean_pressure_pa(zones, low / 1000, high / 1000),
-        mean_pressure_pa(zones, (length - high) / 1000, (length - low) / 1000),
+        calculate_mean_pressure_pa(zones, low / 1000, high / 1000),
+        calculate_mean_pressure_pa(zones, (length - high) / 1000, (length - low) / 1000),
     )
     base, top = gap / 1000, (gap + height) / 1000
     return Side((high - low) / 1000, (base, base), (top, top), lattice / 1000, pressure)

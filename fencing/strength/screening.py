@@ -10,12 +10,12 @@ from fencing.model.faults import Notice, Severity
 from fencing.model.measure import StrengthRequest
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.embedment import CAP_M
-from fencing.strength.footing import ground_of, needed_mm, second_needed_mm
+from fencing.strength.footing import calculate_needed_mm, calculate_second_needed_mm, find_soil_inputs
 from fencing.strength.limits import Limits
-from fencing.strength.loads import Load, post_load
-from fencing.strength.post_cases import Case, retrofit_cases, run_cases
+from fencing.strength.loads import Load, calculate_post_load
+from fencing.strength.post_cases import Case, build_retrofit_cases, build_run_cases
 from fencing.strength.wind import WindMethod
-from fencing.strength.wind_methods import wind_method
+from fencing.strength.wind_methods import build_wind_method
 
 DISCLAIMER = (
     "A screening against the limits of the method named here. It does not say that the fence is safe and does not "
@@ -166,16 +166,16 @@ def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screenin
     asked = request or takeoff.measure.strength
     if asked is None:
         raise ValueError("the measure asks for no strength screening")
-    method = wind_method(asked)
+    method = build_wind_method(asked)
     posts = []
     soils = {run.id: run.soil for run in takeoff.measure.runs}
-    for case in run_cases(takeoff, method):
-        limits = Limits(method, ground_of(asked.inputs, soils[case.run]), takeoff.system)
+    for case in build_run_cases(takeoff, method):
+        limits = Limits(method, find_soil_inputs(asked.inputs, soils[case.run]), takeoff.system)
         posts.append(screen_post(case, limits))
     old = [int(asked.inputs[key]) if key in asked.inputs else None for key in ("old_embedment_mm", "old_diameter_mm")]
-    limits = Limits(method, ground_of(asked.inputs, None), takeoff.system)
-    for case, before in retrofit_cases(takeoff, method, old[0], old[1]):
-        was = post_load(before.sides, limits.lattice_factor, method.arm).moment_nm * method.section_factor
+    limits = Limits(method, find_soil_inputs(asked.inputs, None), takeoff.system)
+    for case, before in build_retrofit_cases(takeoff, method, old[0], old[1]):
+        was = calculate_post_load(before.sides, limits.lattice_factor, method.arm).moment_nm * method.section_factor
         posts.append(screen_post(case, limits, was))
     unscreened = tuple(retrofit.id for retrofit in takeoff.measure.retrofits if retrofit.existing_height is None)
     return Screening(asked, method, takeoff, tuple(posts), unscreened)
@@ -192,20 +192,20 @@ def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> S
         >>> from fencing.strength.loads import Side
         >>> from fencing.strength.wind import GivenPressure
         >>> case = Case("A", "A-P1", 0, "square", (Side(0.6, (0, 0), (1.8, 1.8), 0, 600.0),), 1200, 1800, 600, 300)
-        >>> post = screen_post(case, Limits(GivenPressure(600.0), ground_of({}, "clay"), ROUND_SIZES))
+        >>> post = screen_post(case, Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), ROUND_SIZES))
         >>> round(post.load.force_n, 6), post.outcome.value
         (648.0, 'over')
     """
-    wind = post_load(case.sides, limits.lattice_factor, limits.method.arm)
+    wind = calculate_post_load(case.sides, limits.lattice_factor, limits.method.arm)
     load, footing = wind * limits.method.section_factor, wind * limits.method.footing_factor
     known = limits.section(case.kind)
     capacity = limits.capacity_nm(known[1]) if known else None
     needed = second = None
     if case.diameter is not None:
-        needed = needed_mm(footing, case.diameter / 1000, limits.ground)
-        second = second_needed_mm(footing, case.diameter / 1000, limits.ground)
-    over = _over(case, load, capacity, needed, second)
-    outside = _outside(case, limits, capacity, needed)
+        needed = calculate_needed_mm(footing, case.diameter / 1000, limits.ground)
+        second = calculate_second_needed_mm(footing, case.diameter / 1000, limits.ground)
+    over = _list_over(case, load, capacity, needed, second)
+    outside = _list_outside(case, limits, capacity, needed)
     outcome = ScreeningOutcome.OVER if over else ScreeningOutcome.OUTSIDE if outside else ScreeningOutcome.WITHIN
     name, modulus = (known[0], known[1].zx_mm3) if known else (None, None)
     return ScreenedPost(
@@ -213,7 +213,7 @@ def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> S
     )
 
 
-def _over(case: Case, load: Load, capacity: float | None, needed: int | None, second: int | None) -> list[str]:
+def _list_over(case: Case, load: Load, capacity: float | None, needed: int | None, second: int | None) -> list[str]:
     reasons = []
     if capacity is not None and load.moment_nm > capacity:
         reasons.append(
@@ -227,7 +227,7 @@ def _over(case: Case, load: Load, capacity: float | None, needed: int | None, se
     return reasons
 
 
-def _outside(case: Case, limits: Limits, capacity: float | None, needed: int | None) -> list[str]:
+def _list_outside(case: Case, limits: Limits, capacity: float | None, needed: int | None) -> list[str]:
     reasons = []
     if capacity is None:
         reasons.append("the system doesn't state the section of this post")
@@ -242,14 +242,14 @@ def _outside(case: Case, limits: Limits, capacity: float | None, needed: int | N
     return reasons
 
 
-def screening_notices(screening: Screening) -> tuple[Notice, ...]:
+def list_screening_notices(screening: Screening) -> tuple[Notice, ...]:
     """Return a warning for each post that is over or outside, and for each retrofit of unknown height.
 
     Embedments in their texts are [mm]. Source: house rule.
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.quantities.take_off import take_off
-    >>> [notice.element for notice in screening_notices(screen(take_off(IN_WIND, ROUND_SIZES)))]
+    >>> [notice.element for notice in list_screening_notices(screen(take_off(IN_WIND, ROUND_SIZES)))]
     ['A-P1', 'A-P2', 'A-P3']
     """
     notices = [
@@ -259,7 +259,7 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
             post.case.post,
             f"{OUTCOME_TEXTS[post.outcome]} ({'; '.join(post.reasons)})",
         )
-        for post in _worst_of_each(screening.posts)
+        for post in _find_worst_of_each(screening.posts)
         if post.outcome is not ScreeningOutcome.WITHIN
     ]
     text = f"{OUTCOME_TEXTS[ScreeningOutcome.OUTSIDE]} (the height of the existing fence is not stated)"
@@ -267,7 +267,7 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
     return tuple(notices)
 
 
-def _worst_of_each(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
+def _find_worst_of_each(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     """Return each post once with its most serious outcome: a corner is screened in both its runs."""
     order = (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE, ScreeningOutcome.WITHIN)
     gravest: dict[str, ScreenedPost] = {}

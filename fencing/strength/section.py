@@ -50,7 +50,7 @@ class SteelSection:
         return sqrt(self.ix_mm4 / self.area_mm2)
 
 
-def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | None = None) -> SteelSection:
+def calculate_square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | None = None) -> SteelSection:
     """Calculate a square hollow section with rounded corners, in closed form.
 
     Rule: the sharp tube less four outer corner spandrels plus four inner ones.
@@ -69,17 +69,17 @@ def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | No
     Source: EN 10219-2 Annex B (formulae); AS/NZS 1163 practice for the default radius.
 
     Example:
-        >>> post = square_tube(50, 3)
+        >>> post = calculate_square_tube(50, 3)
         >>> round(post.area_mm2 / 100, 2), round(post.ix_mm4 / 1e4, 1), round(post.zx_mm3 / 1e3, 2)
         (5.41, 19.5, 7.79)
     """
     outer = outer_radius_mm
     if outer is None:
         outer = (2 if thickness_mm <= 3 else 2.5) * thickness_mm
-    _fits(0 < 2 * thickness_mm < side_mm and thickness_mm <= outer <= side_mm / 2, "wall and radius must fit the side")
+    _check(0 < 2 * thickness_mm < side_mm and thickness_mm <= outer <= side_mm / 2, "wall and radius must fit the side")
     inner, hollow = outer - thickness_mm, side_mm - 2 * thickness_mm
     area = side_mm**2 - hollow**2 - (4 - pi) * (outer**2 - inner**2)
-    cut, filled = _spandrel(side_mm, outer), _spandrel(hollow, inner)
+    cut, filled = _calculate_spandrel(side_mm, outer), _calculate_spandrel(hollow, inner)
     second = (
         (side_mm**4 - hollow**4) / 12
         - 4 * (cut[1] + cut[0] * cut[2] ** 2)
@@ -89,14 +89,14 @@ def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | No
     return SteelSection(area, second, second, 2 * second / side_mm, plastic, side_mm / 2)
 
 
-def _spandrel(side: float, radius: float) -> tuple[float, float, float]:
+def _calculate_spandrel(side: float, radius: float) -> tuple[float, float, float]:
     """Return area, own second moment, and distance from the tube's axis of the part that a rounded corner leaves out."""
     share = (10 - 3 * pi) / (12 - 3 * pi)
     own = (1 / 3 - pi / 16 - 1 / (3 * (12 - 3 * pi))) * radius**4
     return (1 - pi / 4) * radius**2, own, side / 2 - share * radius
 
 
-def channel(
+def calculate_channel(
     depth_mm: float, flange_mm: float, thickness_mm: float, lip_mm: float = 0, outer_radius_mm: float | None = None
 ) -> SteelSection:
     """Calculate a plain or lipped channel, web upright, from rectangles and rounded corners.
@@ -119,7 +119,7 @@ def channel(
     Source: parallel axis theorem, any textbook of statics; the default radius as for tubes up to 3 mm.
 
     Example:
-        >>> plain = channel(65, 40, 2, outer_radius_mm=0)
+        >>> plain = calculate_channel(65, 40, 2, outer_radius_mm=0)
         >>> float(plain.area_mm2), round(plain.ix_mm4, 1), round(plain.xbar_mm, 3)
         (282.0, 196643.5, 11.78)
     """
@@ -133,24 +133,24 @@ def channel(
         flange_mm > bent,
         lip_mm == 0 or corner < lip_mm <= depth_mm / 2,
     )
-    _fits(all(fits), "the parts of the channel must not overlap")
+    _check(all(fits), "the parts of the channel must not overlap")
     half, arm = depth_mm / 2, (depth_mm - t) / 2
     straight = flange_mm - bent
-    parts = [_rectangle(t, depth_mm - 2 * corner, t / 2, 0.0)]
+    parts = [_build_rectangle(t, depth_mm - 2 * corner, t / 2, 0.0)]
     for side in (-1, 1):
         parts += [
-            _corner(t, outer, 0.0, side * half, -1, side),
-            _rectangle(straight, t, corner + straight / 2, side * arm),
+            _build_corner(t, outer, 0.0, side * half, -1, side),
+            _build_rectangle(straight, t, corner + straight / 2, side * arm),
         ]
         if lip_mm:
             parts += [
-                _corner(t, outer, flange_mm, side * half, 1, side),
-                _rectangle(t, lip_mm - corner, flange_mm - t / 2, side * (half - (lip_mm + corner) / 2)),
+                _build_corner(t, outer, flange_mm, side * half, 1, side),
+                _build_rectangle(t, lip_mm - corner, flange_mm - t / 2, side * (half - (lip_mm + corner) / 2)),
             ]
     return _compose(parts, depth_mm)
 
 
-def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickness_mm: float) -> SteelSection:
+def calculate_centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickness_mm: float) -> SteelSection:
     """Calculate a lipped channel by its centre line, sharp corners: the thin-wall idealisation for roll-formed sections.
 
     Rule: each part is a line of its thickness; terms in t^3 are left out.
@@ -170,12 +170,12 @@ def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickne
     Source: thin-wall idealisation, as in any text on cold-formed steel.
 
     Example:
-        >>> lipped = centreline_channel(98, 48, 14, 2)
+        >>> lipped = calculate_centreline_channel(98, 48, 14, 2)
         >>> round(lipped.area_mm2), round(lipped.ix_mm4), round(lipped.xbar_mm, 3)
         (444, 717556, 16.432)
     """
     h, b, c, t = depth_mm, flange_mm, lip_mm, thickness_mm
-    _fits(min(h, b, t) > 0 and 0 <= c <= h / 2, "the lips must not meet")
+    _check(min(h, b, t) > 0 and 0 <= c <= h / 2, "the lips must not meet")
     area = t * (h + 2 * b + 2 * c)
     xbar = (t * b * b + 2 * t * c * b) / area
     ix = t * (h**3 / 12 + b * h**2 / 2 + 2 / 3 * ((h / 2) ** 3 - (h / 2 - c) ** 3))
@@ -184,7 +184,7 @@ def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickne
     return SteelSection(area, ix, iy, 2 * ix / h, plastic, xbar)
 
 
-def paired(single: SteelSection) -> SteelSection:
+def pair_channels(single: SteelSection) -> SteelSection:
     """Combine two equal channels back to back, webs touching: a line post.
 
     Rule: wind across the fence bends both about the same axis, so I, Z and S double whether or not the screws make them act as
@@ -199,7 +199,7 @@ def paired(single: SteelSection) -> SteelSection:
     Source: parallel axis theorem.
 
     Example:
-        >>> pair = paired(channel(65, 40, 2, outer_radius_mm=0))
+        >>> pair = pair_channels(calculate_channel(65, 40, 2, outer_radius_mm=0))
         >>> round(pair.zx_mm3, 1)
         12101.1
     """
@@ -219,15 +219,15 @@ class _SectionPart:
     first: float
 
 
-def _rectangle(width: float, height: float, x: float, y: float) -> _SectionPart:
+def _build_rectangle(width: float, height: float, x: float, y: float) -> _SectionPart:
     first = width * (height * abs(y) if abs(y) >= height / 2 else height**2 / 4 + y**2)
     return _SectionPart(width * height, x, y, width * height**3 / 12, height * width**3 / 12, first)
 
 
-def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> _SectionPart:
+def _build_corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> _SectionPart:
     """Return the corner with its tip at (x, y): a quarter ring towards ``right`` and ``up`` (1 or -1), or a square."""
     if outer == 0:
-        return _rectangle(t, t, x - right * t / 2, y - up * t / 2)
+        return _build_rectangle(t, t, x - right * t / 2, y - up * t / 2)
     inner = outer - t
     area = pi / 4 * (outer**2 - inner**2)
     out = (outer**3 - inner**3) / (3 * area)  # from the ring's centre to its centroid, along each axis
@@ -245,6 +245,6 @@ def _compose(parts: list[_SectionPart], depth: float) -> SteelSection:
     return SteelSection(area, ix, iy, 2 * ix / depth, sum(part.first for part in parts), xbar)
 
 
-def _fits(condition: bool, text: str) -> None:
+def _check(condition: bool, text: str) -> None:
     if not condition:
         raise ValueError(text)

@@ -16,8 +16,8 @@ from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import SuggestedChange, apply_change, check_change
-from fencing.strength.embedment import CAP_M, rising_root
-from fencing.strength.footing import ground_of
+from fencing.strength.embedment import CAP_M, find_rising_root
+from fencing.strength.footing import find_soil_inputs
 from fencing.strength.limits import Limits
 from fencing.strength.post_cases import Case
 from fencing.strength.screening import ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
@@ -52,11 +52,11 @@ def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
     over = [post for post in screening.posts if post.outcome is ScreeningOutcome.OVER]
     built = {run.id for run in screening.takeoff.runs}
     own = [post for post in over if post.case.run in built]
-    alone, wider = [*_pitch(screening, own), *_depth(screening, own)], _diameter(screening, own)
-    both = [] if any(change.resolves for change in (*alone, *wider)) else _pitch_and_depth(screening, own)
-    found = [*alone, *both, *wider, *_section(own)]
+    alone, wider = [*_suggest_pitch(screening, own), *_suggest_depth(screening, own)], _suggest_diameter(screening, own)
+    both = [] if any(change.resolves for change in (*alone, *wider)) else _suggest_pitch_and_depth(screening, own)
+    found = [*alone, *both, *wider, *_suggest_section(own)]
     for run in dict.fromkeys(post.case.run for post in over):
-        found += _height(screening, run, [post for post in over if post.case.run == run])
+        found += _suggest_height(screening, run, [post for post in over if post.case.run == run])
     return tuple(found)
 
 
@@ -93,13 +93,13 @@ def price_changes(screening: Screening, price: Callable[[Measure, System], Decim
     )
 
 
-def _limits(screening: Screening, case: Case) -> Limits:
+def _find_limits(screening: Screening, case: Case) -> Limits:
     soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
-    ground = ground_of(screening.request.inputs, soils.get(case.run))
+    ground = find_soil_inputs(screening.request.inputs, soils.get(case.run))
     return Limits(screening.method, ground, screening.takeoff.system)
 
 
-def _largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
+def _find_largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
     """Find the largest share of a pitch or height at which the post is not over; None if even a small one is."""
 
     def over_by(share: float) -> float:
@@ -107,21 +107,24 @@ def _largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, f
 
     if over_by(MIN_SHARE) > 0:
         return None
-    return rising_root(over_by, MIN_SHARE, 1.0)
+    return find_rising_root(over_by, MIN_SHARE, 1.0)
 
 
-def _narrowed(case: Case, share: float) -> Case:
+def _narrow(case: Case, share: float) -> Case:
     return replace(case, sides=tuple(side.widened(share) for side in case.sides))
 
 
-def _lowered(case: Case, share: float) -> Case:
+def _lower(case: Case, share: float) -> Case:
     drop = case.height / 1000 * (1 - share)
     return replace(case, sides=tuple(side.lowered(drop) for side in case.sides))
 
 
-def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    different = _different(posts)
-    shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in different]
+def _suggest_pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+    different = _find_different(posts)
+    shares = [
+        (_find_largest_share(post, _find_limits(screening, post.case), _narrow), post.case.spacing)
+        for post in different
+    ]
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
     if not pitches or len(pitches) < len(different) or min(pitches) < screening.takeoff.system.closing_bay_min:
         return []
@@ -129,7 +132,9 @@ def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
 
     def tried(steps: int) -> SuggestedChange:
         text = f"a pitch of no more than {steps * ROUND_MM} mm"
-        return check_change(screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
+        return check_change(
+            screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _name_posts(posts))
+        )
 
     # closer posts have other positions, and those at the windy end need more depth: check the changed job
     low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
@@ -142,49 +147,49 @@ def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
     return [tried(low)]
 
 
-def _depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    short = _short(posts)
-    depth = _depth_for(short, screening.takeoff.system)
+def _suggest_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+    short = _find_short(posts)
+    depth = _find_depth(short, screening.takeoff.system)
     if depth is None:
         return []
-    text = _holes(depth, screening.takeoff.system)
-    return [check_change(screening, SuggestedChange("hole_depth", depth, "mm", False, text, _names(short)))]
+    text = _describe_holes(depth, screening.takeoff.system)
+    return [check_change(screening, SuggestedChange("hole_depth", depth, "mm", False, text, _name_posts(short)))]
 
 
-def _depth_for(posts: Sequence[ScreenedPost], system: System) -> int | None:
+def _find_depth(posts: Sequence[ScreenedPost], system: System) -> int | None:
     """Return the hole [mm] that gives all these posts their embedment; None for no posts, or beyond the formula's depth."""
     most = max((post.required for post in posts), default=0)
-    return _up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
+    return _round_up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
 
 
-def _holes(depth: int, system: System) -> str:
+def _describe_holes(depth: int, system: System) -> str:
     return f"holes {depth} mm deep, posts {depth - system.hole.bedding} mm in the ground"
 
 
-def _pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+def _suggest_pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     """Suggest the pitch at which every section takes its moment, with the hole that its footings then need."""
     system = screening.takeoff.system
-    closer = _closer(screening)
+    closer = _screen_closer_posts(screening)
     if closer is None:
         return []
-    pitch, depth = closer.takeoff.system.pitch, _depth_for(_standing(closer), system)
+    pitch, depth = closer.takeoff.system.pitch, _find_depth(_list_new_posts(closer), system)
     if pitch == system.pitch or depth is None or depth <= system.hole.depth:
         return []
-    text = f"a pitch of no more than {pitch} mm and {_holes(depth, system)}"
+    text = f"a pitch of no more than {pitch} mm and {_describe_holes(depth, system)}"
     return [
         check_change(
-            screening, SuggestedChange("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth)
+            screening, SuggestedChange("pitch_and_depth", pitch, "mm", False, text, _name_posts(posts), depth=depth)
         )
     ]
 
 
-def _closer(screening: Screening) -> Screening | None:
+def _screen_closer_posts(screening: Screening) -> Screening | None:
     """Screen the job with posts so close that their sections take the wind; None if it can't be built."""
     takeoff, closer = screening.takeoff, screening
     least = max(takeoff.system.closing_bay_min, MIN_SHARE * takeoff.system.pitch)
     for _ in range(ROUNDS):
         # at equal pressure the moment is proportional to the width on a post; closer posts may get a higher pressure
-        pitches = [post.case.spacing / post.over_section for post in _standing(closer) if post.over_section]
+        pitches = [post.case.spacing / post.over_section for post in _list_new_posts(closer) if post.over_section]
         if not pitches:
             break
         pitch = int(min(pitches)) // ROUND_MM * ROUND_MM
@@ -197,40 +202,40 @@ def _closer(screening: Screening) -> Screening | None:
     return closer
 
 
-def _standing(screening: Screening) -> list[ScreenedPost]:
+def _list_new_posts(screening: Screening) -> list[ScreenedPost]:
     """Return the posts of new runs. Posts of a retrofit can't be moved."""
     runs = {run.id for run in screening.takeoff.runs}
     return [post for post in screening.posts if post.case.run in runs]
 
 
-def _names(posts: Sequence[ScreenedPost]) -> tuple[str, ...]:
+def _name_posts(posts: Sequence[ScreenedPost]) -> tuple[str, ...]:
     """Return names of posts in order, a corner once."""
     return tuple(dict.fromkeys(post.case.post for post in posts))
 
 
-def _different(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
+def _find_different(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     """Return one post for each group that differs only in name and position; its result holds for all of them."""
     return list({replace(post.case, post="", at=0): post for post in posts}.values())
 
 
-def _short(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
+def _find_short(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     return [post for post in posts if post.required > post.given]
 
 
-def _diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    short = _short(posts)
-    widths = [_width_for(screening, post) for post in _different(short)]
+def _suggest_diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+    short = _find_short(posts)
+    widths = [_find_width(screening, post) for post in _find_different(short)]
     found = [width for width in widths if width is not None]
     if not found or len(found) < len(widths):
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
-    return [check_change(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _names(short)))]
+    return [check_change(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _name_posts(short)))]
 
 
-def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
+def _find_width(screening: Screening, post: ScreenedPost) -> int | None:
     """Find the minimum width [mm] at which the present embedment is enough; None if none up to 1.5 m is."""
-    limits = _limits(screening, post.case)
+    limits = _find_limits(screening, post.case)
 
     def short(width: int) -> bool:
         return screen_post(replace(post.case, diameter=width), limits).required > post.given
@@ -245,7 +250,7 @@ def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
     return high * ROUND_MM
 
 
-def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+def _suggest_section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     """Return the elastic modulus that posts with an overloaded section need, by kind of post."""
     wanted: dict[str, int] = {}
     for post in posts:
@@ -262,33 +267,33 @@ def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
             kind="section",
             value=modulus,
             unit="mm3",
-            resolves=not _short(posts) and len(wanted) == 1,
+            resolves=not _find_short(posts) and len(wanted) == 1,
             text=f"an elastic modulus of {modulus} mm³ for {names[kind]}",
-            posts=_names([post for post in posts if post.case.kind == kind and post.over_section]),
+            posts=_name_posts([post for post in posts if post.case.kind == kind and post.over_section]),
         )
         for kind, modulus in sorted(wanted.items())
     ]
 
 
-def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    different = _different(posts)
-    shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in different]
+def _suggest_height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
+    different = _find_different(posts)
+    shares = [_find_largest_share(post, _find_limits(screening, post.case), _lower) for post in different]
     if None in shares:
         return []
     height = min(
-        _fence_height(post.case, share) for share, post in zip(shares, different, strict=True) if share is not None
+        _find_fence_height(post.case, share) for share, post in zip(shares, different, strict=True) if share is not None
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the existing fence'} {run} no higher than {height} mm"
-    change = SuggestedChange("height", height, "mm", True, text, _names(posts), run=run)
+    change = SuggestedChange("height", height, "mm", True, text, _name_posts(posts), run=run)
     return [check_change(screening, change)] if is_built else [change]
 
 
-def _fence_height(case: Case, share: float) -> int:
+def _find_fence_height(case: Case, share: float) -> int:
     """Return the height of the fence itself: the height above ground less the higher gap beside the post."""
     gap = max(side.base_m[0] for side in case.sides) * 1000
     return int(case.height * share - gap - 1e-6) // ROUND_MM * ROUND_MM
 
 
-def _up(value: int) -> int:
+def _round_up(value: int) -> int:
     return -(-value // ROUND_MM) * ROUND_MM

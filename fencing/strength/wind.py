@@ -68,7 +68,7 @@ class WindMethod(Protocol):
         """Return what a reader must know about the method."""
 
 
-def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> float:
+def calculate_mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> float:
     """Calculate the mean net pressure between two distances from a free end.
 
     Rule: each zone's pressure weighted by its share of the length.
@@ -84,7 +84,7 @@ def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> flo
     Source: statics.
 
     Example:
-        >>> mean_pressure_pa((Zone(3.6, 1200.0), Zone(inf, 600.0)), 2.4, 4.8)
+        >>> calculate_mean_pressure_pa((Zone(3.6, 1200.0), Zone(inf, 600.0)), 2.4, 4.8)
         900.0
     """
     total, before = 0.0, 0.0
@@ -94,7 +94,7 @@ def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> flo
     return total / (end_m - start_m)
 
 
-def eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple[Zone, ...]:
+def build_eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple[Zone, ...]:
     """Divide a short wall into zones whose resultant is ``offset`` of its length off the middle.
 
     Rule: a pressure falling in a straight line whose resultant is there is 1 + 6 * offset at the end and 1 in
@@ -112,7 +112,7 @@ def eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple
     Source: statics; the eccentricity is the standard's.
 
     Example:
-        >>> [round(zone.pressure_pa, 6) for zone in eccentric_zones(100.0, 10.0, 0.2)]
+        >>> [round(zone.pressure_pa, 6) for zone in build_eccentric_zones(100.0, 10.0, 0.2)]
         [208.0, 184.0, 160.0, 136.0, 112.0, 100.0]
     """
     steps = tuple(

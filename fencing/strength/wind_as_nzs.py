@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf, log10
 
-from fencing.strength.wind import Wall, Zone, eccentric_zones, interpolate
+from fencing.strength.wind import Wall, Zone, build_eccentric_zones, interpolate
 
 AIR_KG_M3 = 1.2
 SPEED_MIN_M_S = 30.0
@@ -19,32 +19,32 @@ TERRAIN: dict[str, float] = {"1": 0.97, "2": 0.91, "2.5": 0.87, "3": 0.83, "4": 
 SHIELDING = ((1.5, 0.7), (3.0, 0.8), (6.0, 0.9), (12.0, 1.0))
 
 
-def regional_speed_m_s(region: str, years: int) -> int:
+def calculate_regional_speed_m_s(region: str, years: int) -> int:
     """Return the regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years`` [5 to 2500].
 
     Source: AS/NZS 1170.2:2021 Table 3.1 (formulae, second hand).
 
     Example:
-        >>> [regional_speed_m_s("A", years) for years in (25, 50, 100, 500)]
+        >>> [calculate_regional_speed_m_s("A", years) for years in (25, 50, 100, 500)]
         [37, 39, 41, 45]
     """
     a, b = REGIONS[region]
     return int(a - b * years**-0.1 + 0.5)
 
 
-def shielding(spacing: float) -> float:
+def find_shielding(spacing: float) -> float:
     """Return the shielding multiplier Ms for the parameter s [0 or more].
 
     Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
 
     Example:
-        >>> shielding(3.0), round(shielding(4.5), 9)
+        >>> find_shielding(3.0), round(find_shielding(4.5), 9)
         (0.8, 0.85)
     """
     return interpolate(SHIELDING, spacing)
 
 
-def site_speed_m_s(
+def calculate_site_speed_m_s(
     regional_m_s: float, direction: float, terrain: float, shield: float = 1.0, topography: float = 1.0
 ) -> float:
     """Calculate the site wind speed Vsit = VR Md (Mz,cat Ms Mt).
@@ -62,13 +62,13 @@ def site_speed_m_s(
     Source: AS/NZS 1170.2:2021 Eq. 2.2.
 
     Example:
-        >>> round(site_speed_m_s(45, 0.95, 0.83, 0.85), 1)
+        >>> round(calculate_site_speed_m_s(45, 0.95, 0.83, 0.85), 1)
         30.2
     """
     return regional_m_s * direction * terrain * shield * topography
 
 
-def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
+def calculate_net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
     """Return the net pressure coefficient Cp,n for wind square to the wall.
 
     Args:
@@ -82,7 +82,7 @@ def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
     Source: AS/NZS 1170.2:2021 Table B.2(A) (two agreeing second-hand readings).
 
     Example:
-        >>> net_coefficient(30, 1.8, 1.8), round(net_coefficient(3, 1.8, 1.8), 5)
+        >>> calculate_net_coefficient(30, 1.8, 1.8), round(calculate_net_coefficient(3, 1.8, 1.8), 5)
         (1.2, 1.24782)
     """
     slender, reach = length_m / face_m, face_m / top_m
@@ -93,7 +93,7 @@ def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
     return 1.3 + 0.5 * (0.3 + log10(slender)) * (0.8 - reach)
 
 
-def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> tuple[float, float, float]:
+def find_end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> tuple[float, float, float]:
     """Return Cp,n for wind at 45 degrees to a long wall: to 2, to 4 and beyond 4 face heights from the windward end.
 
     Args:
@@ -104,7 +104,7 @@ def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> 
     Source: AS/NZS 1170.2:2021 Table B.2(B); lower first value beside a return corner longer than one height (from memory).
 
     Example:
-        >>> end_coefficients(1.8, 1.8), end_coefficients(1.0, 2.0)
+        >>> find_end_coefficients(1.8, 1.8), find_end_coefficients(1.0, 2.0)
         ((2.4, 1.2, 0.6), (3.0, 1.5, 0.75))
     """
     if face_m / top_m > 0.7:
@@ -112,21 +112,21 @@ def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> 
     return (2.2 if cornered else 3.0, 1.5, 0.75)
 
 
-def open_area_ratio(solidity: float) -> float:
+def calculate_porosity_factor(solidity: float) -> float:
     """Return Kp = 1 - (1 - delta)^2 for the solid share delta of the face [0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
     Example:
-        >>> [round(open_area_ratio(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
+        >>> [round(calculate_porosity_factor(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
         [1, 0.96, 0.8775, 0.75, 0.64]
     """
     return 1 - (1 - solidity) ** 2
 
 
-def pressure_pa(speed_m_s: float, coefficient: float) -> float:
+def calculate_pressure_pa(speed_m_s: float, coefficient: float) -> float:
     """Return the net pressure 0.5 rho V^2 C [Pa], rho 1.2 kg/m3, Cdyn 1. Source: AS/NZS 1170.2:2021 clause 2.4.
 
     Example:
-        >>> round(pressure_pa(45 * 0.83, 1.2), 2)
+        >>> round(calculate_pressure_pa(45 * 0.83, 1.2), 2)
         1004.42
     """
     return 0.5 * AIR_KG_M3 * speed_m_s**2 * coefficient
@@ -154,13 +154,13 @@ class AsNzs:
             [(4.0, 2304.0), (8.0, 1152.0), (inf, 1152.0)]
         """
         h = wall.height_m
-        square = net_coefficient(wall.length_m, h, h)
+        square = calculate_net_coefficient(wall.length_m, h, h)
         speed = max(self.speed_m_s, SPEED_MIN_M_S)
         if wall.length_m <= 5 * h:
-            return eccentric_zones(pressure_pa(speed, square), wall.length_m, 0.2)
-        first, second, _ = end_coefficients(h, h, cornered=wall.return_m > h)
+            return build_eccentric_zones(calculate_pressure_pa(speed, square), wall.length_m, 0.2)
+        first, second, _ = find_end_coefficients(h, h, cornered=wall.return_m > h)
         values = ((2 * h, max(first, square)), (4 * h, max(second, square)), (inf, square))
-        return tuple(Zone(upto, pressure_pa(speed, value)) for upto, value in values)
+        return tuple(Zone(upto, calculate_pressure_pa(speed, value)) for upto, value in values)
 
     def porosity_factor(self, solidity: float) -> float:
         """Return Kp of the lattice's own area [solidity 0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
@@ -168,7 +168,7 @@ class AsNzs:
         >>> AsNzs(40).porosity_factor(0.5)
         0.75
         """
-        return open_area_ratio(solidity)
+        return calculate_porosity_factor(solidity)
 
     def remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method; speeds are [m/s].

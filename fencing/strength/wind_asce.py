@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
-from fencing.strength.wind import Wall, Zone, eccentric_zones, interpolate
+from fencing.strength.wind import Wall, Zone, build_eccentric_zones, interpolate
 
 PA_PER_PSF = 47.880259
 MPH_PER_M_S = 1 / 0.44704
@@ -48,43 +48,45 @@ RETURN = (
 )  # factor on the first zone by return length / s; none for a shorter one
 
 
-def exposure_coefficient(height_ft: float, exposure: str) -> float:
+def calculate_exposure_coefficient(height_ft: float, exposure: str) -> float:
     """Return the velocity pressure exposure coefficient Kz = 2.01 (max(z, 15) / zg)^(2 / alpha), z in [ft].
 
     Source: ASCE 7-16 Table 26.10-1.
 
     Example:
-        >>> round(exposure_coefficient(6, "C"), 5)
+        >>> round(calculate_exposure_coefficient(6, "C"), 5)
         0.84888
     """
     alpha, gradient = EXPOSURE[exposure]
     return float(2.01 * (max(height_ft, 15.0) / gradient) ** (2 / alpha))
 
 
-def velocity_pressure_psf(speed_mph: float, kz: float, topography: float = 1.0, elevation: float = 1.0) -> float:
+def calculate_velocity_pressure_psf(
+    speed_mph: float, kz: float, topography: float = 1.0, elevation: float = 1.0
+) -> float:
     """Return qh = 0.00256 Kz Kzt Kd Ke V^2 [psf], Kd 0.85, V in mph. Source: ASCE 7-16 Eq. 26.10-1.
 
     Example:
-        >>> round(velocity_pressure_psf(155, 1.083), 2)
+        >>> round(calculate_velocity_pressure_psf(155, 1.083), 2)
         56.62
     """
     return 0.00256 * kz * topography * 0.85 * elevation * speed_mph**2
 
 
-def force_coefficient(aspect: float, clearance: float) -> float:
+def find_force_coefficient(aspect: float, clearance: float) -> float:
     """Return Cf of cases A and B by ``aspect`` B/s [0.05 to 45] and ``clearance`` s/h [0 to 1], linear in both.
 
     Source: ASCE 7-16 Figure 29.3-1 (second hand, checked cell by cell against the commentary's fit).
 
     Example:
-        >>> force_coefficient(20, 1.0), round(force_coefficient(12.5, 8 / 35), 4)
+        >>> find_force_coefficient(20, 1.0), round(find_force_coefficient(12.5, 8 / 35), 4)
         (1.3, 1.8482)
     """
     column = [(reach, interpolate(list(zip(ASPECTS, row, strict=True)), aspect)) for reach, row in CASE_AB]
     return interpolate(column, clearance)
 
 
-def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: float = 0.0) -> tuple[float, ...]:
+def find_end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: float = 0.0) -> tuple[float, ...]:
     """Return Cf of case C in its seven zones from the windward end, reductions included.
 
     Rule: linear in B/s; times (1.8 - s/h) where s/h is over 0.8; the first zone also times the return corner's factor.
@@ -100,7 +102,7 @@ def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: floa
     Source: ASCE 7-16 Figure 29.3-1, case C and its notes (second hand; the 1.8 - s/h rule from memory).
 
     Example:
-        >>> [round(value, 4) for value in end_coefficients(20)]
+        >>> [round(value, 4) for value in find_end_coefficients(20)]
         [3.2525, 2.0713, 1.5913, 1.2613, 1.1675, 0.755, 0.44]
     """
     near = 1.8 - clearance if clearance > 0.8 else 1.0
@@ -133,14 +135,16 @@ class Asce:
             >>> [zone.upto_m for zone in Asce(50, "C").zones(Wall(2.0, 40.0))]
             [2.0, 4.0, 6.0, 8.0, 10.0, 20.0, inf]
         """
-        q = velocity_pressure_psf(
-            self.speed_m_s * MPH_PER_M_S, exposure_coefficient(wall.height_m / 0.3048, self.exposure), self.topography
+        q = calculate_velocity_pressure_psf(
+            self.speed_m_s * MPH_PER_M_S,
+            calculate_exposure_coefficient(wall.height_m / 0.3048, self.exposure),
+            self.topography,
         )
         aspect = wall.length_m / wall.height_m
-        plain = force_coefficient(aspect, 1.0)
+        plain = find_force_coefficient(aspect, 1.0)
         if aspect < 2:
-            return eccentric_zones(q * GUST * plain * PA_PER_PSF, wall.length_m, 0.2)
-        values = end_coefficients(aspect, 1.0, wall.return_m / wall.height_m)
+            return build_eccentric_zones(q * GUST * plain * PA_PER_PSF, wall.length_m, 0.2)
+        values = find_end_coefficients(aspect, 1.0, wall.return_m / wall.height_m)
         return tuple(
             Zone(reach * wall.height_m, q * GUST * max(plain, value) * PA_PER_PSF)
             for reach, value in zip(ZONE_ENDS, values, strict=True)

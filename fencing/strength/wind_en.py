@@ -23,11 +23,11 @@ POROUS = 1.2  # all zones at a solidity of 0.8
 ZONE_ENDS = (0.3, 2.0, 4.0, inf)  # heights from the end
 
 
-def probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) -> float:
+def calculate_probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) -> float:
     """Return cprob for a return period of ``years`` [years, over 1], relative to 50. Source: EN 1991-1-4 Eq. 4.2.
 
     Example:
-        >>> round(probability_factor(5), 6)
+        >>> round(calculate_probability_factor(5), 6)
         0.854501
     """
 
@@ -37,7 +37,7 @@ def probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) ->
     return float((level(1 / years) / level(1 / 50)) ** exponent)
 
 
-def peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography: float = 1.0) -> float:
+def calculate_peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography: float = 1.0) -> float:
     """Calculate the peak velocity pressure at a height.
 
     Rule: kr = 0.19 (z0 / 0.05)^0.07; cr = kr ln(z / z0); Iv = 1 / ln(z / z0); qp = (1 + 7 Iv) 0.5 rho (cr c0 vb)^2,
@@ -55,7 +55,7 @@ def peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography:
     Source: EN 1991-1-4 Eq. 4.3 to 4.8, Table 4.1.
 
     Example:
-        >>> round(peak_pressure_pa(24, 2, "II"), 2)
+        >>> round(calculate_peak_pressure_pa(24, 2, "II"), 2)
         512.43
     """
     roughness, least = TERRAIN[terrain]
@@ -64,7 +64,7 @@ def peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography:
     return float((1 + 7 / depth) * 0.5 * AIR_KG_M3 * mean**2)
 
 
-def net_coefficients(
+def find_net_coefficients(
     slenderness: float, solidity: float = 1.0, return_heights: float = 0.0
 ) -> tuple[float, float, float, float]:
     """Return net pressure coefficients of zones A, B, C, D.
@@ -86,7 +86,7 @@ def net_coefficients(
     Source: EN 1991-1-4 Table 7.9 (second hand; zone lengths and return rule from memory).
 
     Example:
-        >>> [round(value, 9) for value in net_coefficients(5)], net_coefficients(20, 0.8)
+        >>> [round(value, 9) for value in find_net_coefficients(5)], find_net_coefficients(20, 0.8)
         ([2.9, 1.8, 1.4, 1.2], (1.2, 1.2, 1.2, 1.2))
     """
     if not 0.8 <= solidity <= 1:
@@ -125,8 +125,8 @@ class En:
             >>> first.upto_m, round(first.pressure_pa / 3.4, 2)
             (0.6, 512.43)
         """
-        peak = peak_pressure_pa(self.basic_m_s, wall.height_m, self.terrain, self.orography)
-        values = net_coefficients(wall.length_m / wall.height_m, 1.0, wall.return_m / wall.height_m)
+        peak = calculate_peak_pressure_pa(self.basic_m_s, wall.height_m, self.terrain, self.orography)
+        values = find_net_coefficients(wall.length_m / wall.height_m, 1.0, wall.return_m / wall.height_m)
         return tuple(Zone(reach * wall.height_m, peak * value) for reach, value in zip(ZONE_ENDS, values, strict=True))
 
     def porosity_factor(self, solidity: float) -> float:

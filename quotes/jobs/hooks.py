@@ -11,7 +11,7 @@ from django.dispatch import Signal
 
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
-from fencing.strength.document import change_document
+from fencing.strength.document import write_change
 from quotes.jobs.models import Job
 from quotes.jobs.takeoff_cache import SystemWithPrices
 
@@ -45,5 +45,5 @@ def with_prices(document: Mapping[str, Any], taken: TakeOff, found: SystemWithPr
     if not screened or not screened["suggested_changes"]:
         return dict(document)
     [(_, priced)] = change_prices_requested.send(sender=TakeOff, takeoff=taken, found=found)
-    changes = [change_document(change) for change in cast("tuple[SuggestedChange, ...]", priced)]
+    changes = [write_change(change) for change in cast("tuple[SuggestedChange, ...]", priced)]
     return {**document, "strength": {**screened, "suggested_changes": changes}}

@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from fencing.documents.takeoff_document import takeoff_document
+from fencing.documents.takeoff_document import write_takeoff
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Measure
 from fencing.model.system import System
@@ -165,7 +165,7 @@ class TakeOffs(Endpoint):
         if isinstance(system, Mapping):
             measure, built_from = _read_both(document, raw["system"])
             with pointing("/measure"):
-                return Response(takeoff_document(take_off(measure, built_from)))
+                return Response(write_takeoff(take_off(measure, built_from)))
         if isinstance(system, str):
             document = {**document, "system": system}
         with pointing("/measure"):
@@ -175,7 +175,7 @@ class TakeOffs(Endpoint):
 
 def _document_of(result: TakeOffResult, actor: Actor) -> dict[str, Any]:
     """Return the take-off document, with the prices of suggested changes for an actor who may read quotes."""
-    document = takeoff_document(result.takeoff)
+    document = write_takeoff(result.takeoff)
     return with_prices(document, result.takeoff, result.found) if actor.may(Scope.QUOTES_READ) else document
 
 

@@ -21,7 +21,7 @@ from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
-from fencing.reading.measure_document import measure_document
+from fencing.reading.measure_document import write_measure
 from quotes.jobs.document_text import canonical, digest
 from shared.models import Business
 
@@ -87,7 +87,7 @@ def take_off_measure(business: Business, document: object) -> TakeOffResult:
     prices = prices_for(measure, found)
     if _length(measure) > MAX_REMEMBERED_LENGTH:
         return TakeOffResult(measure, found, take_off(measure, found.system, prices))
-    parts = [measure.sha256, measure_document(measure), found.sha256, price_mark(prices)]
+    parts = [measure.sha256, write_measure(measure), found.sha256, price_mark(prices)]
     inputs = _Inputs(digest(canonical(parts)), measure, found.system, prices)
     return TakeOffResult(measure, found, _remembered(inputs))
 

@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
-from fencing.documents.explain import UnknownComponent, cut_list, explain, summary
-from fencing.documents.takeoff_document import takeoff_json
+from fencing.documents.explain import UnknownComponent, explain, write_cut_list, write_summary
+from fencing.documents.takeoff_document import write_takeoff_json
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_json, read_measure, read_system
@@ -117,11 +117,11 @@ def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | N
 
 def _answer(taken: TakeOff, asked: Namespace) -> str:
     if asked.json:
-        return takeoff_json(taken).decode()
+        return write_takeoff_json(taken).decode()
     if asked.cut_list:
-        return cut_list(taken) + "\n"
+        return write_cut_list(taken) + "\n"
     if asked.explain is None:
-        return summary(taken) + "\n"
+        return write_summary(taken) + "\n"
     try:
         return "\n".join(explain(taken, asked.explain)) + "\n"
     except UnknownComponent as unknown:

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from fencing.documents.explain import summary
-from fencing.drawing.elevation import elevation
-from fencing.drawing.plan_view import plan
+from fencing.documents.explain import write_summary
+from fencing.drawing.elevation import draw_elevation
+from fencing.drawing.plan_view import draw_plan
 from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
 from fencing.model.measure import FORMS, LAYOUTS, Layout
-from fencing.quantities.choose_layout import build_options, choose
+from fencing.quantities.choose_layout import build_options, choose_option
 from fencing.quantities.take_off import TakeOff, find_grounds
 from fencing.set_out.corners import find_corners
 from fencing.set_out.run import NO_ENDS
@@ -118,7 +118,7 @@ def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
     """Return the plan, on a page as high as it needs; empty if no page is high enough."""
     for deep in PLAN_DEEP:
         try:
-            return plan(taken, width, deep, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
+            return draw_plan(taken, width, deep, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
         except ValueError:  # too many chains of runs for this sheet
             continue
     return ""
@@ -128,7 +128,7 @@ def elevation_of(taken: TakeOff, width: float, live: str | None = None) -> str:
     """Return the elevation at the width of the page, or wider for scrolling if a bay does not fit."""
     for wide in (width, WIDE):
         try:
-            return elevation(taken, wide, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
+            return draw_elevation(taken, wide, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
         except ValueError:  # one bay alone is wider
             continue
     return ""
@@ -164,7 +164,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
     tried = build_options(
         run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS
     )
-    best = choose(tried)
+    best = choose_option(tried)
     chosen = (run.form.value, run.layout.value)
     ranked = sorted(tried, key=lambda item: (item.must_fix_count, item.cost is None, item.cost or Decimal(0)))
     leaders = [
@@ -188,7 +188,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
 
 def in_words(taken: TakeOff) -> str:
     """Describe a take-off, with the labels of the page and figures by its locale."""
-    return without_codes(worded(summary(taken)))
+    return without_codes(worded(write_summary(taken)))
 
 
 def without_codes(text: str) -> str:

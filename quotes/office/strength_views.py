@@ -13,11 +13,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fencing.documents.takeoff_document import takeoff_document
+from fencing.documents.takeoff_document import write_takeoff
 from fencing.drawing.curve_chart import draw_chart
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.curves import chart
+from fencing.strength.curves import calculate_chart
 from fencing.strength.screening import screen
 from quotes.documents.kinds.screening import annex_pdf
 from quotes.documents.page_parts import place_of
@@ -78,7 +78,7 @@ def annex(request: MemberRequest, ref: str) -> HttpResponse:
     except InvalidDocument:
         return redirect(_panel(ref))
     taken, found = result.takeoff, result.found
-    written = takeoff_document(taken)
+    written = write_takeoff(taken)
     if "strength" not in written:
         return redirect(_panel(ref))
     if request.actor.may(Scope.QUOTES_READ):
@@ -135,7 +135,7 @@ def strength_panel(
 
 def curve_of(taken: TakeOff) -> str:
     """Return the drawing of allowed height against pitch, or an empty text without runs."""
-    return draw_chart(chart(screen(taken), current_decimal_sign())) if taken.runs else ""
+    return draw_chart(calculate_chart(screen(taken), current_decimal_sign())) if taken.runs else ""
 
 
 def lowered(document: Mapping[str, Any], run: str, height: int) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from fencing.buying.packs import plain
 from fencing.buying.purchase_lines import Cutting, SawnBar
 from fencing.cutting import CutBar
 from fencing.documents.explain import UNITS, explain
-from fencing.drawing.lettering import width
+from fencing.drawing.lettering import measure_width
 from fencing.model.roles import name_role
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
@@ -154,7 +154,7 @@ def _drawn(bar: CutBar, stock: int, scale: float, kerf: int, words: str) -> str:
 
 def _piece(length: int, at: float, wide: float) -> list[str]:
     parts = [f'<rect class="b-piece" x="{at:.1f}" y="1" width="{wide:.1f}" height="{DEEP - 2:.0f}"/>']
-    if width(str(length), SIZE) < wide:
+    if measure_width(str(length), SIZE) < wide:
         middle, foot = at + wide / 2, DEEP / 2 + 5
         parts.append(f'<text class="b-text" x="{middle:.1f}" y="{foot:.0f}" text-anchor="middle">{length}</text>')
     return parts

@@ -15,7 +15,7 @@ from fencing.buying.needs import BuyingPolicy, Needs
 from fencing.buying.purchase import purchase
 from fencing.buying.stock_options import stock_options
 from fencing.cutting import INTERACTIVE
-from fencing.documents.takeoff_document import takeoff_document
+from fencing.documents.takeoff_document import write_takeoff
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.kinds.cut_list import cut_list
@@ -72,7 +72,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     except InvalidDocument as refused:
         return render(request, "office/takeoff.html", {**data, "faults": refused.faults}, status=409)
     taken, found = result.takeoff, result.found
-    written = takeoff_document(taken)
+    written = write_takeoff(taken)
     return render(
         request,
         "office/takeoff.html",

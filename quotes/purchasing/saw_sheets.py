@@ -12,7 +12,7 @@ from fencing.buying.needs import ORDER_POLICY
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Blank, Cutting, Purchase
 from fencing.buying.stock_options import stock_options
-from fencing.drawing.saw_sheet import saw_sheets
+from fencing.drawing.saw_sheet import draw_saw_sheets
 from fencing.model.pieces import Piece
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
 from quotes.jobs.models import Job
@@ -92,5 +92,5 @@ def saw_pdf(revision: Revision) -> bytes:
     job, name = content.job.number, f"{content.job.number} {content.job.label}"
     names = build_of(content, choices).finishes
     cuttings = [replace(item, finish=names.get(item.finish or "", item.finish)) for item in sawn(bought)]
-    drawings: Sequence[str] = [svg for item in cuttings for svg in saw_sheets(item, job, WIDTH, HEIGHT)]
+    drawings: Sequence[str] = [svg for item in cuttings for svg in draw_saw_sheets(item, job, WIDTH, HEIGHT)]
     return saw_sheet_pdf(name, drawings, content.business, content.dates.sent_at, ripped(bought), names)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fencing.cautions.facts import collect_facts
 from fencing.cautions.select import Reader, select_cautions
 from fencing.drawing.curve_chart import draw_chart
-from fencing.drawing.drawing_set import paper_set
+from fencing.drawing.drawing_set import draw_paper_set
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.curves import chart
+from fencing.strength.curves import calculate_chart
 from fencing.strength.screening import screen
 from quotes.quoting.content import Cautions, Drawings
 from quotes.quoting.draft_setup import SiteConditions
@@ -20,8 +20,8 @@ def drawings_of(takeoff: TakeOff, locale: str) -> Drawings:
     """Return the drawings of a build, with figures by ``locale``; no curves if there is nothing to screen."""
     sign, curves = decimal_sign(locale), list[str]()
     if takeoff.measure.strength is not None and takeoff.runs:
-        curves = [draw_chart(chart(screen(takeoff), sign))]
-    return to_value({**paper_set(takeoff, sign), "curves": curves}, Drawings)
+        curves = [draw_chart(calculate_chart(screen(takeoff), sign))]
+    return to_value({**draw_paper_set(takeoff, sign), "curves": curves}, Drawings)
 
 
 def cautions_of(takeoff: TakeOff, site: SiteConditions) -> Cautions:

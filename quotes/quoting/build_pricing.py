@@ -11,13 +11,13 @@ from fractions import Fraction
 from catalogue.labels import finish_words
 from catalogue.queries import price_rules_on
 from catalogue.rules.price_rules import PriceRules
-from fencing.documents.takeoff_document import takeoff_document
+from fencing.documents.takeoff_document import write_takeoff
 from fencing.model.faults import Severity
 from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff
-from fencing.reading.measure_document import measure_document
+from fencing.reading.measure_document import write_measure
 from fencing.strength.changed_job import SuggestedChange
-from fencing.strength.document import change_document
+from fencing.strength.document import write_change
 from quotes.jobs.document_text import canonical, digest
 from quotes.jobs.takeoff_cache import SystemWithPrices, take_off_measure
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
@@ -76,13 +76,13 @@ def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", labe
     measure, found, takeoff = result.measure, result.found, result.takeoff
     buying = bought_for(takeoff, found.market, basis.rules.digits)
     lines = priced_lines(takeoff, buying, basis)
-    written = takeoff_document(takeoff)
-    changes = [change_document(change) for change in suggested_changes_of(takeoff, found, basis)]
+    written = write_takeoff(takeoff)
+    changes = [write_change(change) for change in suggested_changes_of(takeoff, found, basis)]
     stops = [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP]
     return Build(
         key=key,
         label=label,
-        measure=EngineDocument(measure_document(measure)),
+        measure=EngineDocument(write_measure(measure)),
         measure_sha256=measure.sha256,
         system=EngineDocument(found.document),
         system_version=found.version,

@@ -16,19 +16,19 @@ from fencing.strength.embedment import (
     CAP_M,
     PSF_PER_FT,
     SOILS,
-    constrained_m,
-    diagonal,
-    nonconstrained_m,
-    trial_depth_m,
+    calculate_constrained_m,
+    calculate_diagonal_width,
+    calculate_nonconstrained_m,
+    calculate_trial_depth_m,
 )
 from fencing.strength.footing import (
     SoilInputs,
-    cohesionless,
-    cohesive,
-    cohesive_depth_m,
-    needed_mm,
-    passive_coefficient,
-    second_needed_mm,
+    calculate_clay_capacity,
+    calculate_clay_depth_m,
+    calculate_needed_mm,
+    calculate_passive_coefficient,
+    calculate_sand_capacity,
+    calculate_second_needed_mm,
 )
 from fencing.strength.loads import Load
 from tests.checks.outside import Outside
@@ -86,9 +86,9 @@ def test_soft_ground_has_no_presumptive_value() -> None:
 
 
 def test_a_light_pole_in_print(outside: Outside) -> None:
-    ours = trial_depth_m(1.33, 8.0, diagonal(0.6), 31.4 * 1.55 / 3)
+    ours = calculate_trial_depth_m(1.33, 8.0, calculate_diagonal_width(0.6), 31.4 * 1.55 / 3)
     outside("depth at a trial of 1.55 m", stage="footing", source=POLE, ours=ours, theirs=1.52, within=0.005, unit="m")
-    converged = nonconstrained_m(1.33, 8.0, diagonal(0.6), 31.4)
+    converged = calculate_nonconstrained_m(1.33, 8.0, calculate_diagonal_width(0.6), 31.4)
     outside(
         "the same, converged", stage="footing", source=ALGEBRA, ours=converged, theirs=1.5315, within=1e-4, unit="m"
     )
@@ -96,9 +96,9 @@ def test_a_light_pole_in_print(outside: Outside) -> None:
 
 
 def test_a_sign_post_in_print(outside: Outside) -> None:
-    ours = feet(nonconstrained_m(480 * LB, 5 * FOOT, 1.5 * FOOT, 100 * PCF))
+    ours = feet(calculate_nonconstrained_m(480 * LB, 5 * FOOT, 1.5 * FOOT, 100 * PCF))
     outside("sign post, almost 6.5 ft", stage="footing", source=SIGN, ours=ours, theirs=6.44, within=0.05, unit="ft")
-    doubled = feet(nonconstrained_m(480 * LB, 5 * FOOT, 1.5 * FOOT, 200 * PCF))
+    doubled = feet(calculate_nonconstrained_m(480 * LB, 5 * FOOT, 1.5 * FOOT, 200 * PCF))
     outside(
         "the same with doubled bearing",
         stage="footing",
@@ -112,15 +112,17 @@ def test_a_sign_post_in_print(outside: Outside) -> None:
 
 
 def test_a_flagpole_held_at_the_ground_in_print(outside: Outside) -> None:
-    ours = feet(constrained_m(33700 * LB * 39.4 * FOOT, diagonal(126 / 12) * FOOT, 150 * 1.33 * PCF))
+    ours = feet(
+        calculate_constrained_m(33700 * LB * 39.4 * FOOT, calculate_diagonal_width(126 / 12) * FOOT, 150 * 1.33 * PCF)
+    )
     outside(
         "flagpole, the 12 ft cap bites", stage="footing", source=FLAG, ours=ours, theirs=12.60, within=0.005, unit="ft"
     )
 
 
 def test_a_post_both_held_and_not(outside: Outside) -> None:
-    free = feet(nonconstrained_m(696 * LB, 4 * FOOT, FOOT, 2 * 1.33 * 400 * PCF))
-    held = feet(constrained_m(696 * 4 * LB * FOOT, FOOT, 1.33 * 400 * PCF))
+    free = feet(calculate_nonconstrained_m(696 * LB, 4 * FOOT, FOOT, 2 * 1.33 * 400 * PCF))
+    held = feet(calculate_constrained_m(696 * 4 * LB * FOOT, FOOT, 1.33 * 400 * PCF))
     outside(
         "nothing holds it, doubled", stage="footing", source=SCRIPT, ours=free, theirs=3.2726, within=2e-3, unit="ft"
     )
@@ -140,13 +142,13 @@ def test_a_post_both_held_and_not(outside: Outside) -> None:
 )
 def test_a_fence_post_in_three_soils(outside: Outside, bearing: float, single: float, doubled: float) -> None:
     for factor, theirs in ((1, single), (2, doubled)):
-        ours = nonconstrained_m(2.0, 0.9, 0.30, bearing * factor)
+        ours = calculate_nonconstrained_m(2.0, 0.9, 0.30, bearing * factor)
         what = f"2 kN at 0.9 m, hole 0.3 m, {bearing} kPa/m x {factor}"
         outside(what, stage="footing", source=ALGEBRA, ours=ours, theirs=theirs, within=1e-3, unit="m")
 
 
 def test_the_cap_makes_a_deep_post_deeper(outside: Outside) -> None:
-    ours = feet(nonconstrained_m(5000 * LB, 10 * FOOT, 1.5 * FOOT, 100 * PCF))
+    ours = feet(calculate_nonconstrained_m(5000 * LB, 10 * FOOT, 1.5 * FOOT, 100 * PCF))
     outside(
         "5000 lb at 10 ft, capped", stage="footing", source=ALGEBRA, ours=ours, theirs=27.289, within=1e-2, unit="ft"
     )
@@ -159,7 +161,7 @@ widths, bearings = st.floats(0.15, 1.0), st.floats(15.7, 63)
 
 @given(forces, arms, widths, bearings)
 def test_the_answer_satisfies_the_code_s_own_equation(force: float, arm: float, width: float, bearing: float) -> None:
-    d = nonconstrained_m(force, arm, width, bearing)
+    d = calculate_nonconstrained_m(force, arm, width, bearing)
     a = 2.34 * force / (bearing * min(d, CAP_M) / 3 * width)
     assert d**2 - a * d - 1.09 * a * arm == pytest.approx(0, abs=1e-6 * d**2)
 
@@ -168,12 +170,12 @@ def test_the_answer_satisfies_the_code_s_own_equation(force: float, arm: float, 
 def test_depth_grows_with_load_and_arm_and_falls_with_width_and_soil(
     force: float, arm: float, width: float, bearing: float
 ) -> None:
-    d = nonconstrained_m(force, arm, width, bearing)
-    assert nonconstrained_m(force * 1.1, arm, width, bearing) > d
-    assert nonconstrained_m(force, arm * 1.1, width, bearing) > d
-    assert nonconstrained_m(force, arm, width * 1.1, bearing) < d
-    assert nonconstrained_m(force, arm, width * 2, bearing) == pytest.approx(
-        nonconstrained_m(force, arm, width, bearing * 2)
+    d = calculate_nonconstrained_m(force, arm, width, bearing)
+    assert calculate_nonconstrained_m(force * 1.1, arm, width, bearing) > d
+    assert calculate_nonconstrained_m(force, arm * 1.1, width, bearing) > d
+    assert calculate_nonconstrained_m(force, arm, width * 1.1, bearing) < d
+    assert calculate_nonconstrained_m(force, arm, width * 2, bearing) == pytest.approx(
+        calculate_nonconstrained_m(force, arm, width, bearing * 2)
     )
 
 
@@ -181,9 +183,9 @@ def test_depth_grows_with_load_and_arm_and_falls_with_width_and_soil(
 def test_what_float_sums_leave_of_no_load_needs_no_ground(force_kn: float) -> None:
     sand = SoilInputs("sand", 23.56, friction_deg=30, unit_weight_kn_m3=18, safety_factor=2)
     load = Load(force_kn * 1000, force_kn * 20)
-    assert nonconstrained_m(force_kn, 0.02, 0.45, 23.56) < 1e-4
-    assert needed_mm(load, 0.45, sand) in (0, 1)
-    assert second_needed_mm(load, 0.45, sand) in (0, 1)
+    assert calculate_nonconstrained_m(force_kn, 0.02, 0.45, 23.56) < 1e-4
+    assert calculate_needed_mm(load, 0.45, sand) in (0, 1)
+    assert calculate_second_needed_mm(load, 0.45, sand) in (0, 1)
 
 
 def test_our_root_is_scipy_s_root(outside: Outside) -> None:
@@ -191,7 +193,7 @@ def test_our_root_is_scipy_s_root(outside: Outside) -> None:
         return 15.7 * 0.3 / 3 * d**3 - 2.34 * 2 * d - 1.09 * 2.34 * 2 * 0.9
 
     theirs = round(float(brentq(residual, 0.1, 10, xtol=1e-14)), 10)
-    ours = nonconstrained_m(2.0, 0.9, 0.30, 15.7)
+    ours = calculate_nonconstrained_m(2.0, 0.9, 0.30, 15.7)
     outside(
         "root of the cubic",
         stage="footing",
@@ -206,20 +208,22 @@ def test_our_root_is_scipy_s_root(outside: Outside) -> None:
 
 def test_broms_depths_are_scipy_s_roots(outside: Outside) -> None:
     source = "scipy.optimize.brentq"
-    clay = float(brentq(lambda depth: cohesive(50, 0.3, depth, 0.9).force_kn - 2.0, 0.46, 5, xtol=1e-14))
-    ours = cohesive_depth_m(2.0, 50, 0.3, 0.9)
+    clay = float(brentq(lambda depth: calculate_clay_capacity(50, 0.3, depth, 0.9).force_kn - 2.0, 0.46, 5, xtol=1e-14))
+    ours = calculate_clay_depth_m(2.0, 50, 0.3, 0.9)
     outside("depth in clay for 2 kN", stage="footing", source=source, ours=ours, theirs=round(clay, 9), within=1e-8, unit="m",
             digits=9)  # fmt: skip
     ground = SoilInputs("sand", None, friction_deg=30, unit_weight_kn_m3=18, safety_factor=1)
-    sand = float(brentq(lambda depth: cohesionless(18, 30, 0.3, depth, 0.9).force_kn - 2.0, 0.1, 5, xtol=1e-14))
-    needed = second_needed_mm(Load(2000.0, 1800.0), 0.3, ground)
+    sand = float(
+        brentq(lambda depth: calculate_sand_capacity(18, 30, 0.3, depth, 0.9).force_kn - 2.0, 0.1, 5, xtol=1e-14)
+    )
+    needed = calculate_second_needed_mm(Load(2000.0, 1800.0), 0.3, ground)
     outside("depth in sand for 2 kN, rounded up", stage="footing", source=source, ours=needed, theirs=ceil(sand * 1000),
             unit="mm")  # fmt: skip
 
 
 def test_broms_sheet_in_print(outside: Outside) -> None:
-    depth = cohesive_depth_m(13.6, 50, 0.75, 7.5)
-    capacity = cohesive(50, 0.75, depth, 7.5)
+    depth = calculate_clay_depth_m(13.6, 50, 0.75, 7.5)
+    capacity = calculate_clay_capacity(50, 0.75, depth, 7.5)
     outside("depth in clay", stage="footing", source=BROMS, ours=depth, theirs=2.35, within=0.005, unit="m")
     outside(
         "greatest moment",
@@ -253,7 +257,7 @@ def test_broms_sheet_in_print(outside: Outside) -> None:
 def test_broms_in_clay(
     outside: Outside, strength: float, width: float, depth: float, arm: float, force: float, moment: float
 ) -> None:
-    ours = cohesive(strength, width, depth, arm)
+    ours = calculate_clay_capacity(strength, width, depth, arm)
     outside(
         f"force, cu {strength} kPa, {width} x {depth} m",
         stage="footing",
@@ -293,8 +297,10 @@ def test_broms_in_sand(
     force: float,
     moment: float,
 ) -> None:
-    ours = cohesionless(weight, phi, width, depth, arm)
-    outside(f"Kp, phi {phi}", stage="footing", source=SAND, ours=passive_coefficient(phi), theirs=kp, within=1e-4)
+    ours = calculate_sand_capacity(weight, phi, width, depth, arm)
+    outside(
+        f"Kp, phi {phi}", stage="footing", source=SAND, ours=calculate_passive_coefficient(phi), theirs=kp, within=1e-4
+    )
     outside(f"force, phi {phi}", stage="footing", source=SAND, ours=ours.force_kn, theirs=force, within=1e-3, unit="kN")
     outside(
         f"moment, phi {phi}",
@@ -311,7 +317,7 @@ def test_broms_in_sand(
 def test_a_published_misprint_is_not_followed(outside: Outside, arm: float, right: float, misprint: float) -> None:
     """B1/VM4 Amendment 8 printed a lever arm too many after the root: it vanishes at an arm of 1 m alone."""
     source = "B1/VM4 Amd 8 erratum (minhousing.govt.nz codewords 39-6), computed"
-    ours = cohesive(50, 0.3, 1.0, arm).force_kn
+    ours = calculate_clay_capacity(50, 0.3, 1.0, arm).force_kn
     outside(f"cu 50 kPa, arm {arm} m", stage="footing", source=source, ours=ours, theirs=right, within=1e-3, unit="kN")
     root = sqrt(2 * ((arm + 1.0) ** 2 + (arm + 0.45) ** 2))
     wrong = 9 * 50 * 0.3 * (root * arm - (2 * arm + 0.45 + 1.0))

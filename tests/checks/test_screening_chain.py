@@ -8,9 +8,9 @@ from decimal import Decimal
 from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, StrengthRequest
 from fencing.model.system import Profile, Steel
 from fencing.quantities.take_off import take_off
-from fencing.strength.embedment import PSF_PER_FT, nonconstrained_m
+from fencing.strength.embedment import PSF_PER_FT, calculate_nonconstrained_m
 from fencing.strength.screening import screen
-from fencing.strength.section import square_tube
+from fencing.strength.section import calculate_square_tube
 from tests.checks.outside import Outside
 from tests.fencing.test_common_practice import SYSTEM
 
@@ -56,7 +56,7 @@ def test_an_ordinary_suburban_fence(outside: Outside) -> None:
         within=5,
         unit="N m",
     )
-    tube = square_tube(65, 2.5)
+    tube = calculate_square_tube(65, 2.5)
     plastic = 0.9 * tube.sx_mm3 * 350 / 1000
     outside(
         "plastic capacity 0.9 S fy", stage="strength", source=SUBURB, ours=plastic, theirs=4450, within=5, unit="N m"
@@ -70,7 +70,7 @@ def test_wind_to_embedment_of_a_six_foot_fence(outside: Outside) -> None:
     single = (("clay", 100, 8.772), ("sand", 150, 7.360))
     doubled = (("clay doubled", 200, 6.509), ("sand doubled", 300, 5.488), ("gravel doubled", 400, 4.870))
     for soil, psf, theirs in (*single, *doubled):
-        ours = nonconstrained_m(force, 3.3 * FOOT, FOOT, psf * PSF_PER_FT) / FOOT
+        ours = calculate_nonconstrained_m(force, 3.3 * FOOT, FOOT, psf * PSF_PER_FT) / FOOT
         outside(
             f"embedment at 0.6 W, 1 ft hole, {soil}",
             stage="strength",

@@ -15,7 +15,13 @@ from sectionproperties.pre.library.steel_sections import (
     rectangular_hollow_section,
 )
 
-from fencing.strength.section import SteelSection, centreline_channel, channel, paired, square_tube
+from fencing.strength.section import (
+    SteelSection,
+    calculate_centreline_channel,
+    calculate_channel,
+    calculate_square_tube,
+    pair_channels,
+)
 from tests.checks.outside import Outside
 
 EN = "EN 10219-2 tables (from memory)"
@@ -35,7 +41,7 @@ THIN = "thin-wall textbook formulae, computed"
 def test_square_tubes_to_the_printed_digits(
     outside: Outside, side: float, thickness: float, area: str, second: str, elastic: str, plastic: str, mass: str
 ) -> None:
-    tube = square_tube(side, thickness)
+    tube = calculate_square_tube(side, thickness)
     ours = [
         f"{tube.area_mm2 / 100:.2f}",
         f"{tube.ix_mm4 / 1e4:.1f}",
@@ -77,7 +83,7 @@ def test_tubes_by_closed_form(
     gyration: float,
     mass: float,
 ) -> None:
-    tube = square_tube(side, thickness)
+    tube = calculate_square_tube(side, thickness)
     name = f"{side:g} x {thickness:g}"
     outside(f"A of {name}", stage="sections", source=CLOSED, ours=tube.area_mm2, theirs=area, within=0.06, unit="mm2")
     outside(f"r of {name}", stage="sections", source=CLOSED, ours=tube.rx_mm, theirs=gyration, within=0.006, unit="mm")
@@ -141,23 +147,23 @@ def compared(outside: Outside, name: str, ours: SteelSection, geometry: object, 
 @pytest.mark.parametrize("thickness", [1.6, 3.0])
 def test_tubes_against_finite_elements(outside: Outside, thickness: float) -> None:
     geometry = rectangular_hollow_section(d=65, b=65, t=thickness, r_out=2 * thickness, n_r=32)
-    compared(outside, f"tube 65 x {thickness:g}", square_tube(65, thickness), geometry, 3e-4)
+    compared(outside, f"tube 65 x {thickness:g}", calculate_square_tube(65, thickness), geometry, 3e-4)
 
 
 def test_a_channel_against_finite_elements(outside: Outside) -> None:
     geometry = channel_section(d=65, b=40, t_f=2, t_w=2, r=0, n_r=0)
-    compared(outside, "channel 65 x 40 x 2", channel(65, 40, 2, outer_radius_mm=0), geometry, 1e-4)
+    compared(outside, "channel 65 x 40 x 2", calculate_channel(65, 40, 2, outer_radius_mm=0), geometry, 1e-4)
 
 
 def test_a_lipped_channel_against_finite_elements(outside: Outside) -> None:
     """Sharp corners on both sides: the library's rounded one is made sharp by a radius equal to the wall."""
     geometry = cee_section(d=100, b=50, l=15, t=2, r_out=0, n_r=1)
-    compared(outside, "lipped channel 100 x 50 x 15 x 2", channel(100, 50, 2, 15, 0), geometry, 1e-4)
+    compared(outside, "lipped channel 100 x 50 x 15 x 2", calculate_channel(100, 50, 2, 15, 0), geometry, 1e-4)
 
 
 def test_a_rolled_channel_against_finite_elements(outside: Outside) -> None:
     """With the corners sheet is rolled to, as the screening takes it; sharp ones would give 3.7 % more."""
-    ours, name = channel(100, 50, 2, 15), "rolled channel 100 x 50 x 15 x 2"
+    ours, name = calculate_channel(100, 50, 2, 15), "rolled channel 100 x 50 x 15 x 2"
     compared(outside, name, ours, cee_section(d=100, b=50, l=15, t=2, r_out=4, n_r=24), 5e-4)
     printed = {"A": 433.67, "Ix": 692579, "Iy": 150000, "Zx": 13851.6}
     for key, theirs in printed.items():
@@ -166,21 +172,27 @@ def test_a_rolled_channel_against_finite_elements(outside: Outside) -> None:
             f"{key} of {name}", stage="sections", source=source, ours=of(ours)[key], theirs=theirs, within=5e-4,
             relative=True, digits=7,
         )  # fmt: skip
-    assert channel(100, 50, 2, 15, 0).ix_mm4 / ours.ix_mm4 == pytest.approx(1.0366, abs=1e-3)
+    assert calculate_channel(100, 50, 2, 15, 0).ix_mm4 / ours.ix_mm4 == pytest.approx(1.0366, abs=1e-3)
 
 
 def test_a_pair_back_to_back_against_finite_elements(outside: Outside) -> None:
     right = channel_section(d=65, b=40, t_f=2, t_w=2, r=0, n_r=0)
     both = right + right.mirror_section(axis="y", mirror_point=(0, 0))
-    compared(outside, "pair of channels 65 x 40 x 2", paired(channel(65, 40, 2, outer_radius_mm=0)), both, 1e-4)
+    compared(
+        outside,
+        "pair of channels 65 x 40 x 2",
+        pair_channels(calculate_channel(65, 40, 2, outer_radius_mm=0)),
+        both,
+        1e-4,
+    )
 
 
 def test_channels_by_closed_form(outside: Outside) -> None:
-    plain = channel(65, 40, 2, outer_radius_mm=0)
+    plain = calculate_channel(65, 40, 2, outer_radius_mm=0)
     ours = [round(value, 1) for value in (plain.area_mm2, plain.ix_mm4, plain.iy_mm4, plain.zx_mm3, plain.sx_mm3)]
     theirs = [282.0, 196643.5, 46362.4, 6050.6, 6900.5]
     outside("A, Ix, Iy, Zx, Sx of channel 65 x 40 x 2", stage="sections", source=THIN, ours=ours, theirs=theirs)
-    lipped = centreline_channel(98, 48, 14, 2)
+    lipped = calculate_centreline_channel(98, 48, 14, 2)
     ours = [round(value) for value in (lipped.area_mm2, lipped.ix_mm4, lipped.iy_mm4)]
     outside(
         "A, Ix, Iy of a lipped channel 98 x 48 x 14 x 2 by its centre line",
@@ -196,7 +208,7 @@ def test_the_girth_of_a_rolled_section_times_its_thickness_is_its_area(outside: 
     strip = (
         92 + 84 + 22 + 4 * (pi / 2) * 3
     )  # straights of C 100 x 50 x 15 x 2 and its four bends by the centre line, computed
-    ours = channel(100, 50, 2, 15).area_mm2
+    ours = calculate_channel(100, 50, 2, 15).area_mm2
     outside(
         "area of C 100 x 50 x 15 x 2 from its strip",
         stage="sections",
@@ -212,7 +224,7 @@ def test_the_girth_of_a_rolled_section_times_its_thickness_is_its_area(outside: 
 @pytest.mark.parametrize(("side", "thickness"), [(60, 0), (60, 30), (10, 5)])
 def test_a_wall_that_does_not_fit_is_refused(side: float, thickness: float) -> None:
     with pytest.raises(ValueError, match="fit the side"):
-        square_tube(side, thickness)
+        calculate_square_tube(side, thickness)
 
 
 @pytest.mark.parametrize(
@@ -224,4 +236,4 @@ def test_parts_of_a_channel_that_overlap_are_refused(
     depth: float, flange: float, lip: float, radius: float | None
 ) -> None:
     with pytest.raises(ValueError, match="overlap"):
-        channel(depth, flange, 2, lip, radius)
+        calculate_channel(depth, flange, 2, lip, radius)

@@ -15,25 +15,25 @@ from fencing.strength.wind_as_nzs import (
     CLIMATE,
     SPEED_MIN_M_S,
     AsNzs,
-    net_coefficient,
-    open_area_ratio,
-    pressure_pa,
-    regional_speed_m_s,
-    shielding,
-    site_speed_m_s,
+    calculate_net_coefficient,
+    calculate_porosity_factor,
+    calculate_pressure_pa,
+    calculate_regional_speed_m_s,
+    calculate_site_speed_m_s,
+    find_shielding,
 )
 from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN
-from fencing.strength.wind_as_nzs import end_coefficients as as_ends
+from fencing.strength.wind_as_nzs import find_end_coefficients as as_ends
 from fencing.strength.wind_asce import (
     ASPECTS,
     CASE_AB,
     Asce,
-    end_coefficients,
-    exposure_coefficient,
-    force_coefficient,
-    velocity_pressure_psf,
+    calculate_exposure_coefficient,
+    calculate_velocity_pressure_psf,
+    find_end_coefficients,
+    find_force_coefficient,
 )
-from fencing.strength.wind_en import En, net_coefficients, peak_pressure_pa, probability_factor
+from fencing.strength.wind_en import En, calculate_peak_pressure_pa, calculate_probability_factor, find_net_coefficients
 from tests.checks.outside import Outside
 
 AS = "AS/NZS 1170.2:2021 Table B.2 (second hand), computed"
@@ -49,7 +49,10 @@ FENCE = "ASCE 7-16 Figure 29.3-1, 6 x 120 ft fence, computed"
 
 
 def test_site_wind_speeds_by_direction(outside: Outside) -> None:
-    ours = [round(site_speed_m_s(45, md, 0.83, 0.85), 1) for md in (0.80, 0.80, 0.80, 0.95, 0.90, 0.95, 1.00, 0.95)]
+    ours = [
+        round(calculate_site_speed_m_s(45, md, 0.83, 0.85), 1)
+        for md in (0.80, 0.80, 0.80, 0.95, 0.90, 0.95, 1.00, 0.95)
+    ]
     theirs = [25.4, 25.4, 25.4, 30.2, 28.6, 30.2, 31.7, 30.2]
     outside("site wind speeds N to NW", stage="wind", source=GUIDE, ours=ours, theirs=theirs, unit="m/s")
 
@@ -60,7 +63,7 @@ def test_site_wind_speeds_by_direction(outside: Outside) -> None:
      ("NZ1", [39, 41, 42, 45]), ("NZ2", [39, 41, 42, 45]), ("NZ3", [46, 48, 50, 53]), ("NZ4", [45, 46, 47, 50])],
 )  # fmt: skip
 def test_regional_speeds(outside: Outside, region: str, speeds: list[int]) -> None:
-    ours = [regional_speed_m_s(region, years) for years in (25, 50, 100, 500)]
+    ours = [calculate_regional_speed_m_s(region, years) for years in (25, 50, 100, 500)]
     outside(f"regional speeds, region {region}", stage="wind", source=REGIONS, ours=ours, theirs=speeds, unit="m/s")
 
 
@@ -79,11 +82,15 @@ def test_net_pressure_coefficients(
     outside: Outside, length: float, face: float, top: float, theirs: float, within: float
 ) -> None:
     what = f"Cp,n, b {length} c {face} h {top} m"
-    outside(what, stage="wind", source=AS, ours=net_coefficient(length, face, top), theirs=theirs, within=within)
+    outside(
+        what, stage="wind", source=AS, ours=calculate_net_coefficient(length, face, top), theirs=theirs, within=within
+    )
 
 
 def test_the_coefficient_is_continuous_where_the_table_changes_rows() -> None:
-    assert net_coefficient(9.0, 1.8, 1.8) == pytest.approx(net_coefficient(9.0001, 1.8, 1.8), abs=2e-4)
+    assert calculate_net_coefficient(9.0, 1.8, 1.8) == pytest.approx(
+        calculate_net_coefficient(9.0001, 1.8, 1.8), abs=2e-4
+    )
 
 
 @pytest.mark.parametrize(
@@ -91,7 +98,7 @@ def test_the_coefficient_is_continuous_where_the_table_changes_rows() -> None:
     [
         ("Mz,cat of terrain 1, 2, 2.5, 3, 4 at 3 m", [AS_TERRAIN[name] for name in ("1", "2", "2.5", "3", "4")],
          [0.97, 0.91, 0.87, 0.83, 0.75]),
-        ("Ms at s 1.5, 3, 6, 12", [round(shielding(s), 9) for s in (1.5, 3, 6, 12)], [0.7, 0.8, 0.9, 1.0]),
+        ("Ms at s 1.5, 3, 6, 12", [round(find_shielding(s), 9) for s in (1.5, 3, 6, 12)], [0.7, 0.8, 0.9, 1.0]),
         ("Mc of regions A, C, D", [CLIMATE.get(region, 1.0) for region in "ACD"], [1.0, 1.05, 1.05]),
         ("least design speed", [SPEED_MIN_M_S], [30]),
         ("Cp,n at 45 degrees, c/h 1", list(as_ends(1.8, 1.8)), [2.4, 1.2, 0.6]),
@@ -109,12 +116,12 @@ def test_a_slow_wind_is_held_at_the_least_speed() -> None:
 
 
 def test_the_first_two_heights_from_a_free_end_take_double(outside: Outside) -> None:
-    ours = [end / net_coefficient(30, 1.8, 1.8) for end in as_ends(1.8, 1.8)[:2]]
+    ours = [end / calculate_net_coefficient(30, 1.8, 1.8) for end in as_ends(1.8, 1.8)[:2]]
     outside("end zone to middle, long wall on the ground", stage="wind", source=AS, ours=ours, theirs=[2.0, 1.0])
 
 
 def test_porosity_factors(outside: Outside) -> None:
-    ours = [round(open_area_ratio(share), 9) for share in (1, 0.8, 0.65, 0.5, 0.4)]
+    ours = [round(calculate_porosity_factor(share), 9) for share in (1, 0.8, 0.65, 0.5, 0.4)]
     outside(
         "Kp of five solidities",
         stage="wind",
@@ -126,7 +133,7 @@ def test_porosity_factors(outside: Outside) -> None:
 
 @pytest.mark.parametrize(("coefficient", "pascal"), [(1.2, 1004.42), (2.4, 2008.83), (0.6, 502.21)])
 def test_pressures_in_an_ordinary_suburb(outside: Outside, coefficient: float, pascal: float) -> None:
-    ours = pressure_pa(45 * 0.83, coefficient)
+    ours = calculate_pressure_pa(45 * 0.83, coefficient)
     outside(
         f"pressure at 37.35 m/s, Cp,n {coefficient}",
         stage="wind",
@@ -139,8 +146,8 @@ def test_pressures_in_an_ordinary_suburb(outside: Outside, coefficient: float, p
 
 
 def test_a_wall_on_a_building_by_the_european_standard(outside: Outside) -> None:
-    speed = 26 * probability_factor(5)
-    peak = peak_pressure_pa(speed, 10, "III")
+    speed = 26 * calculate_probability_factor(5)
+    peak = calculate_peak_pressure_pa(speed, 10, "III")
     outside(
         "basic speed, return period 5 years",
         stage="wind",
@@ -150,7 +157,7 @@ def test_a_wall_on_a_building_by_the_european_standard(outside: Outside) -> None
         within=1e-4,
         unit="m/s",
     )
-    for zone, coefficient, pascal in zip("ABCD", net_coefficients(5), (1530, 949, 738, 633), strict=True):
+    for zone, coefficient, pascal in zip("ABCD", find_net_coefficients(5), (1530, 949, 738, 633), strict=True):
         what = f"net pressure, zone {zone}"
         outside(
             what, stage="wind", source=XC, ours=peak * coefficient, theirs=pascal, within=1e-3, relative=True, unit="Pa"
@@ -160,11 +167,11 @@ def test_a_wall_on_a_building_by_the_european_standard(outside: Outside) -> None
 @pytest.mark.parametrize(
     ("what", "ours", "theirs"),
     [
-        ("zone A at l/h 2, 4, 7.5, 20", [net_coefficients(x)[0] for x in (2, 4, 7.5, 20)], [2.3, 2.6, 3.15, 3.4]),
-        ("zone B at l/h 2, 4, 7.5, 20", [net_coefficients(x)[1] for x in (2, 4, 7.5, 20)], [1.4, 1.6, 1.95, 2.1]),
-        ("zone C at l/h 2, 4, 7.5, 20", [net_coefficients(x)[2] for x in (2, 4, 7.5, 20)], [1.2, 1.3, 1.55, 1.7]),
-        ("zones at solidity 0.9, l/h 10", list(net_coefficients(10, 0.9)), [2.3, 1.65, 1.45, 1.2]),
-        ("zones with a return of half a height, l/h 5", list(net_coefficients(5, 1, 0.5)), [2.5, 1.8, 1.4, 1.2]),
+        ("zone A at l/h 2, 4, 7.5, 20", [find_net_coefficients(x)[0] for x in (2, 4, 7.5, 20)], [2.3, 2.6, 3.15, 3.4]),
+        ("zone B at l/h 2, 4, 7.5, 20", [find_net_coefficients(x)[1] for x in (2, 4, 7.5, 20)], [1.4, 1.6, 1.95, 2.1]),
+        ("zone C at l/h 2, 4, 7.5, 20", [find_net_coefficients(x)[2] for x in (2, 4, 7.5, 20)], [1.2, 1.3, 1.55, 1.7]),
+        ("zones at solidity 0.9, l/h 10", list(find_net_coefficients(10, 0.9)), [2.3, 1.65, 1.45, 1.2]),
+        ("zones with a return of half a height, l/h 5", list(find_net_coefficients(5, 1, 0.5)), [2.5, 1.8, 1.4, 1.2]),
     ],
 )
 def test_coefficients_between_the_rows(outside: Outside, what: str, ours: list[float], theirs: list[float]) -> None:
@@ -187,7 +194,7 @@ CASE_C_ROWS: dict[str, tuple[int, list[float]]] = {
 def test_every_cell_of_case_c(outside: Outside, zone: str) -> None:
     place, theirs = CASE_C_ROWS[zone]
     aspects = (2, 3, 4, 5, 6, 7, 8, 9, 10, 13, 45)[-len(theirs) :]
-    ours = [end_coefficients(aspect, 0.8)[place] for aspect in aspects]
+    ours = [find_end_coefficients(aspect, 0.8)[place] for aspect in aspects]
     what = f"case C, {zone}, B/s from {aspects[0]}"
     outside(what, stage="wind", source="ASCE 7-16 Figure 29.3-1, case C (second hand)", ours=ours, theirs=theirs)
 
@@ -195,11 +202,11 @@ def test_every_cell_of_case_c(outside: Outside, zone: str) -> None:
 def test_the_corners_of_the_european_table(outside: Outside) -> None:
     source = "EN 1991-1-4 Table 7.9 (second hand)"
     for what, ours, theirs in (
-        ("l/h 3", net_coefficients(3), [2.3, 1.4, 1.2, 1.2]),
-        ("l/h 5", net_coefficients(5), [2.9, 1.8, 1.4, 1.2]),
-        ("l/h 10", net_coefficients(10), [3.4, 2.1, 1.7, 1.2]),
-        ("return of a height, l/h 10", net_coefficients(10, 1, 1), [2.1, 1.8, 1.4, 1.2]),
-        ("solidity 0.8, l/h 10", net_coefficients(10, 0.8), [1.2, 1.2, 1.2, 1.2]),
+        ("l/h 3", find_net_coefficients(3), [2.3, 1.4, 1.2, 1.2]),
+        ("l/h 5", find_net_coefficients(5), [2.9, 1.8, 1.4, 1.2]),
+        ("l/h 10", find_net_coefficients(10), [3.4, 2.1, 1.7, 1.2]),
+        ("return of a height, l/h 10", find_net_coefficients(10, 1, 1), [2.1, 1.8, 1.4, 1.2]),
+        ("solidity 0.8, l/h 10", find_net_coefficients(10, 0.8), [1.2, 1.2, 1.2, 1.2]),
     ):
         outside(
             f"zones A to D, {what}", stage="wind", source=source, ours=[round(item, 9) for item in ours], theirs=theirs
@@ -226,7 +233,7 @@ def test_zones_of_the_other_standards_reach_as_far_as_theirs(outside: Outside) -
     [(24, 2, "II", 512.43), (26, 1.8, "III", 541.16), (22, 1.8, "IV", 355.79), (27, 2, "I", 855.55)],
 )
 def test_peak_velocity_pressures(outside: Outside, speed: float, height: float, terrain: str, pascal: float) -> None:
-    ours = peak_pressure_pa(speed, height, terrain)
+    ours = calculate_peak_pressure_pa(speed, height, terrain)
     outside(
         f"peak pressure, {speed} m/s, terrain {terrain}",
         stage="wind",
@@ -257,7 +264,7 @@ def test_every_cell_of_the_american_figure_agrees_with_its_commentary(outside: O
 
 def test_a_sign_of_the_2005_edition_in_print(outside: Outside) -> None:
     pressure = 17.80  # psf, as that edition's table of Kz gives it
-    force = pressure * 0.85 * force_coefficient(100 / 8, 8 / 35) * 800 / 1000
+    force = pressure * 0.85 * find_force_coefficient(100 / 8, 8 / 35) * 800 / 1000
     outside(
         "force on a sign 100 x 8 ft",
         stage="wind",
@@ -279,8 +286,8 @@ def test_a_sign_of_the_2005_edition_in_print(outside: Outside) -> None:
         unit="ft kip",
     )
     # the sheet eases the end for a return of a quarter of the height too; we do not, as the table begins at 0.3
-    assert end_coefficients(100 / 8, 8 / 35, 2 / 8) == end_coefficients(100 / 8, 8 / 35)
-    worst = pressure * 0.85 * end_coefficients(100 / 8, 8 / 35)[0] * interpolate(((0.0, 1.0), (0.3, 0.9)), 2 / 8)
+    assert find_end_coefficients(100 / 8, 8 / 35, 2 / 8) == find_end_coefficients(100 / 8, 8 / 35)
+    worst = pressure * 0.85 * find_end_coefficients(100 / 8, 8 / 35)[0] * interpolate(((0.0, 1.0), (0.3, 0.9)), 2 / 8)
     outside(
         "greatest pressure, return of 2 ft", stage="wind", source=SHEET_05, ours=worst, theirs=55, within=1, unit="psf"
     )
@@ -297,9 +304,9 @@ def test_a_sign_of_the_2005_edition_in_print(outside: Outside) -> None:
 
 
 def test_a_sign_of_the_2010_edition_in_print(outside: Outside) -> None:
-    kz = exposure_coefficient(20, "D")
-    pressure = velocity_pressure_psf(155, kz)
-    force = pressure * 0.85 * force_coefficient(1, 3 / 20) * 7.48
+    kz = calculate_exposure_coefficient(20, "D")
+    pressure = calculate_velocity_pressure_psf(155, kz)
+    force = pressure * 0.85 * find_force_coefficient(1, 3 / 20) * 7.48
     outside("Kz, exposure D, 20 ft", stage="wind", source=SHEET_10, ours=kz, theirs=1.083, within=5e-4)
     outside(
         "velocity pressure",
@@ -326,8 +333,8 @@ def test_a_sign_of_the_2010_edition_in_print(outside: Outside) -> None:
 
 
 def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
-    q = velocity_pressure_psf(115, exposure_coefficient(6, "C"))
-    middle = q * 0.85 * force_coefficient(20, 1)
+    q = calculate_velocity_pressure_psf(115, calculate_exposure_coefficient(6, "C"))
+    middle = q * 0.85 * find_force_coefficient(20, 1)
     outside(
         "velocity pressure, 115 mph, exposure C",
         stage="wind",
@@ -337,7 +344,7 @@ def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
         within=1e-3,
         unit="psf",
     )
-    kz = exposure_coefficient(6, "C")
+    kz = calculate_exposure_coefficient(6, "C")
     outside("Kz, exposure C, under 15 ft", stage="wind", source=FENCE, ours=kz, theirs=0.84888, within=1e-5)
     outside("force on a foot", stage="wind", source=FENCE, ours=middle * 6, theirs=161.96, within=0.01, unit="lb/ft")
     outside("its moment at mid-height", stage="wind", source=FENCE, ours=middle * 48 * 3, theirs=3887.1, within=0.2,
@@ -356,7 +363,7 @@ def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
         unit="lb ft",
         digits=7,
     )
-    ends = [round(value, 4) for value in end_coefficients(20)]
+    ends = [round(value, 4) for value in find_end_coefficients(20)]
     outside(
         "case C, seven zones",
         stage="wind",
@@ -367,12 +374,15 @@ def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
 
 
 def test_a_return_corner_eases_the_first_zone(outside: Outside) -> None:
-    ours = [round(end_coefficients(20, return_lengths=long)[0] / end_coefficients(20)[0], 9) for long in (0.3, 1, 2, 5)]
+    ours = [
+        round(find_end_coefficients(20, return_lengths=long)[0] / find_end_coefficients(20)[0], 9)
+        for long in (0.3, 1, 2, 5)
+    ]
     source = "ASCE 7-16 Figure 29.3-1, note on return corners (second hand)"
     outside("factor at 0.3, 1, 2, 5 lengths", stage="wind", source=source, ours=ours, theirs=[0.9, 0.75, 0.6, 0.6])
 
 
 def test_a_return_corner_eases_the_first_zone_alone() -> None:
-    free, turned = end_coefficients(20), end_coefficients(20, return_lengths=2)
+    free, turned = find_end_coefficients(20), find_end_coefficients(20, return_lengths=2)
     assert turned[0] == pytest.approx(free[0] * 0.60)
     assert turned[1:] == free[1:]

@@ -10,14 +10,14 @@ from fencing.model.example_system import ROUND_SIZES
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Gate, GateKind, Layout, MeasureBasis, Run
 from fencing.model.system import System
-from fencing.set_out.segments import skeleton
+from fencing.set_out.segments import build_skeleton
 
 ODD: System = replace(ROUND_SIZES, square=replace(ROUND_SIZES.square, face=65))
 GATE = Gate("A-G1", 2_000, 1_000, GateKind.SINGLE, 1_800)
 
 
 def _places(run: Run, layout: Layout = Layout.FROM_START) -> list[int]:
-    return [anchor.at for anchor in skeleton(run, ODD, layout).anchors]
+    return [anchor.at for anchor in build_skeleton(run, ODD, layout).anchors]
 
 
 @pytest.mark.parametrize("layout", [Layout.FROM_START, Layout.FROM_END, Layout.EVEN])

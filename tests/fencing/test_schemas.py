@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from fencing.documents.takeoff_document import takeoff_document
+from fencing.documents.takeoff_document import write_takeoff
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import take_off
 from fencing.reading import read_json, read_measure, read_system
@@ -124,7 +124,7 @@ def test_whatever_sizes_are_accepted_make_pieces_that_have_a_size(data: st.DataO
         taken = take_off(read_measure(with_a_change(FULL_MEASURE, data), system), system)
     except InvalidDocument:
         return
-    fault = next(VALIDATORS["takeoff-2"].iter_errors(takeoff_document(taken)), None)
+    fault = next(VALIDATORS["takeoff-2"].iter_errors(write_takeoff(taken)), None)
     assert fault is None, f"{fault.json_path}: {fault.message}"
 
 
@@ -177,14 +177,14 @@ def test_the_schemas_of_a_screening_stand_whole_in_those_that_ask_for_it() -> No
 @pytest.mark.parametrize("seed", range(4))
 def test_the_take_offs_of_random_jobs_are_what_their_schema_says(seed: int) -> None:
     for job in random_jobs(50, seed):
-        written = takeoff_document(take_off(job.measure, job.system))
+        written = write_takeoff(take_off(job.measure, job.system))
         fault = next(VALIDATORS["takeoff-2"].iter_errors(written), None)
         assert fault is None, f"{fault.json_path}: {fault.message}"
 
 
 def test_the_take_off_of_the_contract_s_example_is_what_its_schema_says() -> None:
     system = read_system(json.loads(SYSTEMS[0].read_text()))
-    written = takeoff_document(take_off(read_measure(FULL_MEASURE, system), system))
+    written = write_takeoff(take_off(read_measure(FULL_MEASURE, system), system))
     assert list(VALIDATORS["takeoff-2"].iter_errors(written)) == []
 
 
@@ -206,7 +206,7 @@ def test_a_screening_is_what_its_schema_says(case: str) -> None:
         {"id": "R1", "bays_mm": [2400, 2310], "lattice_mm": 340, "existing_height_mm": 1500},
         {"id": "R2", "bays_mm": [2400], "lattice_mm": 340},
     ]
-    written = takeoff_document(take_off(read_measure(ridge, system), system))
+    written = write_takeoff(take_off(read_measure(ridge, system), system))
     assert list(VALIDATORS["takeoff-2"].iter_errors(written)) == []
     assert list(Draft202012Validator(schema("screening-2")).iter_errors(written["strength"])) == []
 
@@ -227,6 +227,6 @@ def test_a_screening_that_says_something_else_is_refused(spoil: Callable[[dict[s
     system = read_system(json.loads(SYSTEMS[1].read_text()))
     ridge = json.loads((ROOT / "demo/measures/7-screened-ridge.json").read_text())
     ridge["strength"] |= {"pressure_kpa": "0.50"}
-    written = takeoff_document(take_off(read_measure(ridge, system), system))["strength"]
+    written = write_takeoff(take_off(read_measure(ridge, system), system))["strength"]
     spoil(written)
     assert not Draft202012Validator(schema("screening-2")).is_valid(written)

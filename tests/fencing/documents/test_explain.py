@@ -9,7 +9,7 @@ from math import ceil
 
 import pytest
 
-from fencing.documents.explain import UnknownComponent, cut_list, explain, summary
+from fencing.documents.explain import UnknownComponent, explain, write_cut_list, write_summary
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import RunOption
 from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
@@ -125,20 +125,20 @@ def test_every_quantity_of_any_job_can_be_explained_in_known_words() -> None:
 
 def test_the_cut_list_has_every_piece_once_and_longest_first() -> None:
     job = take_off_runs(replace(RUN, gates=GATES), retrofits=(Retrofit("R1", (2000,), 300, INK),))
-    rows = [line.split() for line in cut_list(job).splitlines() if line.startswith("  ") and "pieces" not in line]
+    rows = [line.split() for line in write_cut_list(job).splitlines() if line.startswith("  ") and "pieces" not in line]
     assert sum(int(row[0]) for row in rows) == sum(piece.count for piece in job.pieces)
-    assert "2 post extensions, ink" in cut_list(job).splitlines()
+    assert "2 post extensions, ink" in write_cut_list(job).splitlines()
     for role in ("rail", "sheet"):
         lengths = [piece.length for piece in job.pieces if piece.role == role]
         assert lengths == sorted(lengths, reverse=True)
 
 
 def test_a_job_without_pieces_says_so() -> None:
-    assert cut_list(replace(take_off_runs(RUN), pieces=())) == "nothing to cut"
+    assert write_cut_list(replace(take_off_runs(RUN), pieces=())) == "nothing to cut"
 
 
 def test_the_summary_counts_in_words() -> None:
-    data = summary(take_off_runs(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
+    data = write_summary(take_off_runs(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
     assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in data
     assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in data
     assert "        1 latch (ink)" in data
@@ -152,7 +152,7 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
         RunOption(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
     )
     job = take_off_runs(RUN)
-    data = summary(replace(job, runs=(replace(job.runs[0], options=proposed),))).splitlines()
+    data = write_summary(replace(job, runs=(replace(job.runs[0], options=proposed),))).splitlines()
     assert data[2:5] == [
         "  chosen: stepped, even, 1010.50",
         "    raked, from_start: 109.75 dearer",  # 1120.25 - 1010.50; even would be 129.75
@@ -161,15 +161,15 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
 
 
 def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
-    data = summary(take_off_runs(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
+    data = write_summary(take_off_runs(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
     assert "  chosen: level, full_rails\n    level, from_start: 3 bays\n" in data  # its rails are stock: nothing to cut
-    assert "chosen" not in summary(take_off_runs(RUN))
+    assert "chosen" not in write_summary(take_off_runs(RUN))
 
 
 def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_rest() -> None:
     # 96 m at 2400: 40 bays, 41 posts
     wind = read_strength({"method": "given_pressure", "pressure_kpa": "0.4", "soil_class": "clay"})
     long = replace(RUN, length=96_000, basis=MeasureBasis.CENTRES)
-    data = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
+    data = write_summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
     assert ", A-P23, A-P24 and 17 more (embedment" in data
     assert "A-P25" not in data

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from fencing.documents.takeoff_document import NO_CHANGES, takeoff_document, takeoff_json
+from fencing.documents.takeoff_document import NO_CHANGES, write_takeoff, write_takeoff_json
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure, StrengthRequest
 from fencing.quantities.take_off import TakeOff, take_off
@@ -37,7 +37,7 @@ def take_off_job() -> TakeOff:
 
 @pytest.fixture
 def document() -> dict[str, Any]:
-    return takeoff_document(take_off_job())
+    return write_takeoff(take_off_job())
 
 
 def test_a_bay_says_where_it_stands_and_what_it_is_made_of(document: dict[str, Any]) -> None:
@@ -124,7 +124,7 @@ def test_the_screening_stands_in_the_document_where_the_measure_asks_for_it(docu
     assert [post["post"] for post in strength["posts"]] == [post["id"] for post in document["runs"][0]["posts"]]
     assert "does not say that the fence is safe" in strength["disclaimer"]
     silent = {key: value for key, value in MEASURE.items() if key != "strength"}
-    assert "strength" not in takeoff_document(take_off(read_measure(silent, SYSTEM), SYSTEM))
+    assert "strength" not in write_takeoff(take_off(read_measure(silent, SYSTEM), SYSTEM))
 
 
 @pytest.mark.parametrize("request_", REQUESTS, ids=lambda request: request.method)
@@ -132,16 +132,16 @@ def test_any_job_can_be_screened_by_any_method(request_: StrengthRequest) -> Non
     for job in random_jobs(25, 11):
         asked = job.measure
         measure = Measure(asked.label, asked.system, asked.runs, asked.retrofits, request_, asked.sha256)
-        document = json.loads(takeoff_json(take_off(measure, job.system)))
+        document = json.loads(write_takeoff_json(take_off(measure, job.system)))
         assert SCHEMA.is_valid(document)
         assert len(document["strength"]["posts"]) >= sum(len(run["posts"]) for run in document["runs"])
 
 
 def test_what_would_help_is_left_out_of_a_very_long_job_and_that_is_said() -> None:
     long = {**MEASURE, "retrofits": [], "runs": [{"id": "A", "length_mm": 2400 * 250, "height_mm": 1800}]}
-    strength = takeoff_document(take_off(read_measure(long), SYSTEM))["strength"]
+    strength = write_takeoff(take_off(read_measure(long), SYSTEM))["strength"]
     assert (strength["outcome"], strength["suggested_changes"], strength["remarks"][-1]) == ("over", [], NO_CHANGES)
-    assert takeoff_document(take_off_job())["strength"]["suggested_changes"]
+    assert write_takeoff(take_off_job())["strength"]["suggested_changes"]
 
 
 def test_a_staff_reading_may_be_a_decimal_text() -> None:
@@ -159,7 +159,7 @@ def test_a_staff_reading_may_be_a_decimal_text() -> None:
 def test_the_same_measure_gives_the_same_bytes_however_its_keys_are_ordered() -> None:
     turned = json.loads(json.dumps(MEASURE, default=float), object_pairs_hook=lambda pairs: dict(reversed(pairs)))
     again = take_off(read_measure(turned, SYSTEM), SYSTEM)
-    assert takeoff_json(again) == takeoff_json(take_off_job())
+    assert write_takeoff_json(again) == write_takeoff_json(take_off_job())
 
 
 def test_the_digest_is_of_the_numbers_not_of_their_spelling() -> None:

@@ -42,7 +42,7 @@ def words(svg: str) -> list[Words]:
         if element.tag != f"{SVG}text":
             continue
         size, text = float(element.get("font-size", "0")), element.text or ""
-        wide, high = lettering.width(text, size), size * lettering.CAPITAL
+        wide, high = lettering.measure_width(text, size), size * lettering.CAPITAL
         x, y = float(element.get("x", "0")), float(element.get("y", "0"))
         along = {"start": wide / 2, "middle": 0.0, "end": -wide / 2}[element.get("text-anchor", "start")]
         turned = re.match(r"rotate\((\S+) ", element.get("transform", ""))

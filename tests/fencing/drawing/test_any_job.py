@@ -6,10 +6,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fencing import InvalidDocument, TakeOff, take_off
-from fencing.drawing.details import bay_detail, leaf_detail
-from fencing.drawing.elevation import elevation, elevation_bands
-from fencing.drawing.plan_view import plan
-from fencing.drawing.set_out_strip import set_out_bands
+from fencing.drawing.details import draw_bay_detail, draw_leaf_detail
+from fencing.drawing.elevation import draw_elevation, draw_elevation_bands
+from fencing.drawing.plan_view import draw_plan
+from fencing.drawing.set_out_strip import draw_set_out_bands
 from tests.fencing.drawing import reading
 from tests.fencing.strategies import random_jobs
 
@@ -31,13 +31,19 @@ def test_any_job_is_drawn_whole_and_readable(number: int, paper: tuple[float, fl
     if takeoff is None:
         return
     width, height, size = paper
-    drawings = elevation_bands(takeoff, width, height, size=size) + set_out_bands(takeoff, width, height, size=size)
-    drawings += [plan(takeoff, width, height, size=size), elevation(takeoff, width, size=size)]
-    drawings += [bay_detail(takeoff, bay.id, width, 120, size=size) for run in takeoff.runs for bay in run.bays[:2]]
-    drawings += [leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates]
+    drawings = draw_elevation_bands(takeoff, width, height, size=size) + draw_set_out_bands(
+        takeoff, width, height, size=size
+    )
+    drawings += [draw_plan(takeoff, width, height, size=size), draw_elevation(takeoff, width, size=size)]
+    drawings += [
+        draw_bay_detail(takeoff, bay.id, width, 120, size=size) for run in takeoff.runs for bay in run.bays[:2]
+    ]
+    drawings += [
+        draw_leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates
+    ]
     for svg in drawings:
         assert reading.clashes(svg) == []
         assert reading.outside(svg) == []
     posts = {post.id for run in takeoff.runs for post in run.posts}
-    for drawing in (plan(takeoff, width, height), elevation(takeoff, width)):
+    for drawing in (draw_plan(takeoff, width, height), draw_elevation(takeoff, width)):
         assert posts <= {element.get("data-post") for element, _, _ in reading.shifted(reading.read(drawing))}

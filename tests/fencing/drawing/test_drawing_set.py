@@ -10,9 +10,9 @@ import pytest
 from pypdf import PdfReader
 from weasyprint import HTML
 
-from fencing.drawing.elevation import elevation_bands
-from fencing.drawing.plan_view import plan
-from fencing.drawing.set_out_strip import set_out_bands
+from fencing.drawing.elevation import draw_elevation_bands
+from fencing.drawing.plan_view import draw_plan
+from fencing.drawing.set_out_strip import draw_set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 FONTS = Path(__file__).parents[3] / "shared" / "pages" / "static" / "fonts"
@@ -25,7 +25,11 @@ FACES = "".join(
 @pytest.fixture(scope="module")
 def drawings() -> list[str]:
     takeoff = jobs.yard()
-    return [plan(takeoff, 190, 180), *elevation_bands(takeoff, 190, 265), *set_out_bands(takeoff, 190, 265)]
+    return [
+        draw_plan(takeoff, 190, 180),
+        *draw_elevation_bands(takeoff, 190, 265),
+        *draw_set_out_bands(takeoff, 190, 265),
+    ]
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,10 @@ from collections.abc import Callable
 import pytest
 
 from fencing import TakeOff
-from fencing.drawing.details import bay_detail, leaf_detail
-from fencing.drawing.elevation import elevation, elevation_bands
-from fencing.drawing.plan_view import plan
-from fencing.drawing.set_out_strip import set_out_bands
+from fencing.drawing.details import draw_bay_detail, draw_leaf_detail
+from fencing.drawing.elevation import draw_elevation, draw_elevation_bands
+from fencing.drawing.plan_view import draw_plan
+from fencing.drawing.set_out_strip import draw_set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 A4, LETTER, PHONE = (190.0, 265.0), (196.0, 247.0), (90.0, 120.0)
@@ -32,10 +32,14 @@ def drawings(request: pytest.FixtureRequest, takeoff: TakeOff) -> list[str]:
 
 def all_of(takeoff: TakeOff, paper: tuple[float, float], size: float = 2.7) -> list[str]:
     width, height = paper
-    drawings = elevation_bands(takeoff, width, height, size=size) + set_out_bands(takeoff, width, height)
-    drawings += [plan(takeoff, width, height, size=size), elevation(takeoff, width, size=size)]
-    drawings += [bay_detail(takeoff, run.bays[0].id, width, 120, size=size) for run in takeoff.runs[:3] if run.bays]
-    drawings += [leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates]
+    drawings = draw_elevation_bands(takeoff, width, height, size=size) + draw_set_out_bands(takeoff, width, height)
+    drawings += [draw_plan(takeoff, width, height, size=size), draw_elevation(takeoff, width, size=size)]
+    drawings += [
+        draw_bay_detail(takeoff, run.bays[0].id, width, 120, size=size) for run in takeoff.runs[:3] if run.bays
+    ]
+    drawings += [
+        draw_leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates
+    ]
     return drawings
 
 
@@ -60,12 +64,12 @@ def test_a_drawing_says_what_it_is_to_those_who_cannot_see_it(drawings: list[str
 
 
 def test_a_phone_gets_larger_letters_and_nothing_clipped(takeoff: TakeOff) -> None:
-    drawings = [elevation(takeoff, PHONE[0], size=3.2), plan(takeoff, *PHONE, size=3.2)]
+    drawings = [draw_elevation(takeoff, PHONE[0], size=3.2), draw_plan(takeoff, *PHONE, size=3.2)]
     assert [reading.clashes(svg) + reading.outside(svg) for svg in drawings] == [[], []]
 
 
 def test_every_sheet_is_within_the_paper_it_was_asked_for(takeoff: TakeOff) -> None:
-    for svg in elevation_bands(takeoff, *A4) + set_out_bands(takeoff, *A4):
+    for svg in draw_elevation_bands(takeoff, *A4) + draw_set_out_bands(takeoff, *A4):
         _, _, width, height = (float(number) for number in reading.read(svg).get("viewBox", "").split())
         assert width == A4[0]
         assert height <= A4[1]
@@ -76,7 +80,7 @@ def test_the_same_take_off_gives_the_same_bytes(takeoff: TakeOff) -> None:
 
 
 def test_no_id_occurs_twice_in_the_drawings_of_one_page(takeoff: TakeOff) -> None:
-    page = "".join([plan(takeoff, *A4), elevation(takeoff, A4[0])])
+    page = "".join([draw_plan(takeoff, *A4), draw_elevation(takeoff, A4[0])])
     ids = [
         element.get("id") for element, _, _ in reading.shifted(reading.read(f"<div>{page}</div>")) if element.get("id")
     ]
@@ -84,7 +88,7 @@ def test_no_id_occurs_twice_in_the_drawings_of_one_page(takeoff: TakeOff) -> Non
 
 
 @pytest.mark.parametrize(
-    "draw", [lambda job: plan(job, *A4), lambda job: elevation(job, A4[0])], ids=["plan", "elevation"]
+    "draw", [lambda job: draw_plan(job, *A4), lambda job: draw_elevation(job, A4[0])], ids=["plan", "elevation"]
 )
 def test_every_bay_and_gate_can_be_tapped(takeoff: TakeOff, draw: Callable[[TakeOff], str]) -> None:
     root = reading.read(draw(takeoff))
@@ -97,7 +101,7 @@ def test_every_bay_and_gate_can_be_tapped(takeoff: TakeOff, draw: Callable[[Take
 
 def test_names_are_escaped() -> None:
     takeoff = jobs.job(jobs.run('<b> & "q"', 4800), label="<script>alert(1)</script>")
-    for svg in (plan(takeoff, *A4), elevation(takeoff, A4[0]), *set_out_bands(takeoff, *A4)):
+    for svg in (draw_plan(takeoff, *A4), draw_elevation(takeoff, A4[0]), *draw_set_out_bands(takeoff, *A4)):
         assert "<script>" not in svg
         assert "<b>" not in svg
         assert reading.read(svg) is not None
@@ -105,18 +109,20 @@ def test_names_are_escaped() -> None:
 
 def test_the_accent_marks_only_what_is_live() -> None:
     takeoff, accent = jobs.yard(), "#B4380D"
-    assert accent not in plan(takeoff, *A4) + elevation(takeoff, A4[0]) + "".join(set_out_bands(takeoff, *A4))
+    assert accent not in draw_plan(takeoff, *A4) + draw_elevation(takeoff, A4[0]) + "".join(
+        draw_set_out_bands(takeoff, *A4)
+    )
     for live in ("A", "B-3", "A-G1", "A-P2"):
-        assert accent in plan(takeoff, *A4, live=live)
-        assert accent in elevation(takeoff, A4[0], live=live)
+        assert accent in draw_plan(takeoff, *A4, live=live)
+        assert accent in draw_elevation(takeoff, A4[0], live=live)
 
 
 def test_a_job_with_nothing_to_draw_gives_no_drawing() -> None:
     empty = jobs.job()
-    assert plan(empty, *A4) == elevation(empty, A4[0]) == ""
-    assert elevation_bands(empty, *A4) == set_out_bands(empty, *A4) == []
+    assert draw_plan(empty, *A4) == draw_elevation(empty, A4[0]) == ""
+    assert draw_elevation_bands(empty, *A4) == draw_set_out_bands(empty, *A4) == []
 
 
 def test_a_sheet_too_small_for_anything_is_refused() -> None:
     with pytest.raises(ValueError, match="too small"):
-        elevation_bands(jobs.one_bay(), 190, 20)
+        draw_elevation_bands(jobs.one_bay(), 190, 20)

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.drawing import lettering
-from fencing.drawing.label_placement import Board, LabelBox, lanes, overlap, spread
+from fencing.drawing.label_placement import Board, LabelBox, divide_into_lanes, overlap, spread
 from tests.fencing.drawing import reading
 
 ROWS = st.lists(st.tuples(st.floats(0, 200), st.floats(1, 30)), min_size=1, max_size=30)
@@ -48,7 +48,7 @@ def test_labels_that_cannot_fit_are_stated() -> None:
 def test_no_two_labels_of_one_lane_touch(row: list[tuple[float, float]]) -> None:
     centres = sorted(centre for centre, _ in row)
     widths = [width for _, width in row]
-    placed = lanes(centres, widths, 0, 200, 1, 6)
+    placed = divide_into_lanes(centres, widths, 0, 200, 1, 6)
     for lane in {lane for lane, _ in placed}:
         here = sorted(
             (x - width / 2, x + width / 2) for (own, x), width in zip(placed, widths, strict=True) if own == lane
@@ -59,7 +59,7 @@ def test_no_two_labels_of_one_lane_touch(row: list[tuple[float, float]]) -> None
 
 def test_a_label_wider_than_its_drawing_is_refused() -> None:
     with pytest.raises(ValueError, match="wider"):
-        lanes([5], [30], 0, 20, 1, 6)
+        divide_into_lanes([5], [30], 0, 20, 1, 6)
 
 
 BOXES = st.builds(
@@ -95,7 +95,9 @@ def test_letters_are_as_wide_as_the_font_says() -> None:
     for letter in [chr(code) for code in range(32, 127)] + list(
         "\u2212\u00b7\u00d7\u00b0\u2013\u2026\u00c4\u00e9\u00f1\u00fc"
     ):
-        assert lettering.width(letter, 1.0) == pytest.approx(widths[cmap[ord(letter)]][0] / em, abs=0.004), letter
+        assert lettering.measure_width(letter, 1.0) == pytest.approx(widths[cmap[ord(letter)]][0] / em, abs=0.004), (
+            letter
+        )
 
 
 def test_the_reader_of_these_tests_sees_what_covers_and_what_leaves() -> None:

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from fencing.drawing.drawing_context import chains
-from fencing.drawing.plan_view import plan
+from fencing.drawing.drawing_context import find_chains
+from fencing.drawing.plan_view import draw_plan
 from fencing.drawing.scales import STANDARD
 from fencing.model.measure import ExistingFence, Gate, GateKind, Retrofit, Terminal
 from tests.fencing.drawing import jobs, reading
@@ -40,7 +40,7 @@ def sections(svg: str) -> dict[str, tuple[float, float]]:
 
 
 def test_a_post_stands_at_its_chainage_times_the_scale() -> None:
-    svg = plan(jobs.job(jobs.run(length=12000)), *A4)
+    svg = draw_plan(jobs.job(jobs.run(length=12000)), *A4)
     n, places = reading.scale_of(svg), sections(svg)
     inner = [places[f"A-P{number}"][0] for number in (2, 3, 4, 5)]
     assert [right - left for left, right in pairwise(inner)] == pytest.approx([2400 / n] * 3, abs=0.003)
@@ -50,7 +50,7 @@ def test_a_right_turn_goes_down_the_sheet_from_a_run_to_the_right() -> None:
     takeoff = jobs.job(
         jobs.run("A", 4800, end=Terminal.CORNER), jobs.run("B", 2400, start=Terminal.CORNER, turn=Fraction(90))
     )
-    ends = bay_ends(plan(takeoff, *A4))
+    ends = bay_ends(draw_plan(takeoff, *A4))
     (x1, y1), (x2, y2) = ends["B-1"]
     assert ends["A-2"][1] == pytest.approx((x1, y1), abs=0.002)  # the corner is one point
     assert x1 == pytest.approx(x2, abs=0.002)
@@ -63,7 +63,7 @@ def test_turning_the_other_way_mirrors_the_plan() -> None:
             jobs.run(name, 4800, turn=Fraction(turn if name != "A" else 0), start=Terminal.CORNER, end=Terminal.CORNER)
             for name in ("A", "B", "C")
         ]
-        return bay_ends(plan(jobs.job(*runs), *A4))
+        return bay_ends(draw_plan(jobs.job(*runs), *A4))
 
     right, left = yard(60), yard(-60)
     top = right["A-1"][0][1]
@@ -79,7 +79,7 @@ def test_four_right_turns_close_a_square() -> None:
         jobs.run(name, 4800, turn=Fraction(90 if name != "A" else 0), start=Terminal.CORNER, end=Terminal.CORNER)
         for name in "ABCD"
     ]
-    ends = bay_ends(plan(jobs.job(*runs), *A4))
+    ends = bay_ends(draw_plan(jobs.job(*runs), *A4))
     assert ends["D-2"][1] == pytest.approx(ends["A-1"][0], abs=0.004)
 
 
@@ -94,7 +94,7 @@ def test_a_gate_swings_to_the_side_it_opens_to(swing: str, turn: int, down: bool
         jobs.run("A", 6000, end=Terminal.CORNER, gates=(gate,)),
         jobs.run("B", 6000, start=Terminal.CORNER, turn=Fraction(turn)),
     )
-    svg = plan(takeoff, *A4)
+    svg = draw_plan(takeoff, *A4)
     line = bay_ends(svg)["A-1"][0][1]
     [(arc, _, _)] = reading.marks(svg, "d-swing")
     far = max((y for _, y in reading.points(arc.get("d", ""))), key=lambda y: abs(y - line))
@@ -105,7 +105,7 @@ def test_a_gate_swings_to_the_side_it_opens_to(swing: str, turn: int, down: bool
 @pytest.mark.parametrize("hinge_side", ["left", "right"])
 def test_a_leaf_hangs_on_the_post_it_is_hung_on(hinge_side: str) -> None:
     gate = Gate("G", 2000, 1000, GateKind.SINGLE, 1800, hinge_side=hinge_side)
-    svg = plan(jobs.job(jobs.run("A", 6000, gates=(gate,))), *A4)
+    svg = draw_plan(jobs.job(jobs.run("A", 6000, gates=(gate,))), *A4)
     [(group, _, _)] = [item for item in reading.marks(svg, "g-gate") if item[0].get("id")]
     leaf = next(path for path in group if path.get("class") == "d-edge")
     hinge, _ = reading.points(leaf.get("d", ""))
@@ -116,26 +116,26 @@ def test_a_leaf_hangs_on_the_post_it_is_hung_on(hinge_side: str) -> None:
 
 def test_runs_that_do_not_meet_stand_apart() -> None:
     takeoff = jobs.job(jobs.run("A", 4800), jobs.run("B", 4800, turn=Fraction(90)))
-    assert [len(chain.runs) for chain in chains(takeoff)] == [1, 1]
-    ends = bay_ends(plan(takeoff, *A4))
+    assert [len(chain.runs) for chain in find_chains(takeoff)] == [1, 1]
+    ends = bay_ends(draw_plan(takeoff, *A4))
     assert abs(ends["A-2"][1][0] - ends["B-1"][0][0]) > 5
 
 
 def test_the_scale_is_the_largest_standard_one_that_fits() -> None:
     # 60 m on 190 mm of paper less what labels take beside it: 1:500 leaves 120 mm, 1:250 would need 240
-    svg = plan(jobs.job(jobs.run(length=60000)), *A4)
+    svg = draw_plan(jobs.job(jobs.run(length=60000)), *A4)
     assert reading.scale_of(svg) == 500
     assert 500 in STANDARD
 
 
 def test_the_length_of_each_run_is_said_once() -> None:
-    texts = [item.text for item in reading.words(plan(jobs.yard(), *A4))]
+    texts = [item.text for item in reading.words(draw_plan(jobs.yard(), *A4))]
     assert [texts.count(length) for length in ("14.200 m", "18.240 m", "12.600 m")] == [1, 1, 1]
 
 
 def test_no_run_goes_without_its_name() -> None:
     takeoff = jobs.zigzag()
-    data = " ".join(item.text for item in reading.words(plan(takeoff, *A4)))
+    data = " ".join(item.text for item in reading.words(draw_plan(takeoff, *A4)))
     assert all(run.id in data for run in takeoff.runs)
 
 
@@ -144,6 +144,6 @@ def test_walls_old_fences_and_retrofits_are_marked() -> None:
         jobs.run("A", 4800, start=Terminal.WALL, end=Terminal.JOIN, existing_fence=ExistingFence("old paling", 4000)),
         retrofits=(Retrofit("R1", (2400,), 320),),
     )
-    svg = plan(takeoff, *A4)
+    svg = draw_plan(takeoff, *A4)
     assert [len(reading.marks(svg, name)) for name in ("d-wall", "d-remove", "g-retrofit")] == [1, 1, 1]
     assert len(reading.marks(svg, "d-existing")) == 2  # where the run joins, and under the lattice

@@ -13,13 +13,13 @@ import pytest
 
 from fencing.model.measure import Gate, GateKind, Layout, Measure, Run, StrengthRequest, Terminal
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.strength.chains import exposures
-from fencing.strength.loads import Load, post_load
-from fencing.strength.post_cases import run_cases
+from fencing.strength.chains import find_exposures
+from fencing.strength.loads import Load, calculate_post_load
+from fencing.strength.post_cases import build_run_cases
 from fencing.strength.wind import GivenPressure, WindMethod
 from fencing.strength.wind_as_nzs import AsNzs
 from fencing.strength.wind_asce import Asce
-from fencing.strength.wind_en import En, net_coefficients
+from fencing.strength.wind_en import En, find_net_coefficients
 from tests.fencing.drawing.jobs import run, system
 
 FLAT = replace(system(), ground_gap=0)
@@ -47,8 +47,8 @@ def chain(*pieces: tuple[int, int], **changes: object) -> list[Run]:
 def loads(takeoff: TakeOff, method: WindMethod) -> dict[str, Load]:
     """Each post's load, the greatest where it stands in two runs."""
     found: dict[str, Load] = {}
-    for case in run_cases(takeoff, method):
-        load = post_load(case.sides)
+    for case in build_run_cases(takeoff, method):
+        load = calculate_post_load(case.sides)
         if case.post not in found or load.force_n > found[case.post].force_n:
             found[case.post] = load
     return found
@@ -93,14 +93,14 @@ def test_splitting_a_straight_run_at_a_post_changes_no_load(method: WindMethod, 
 def test_the_free_end_of_a_split_run_keeps_the_pressures_of_the_whole() -> None:
     split = job(*chain((4_000, 0), (16_000, 0)))
     for method in (En(24, "III"), Asce(46.9, "B")):
-        zones = [exposures(takeoff, method)[0].zones[0] for takeoff in (split, job(*chain((20_000, 0))))]
+        zones = [find_exposures(takeoff, method)[0].zones[0] for takeoff in (split, job(*chain((20_000, 0))))]
         assert zones[0] == zones[1]
 
 
 def first_zone(takeoff: TakeOff, method: WindMethod, name: str = "B") -> float:
     """The pressure at the start of a run's chain [Pa]."""
     index = next(place for place, built in enumerate(takeoff.runs) if built.id == name)
-    return exposures(takeoff, method)[index].zones[0][0].pressure_pa
+    return find_exposures(takeoff, method)[index].zones[0][0].pressure_pa
 
 
 @pytest.mark.parametrize(("back", "times"), [(300, 2.4), (1_800, 2.4), (1_801, 1.8), (3_000, 1.8)])
@@ -116,9 +116,9 @@ def test_a_bend_is_no_return(turn: int, times: float) -> None:
 
 
 def test_a_stub_counts_by_en_in_proportion() -> None:
-    assert net_coefficients(20 / 1.8, 1.0, 0.3 / 1.8) == pytest.approx((3.1833, 2.05, 1.65, 1.2), abs=1e-4)
-    assert net_coefficients(3, 1.0, 1.0) == pytest.approx((2.1, 1.8, 1.4, 1.2))
-    assert net_coefficients(4, 0.9, 0.5) == pytest.approx((1.775, 1.45, 1.275, 1.2))
+    assert find_net_coefficients(20 / 1.8, 1.0, 0.3 / 1.8) == pytest.approx((3.1833, 2.05, 1.65, 1.2), abs=1e-4)
+    assert find_net_coefficients(3, 1.0, 1.0) == pytest.approx((2.1, 1.8, 1.4, 1.2))
+    assert find_net_coefficients(4, 0.9, 0.5) == pytest.approx((1.775, 1.45, 1.275, 1.2))
 
 
 def test_a_stub_eases_nothing_by_asce() -> None:
@@ -173,6 +173,6 @@ def test_a_request_of_the_measure_still_screens_every_post() -> None:
     runs = tuple(chain((4_000, 0), (16_000, 0)))
     asked = StrengthRequest("given_pressure", {"pressure_kpa": "0.60", "soil_class": "clay"})
     takeoff = take_off(Measure("job", "drawn", runs, strength=asked), FLAT)
-    assert {case.post for case in run_cases(takeoff, GivenPressure(600.0))} == {
+    assert {case.post for case in build_run_cases(takeoff, GivenPressure(600.0))} == {
         post.id for built in takeoff.runs for post in built.posts
     }

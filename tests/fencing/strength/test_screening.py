@@ -28,12 +28,12 @@ from fencing.model.measure import (
 from fencing.model.system import Profile, Steel, System
 from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import apply_change
-from fencing.strength.curves import chart
-from fencing.strength.document import describe_change, screening_document
+from fencing.strength.curves import calculate_chart
+from fencing.strength.document import describe_change, write_screening
 from fencing.strength.interpretation import interpret
-from fencing.strength.screening import OUTCOME_TEXTS, Screening, ScreeningOutcome, screen, screening_notices
+from fencing.strength.screening import OUTCOME_TEXTS, Screening, ScreeningOutcome, list_screening_notices, screen
 from fencing.strength.suggested_changes import price_changes, suggest_changes
-from fencing.strength.wind import eccentric_zones, mean_pressure_pa
+from fencing.strength.wind import build_eccentric_zones, calculate_mean_pressure_pa
 from tests.fencing.drawing.jobs import run, system
 
 STEEL = Steel(
@@ -278,13 +278,13 @@ def test_a_remedy_is_priced_by_the_whole_job() -> None:
 
 def test_a_notice_stands_at_every_post_that_is_over_once() -> None:
     both = screened(run("A", 4800, end=Terminal.CORNER), run("B", 4800, start=Terminal.CORNER, turn=Fraction(90)))
-    places = [notice.element for notice in screening_notices(both)]
+    places = [notice.element for notice in list_screening_notices(both)]
     assert sorted(places) == sorted(set(places))
     assert "A-P3" in places
 
 
 def test_the_document_is_plain_json_and_says_what_it_is_not() -> None:
-    document = screening_document(screened(run("A", 7200), end_factor="2"))
+    document = write_screening(screened(run("A", 7200), end_factor="2"))
     assert json.loads(json.dumps(document)) == document
     assert "does not replace a licensed engineer" in str(document["disclaimer"]).replace("and does", "does")
     post = document["posts"][1]
@@ -311,7 +311,7 @@ def test_every_published_method_loads_a_free_end_more_than_the_middle(request_: 
 
 
 def test_allowed_height_never_rises_with_pitch() -> None:
-    for curve in chart(
+    for curve in calculate_chart(
         screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, end_factor="2")
     ).curves:
         heights = [height or 0 for height in curve.allowed]
@@ -321,7 +321,7 @@ def test_allowed_height_never_rises_with_pitch() -> None:
 
 def test_the_windy_end_allows_less_than_the_middle_and_a_calm_one_as_much() -> None:
     for factor, lower in (("2", True), ("1", False)):
-        made = chart(
+        made = calculate_chart(
             screened(run("A", 14400), built=DEEP, pressure_kpa="0.60", bearing_doubled=True, end_factor=factor)
         )
         middle, end = (dict(zip(curve.pitches, curve.allowed, strict=True))[2400] for curve in made.curves)
@@ -332,7 +332,7 @@ def test_the_windy_end_allows_less_than_the_middle_and_a_calm_one_as_much() -> N
 
 def test_a_height_on_the_curve_is_within_and_one_above_is_over() -> None:
     made = screened(run("A", 24000), built=DEEP, pressure_kpa="0.60", bearing_doubled=True)
-    middle = chart(made).curves[0]
+    middle = calculate_chart(made).curves[0]
     allowed = dict(zip(middle.pitches, middle.allowed, strict=True))[2400]
     assert allowed is not None
     for height, outcome in ((allowed, ScreeningOutcome.WITHIN), (allowed + 1, ScreeningOutcome.OVER)):
@@ -341,7 +341,9 @@ def test_a_height_on_the_curve_is_within_and_one_above_is_over() -> None:
 
 
 def test_the_drawing_is_well_formed_and_tells_its_curves_apart_without_colour() -> None:
-    made = chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, end_factor="2"))
+    made = calculate_chart(
+        screened(run("A", 14400), built=DEEP, pressure_kpa="0.20", bearing_doubled=True, end_factor="2")
+    )
     drawing = draw_chart(made)
     assert drawing == draw_chart(made)
     curves = [tag for tag in re.findall("<path[^>]*>", drawing) if "fill=" in tag]
@@ -355,7 +357,7 @@ def test_the_drawing_is_well_formed_and_tells_its_curves_apart_without_colour() 
 
 
 def test_a_drawing_where_nothing_is_allowed_says_so() -> None:
-    assert "no height from 300 mm up" in draw_chart(chart(screened(run("A", 14400), pressure_kpa="6.00")))
+    assert "no height from 300 mm up" in draw_chart(calculate_chart(screened(run("A", 14400), pressure_kpa="6.00")))
 
 
 def test_the_meaning_says_by_what_and_how_far_and_what_it_is_not() -> None:
@@ -429,8 +431,8 @@ def test_before_a_retrofit_nothing_of_the_fence_is_lattice() -> None:
 
 
 def test_the_pressure_off_the_middle_of_a_short_wall_has_its_resultant_where_it_is_said() -> None:
-    zones = eccentric_zones(100, 10, 0.2)
+    zones = build_eccentric_zones(100, 10, 0.2)
     assert [zone.upto_m for zone in zones] == [1, 2, 3, 4, 5, math.inf]
     # a straight line of 1 + 6 e (1 - 2 x / L): its first half bears 1 + 3 e of the mean
-    assert mean_pressure_pa(zones, 0, 5) == pytest.approx(100 * (1 + 3 * 0.2))
-    assert mean_pressure_pa(zones, 5, 10) == pytest.approx(100)
+    assert calculate_mean_pressure_pa(zones, 0, 5) == pytest.approx(100 * (1 + 3 * 0.2))
+    assert calculate_mean_pressure_pa(zones, 5, 10) == pytest.approx(100)

@@ -19,7 +19,7 @@ from catalogue.services import store_system
 from fencing.drawing.curve_chart import draw_chart
 from fencing.quantities.take_off import take_off
 from fencing.reading import read_measure, read_system
-from fencing.strength.curves import chart
+from fencing.strength.curves import calculate_chart
 from fencing.strength.screening import Screening, screen
 from quotes.documents.kinds import whole_pack
 from quotes.documents.kinds.cut_list import CUT_LIST
@@ -254,7 +254,7 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
 
 
 def test_every_colour_of_the_chart_is_the_page_s_own_by_night() -> None:
-    drawn = set(re.findall(r'(?:fill|stroke)="(#[0-9A-F]{6})"', draw_chart(chart(_screening()))))
+    drawn = set(re.findall(r'(?:fill|stroke)="(#[0-9A-F]{6})"', draw_chart(calculate_chart(_screening()))))
     styles = (settings.ROOT / "quotes/office/static/office/strength.css").read_text()
     assert drawn
     assert [colour for colour in sorted(drawn) if f'"{colour}"' not in styles] == []
