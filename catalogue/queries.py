@@ -23,9 +23,8 @@ from catalogue.rules.price_rule_lines import RuleKind, RuleLine
 from catalogue.rules.price_rules import PriceRules, read_rules
 from catalogue.rules.site_words import SiteWords
 from fencing.model.faults import Fault, InvalidDocument
-from shared.business.accounts import account
 from shared.business.business_owned import OwnedQuerySet
-from shared.business.models import Business
+from shared.business.models import Business, account
 from shared.common.dates import today
 from shared.common.money import TaxRoundingLevel
 from shared.models import SupplierAccount

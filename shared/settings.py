@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 DEBUG = flag("BAYWRIGHT_DEBUG")
 DEMO = flag("BAYWRIGHT_DEMO")
 _DEMO_KEY = "only-for-a-demo-on-this-machine-never-for-the-open-network"
-# commands that sign nothing work without a key; wsgi.py and celery.py do not start with a generated one
+# commands that sign nothing work without a key; wsgi.py and celery_app.py do not start with a generated one
 SECRET_KEY = text("BAYWRIGHT_SECRET_KEY") or (_DEMO_KEY if DEBUG or DEMO else secrets.token_urlsafe(64))
 MAY_SERVE = bool(text("BAYWRIGHT_SECRET_KEY")) or DEBUG or DEMO
 if len(SECRET_KEY) < 50 or (SECRET_KEY == _DEMO_KEY and not (DEBUG or DEMO)):
@@ -35,7 +35,7 @@ if not (SECURE or DEBUG or DEMO or urlsplit(PUBLIC_URL).hostname in ("localhost"
 PROXIES = whole("BAYWRIGHT_PROXIES")
 
 INSTALLED_APPS = [
-    "shared.admin_site.AdminConfig",
+    "shared.apps.AdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -187,8 +187,8 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["shared.api.json_formats.JsonRenderer"],
     "DEFAULT_PARSER_CLASSES": ["shared.api.json_formats.StrictJsonParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "shared.members.authentication.KeyAuthentication",
-        "shared.members.authentication.SignedInAuthentication",
+        "shared.members.access.KeyAuthentication",
+        "shared.members.access.SignedInAuthentication",
     ],
     "EXCEPTION_HANDLER": "shared.api.error_handler.answer_exception",
     "DEFAULT_SCHEMA_CLASS": "shared.api.openapi.EndpointSchema",

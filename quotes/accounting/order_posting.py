@@ -19,8 +19,8 @@ from quotes.jobs.models import Job
 from quotes.purchasing.models import LineJob, OrderLine, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked
 from quotes.purchasing.order_totals import kept_net, net_of, shared, taxes
-from shared.business.accounts import account, tax_account
 from shared.business.actors import Actor
+from shared.business.models import account, tax_account
 from shared.common.dates import today
 from shared.common.problems import Problem
 from shared.database import audit_log

@@ -16,8 +16,7 @@ from quotes.accounting.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, DateRang
 from shared.common.json_encoder import write_json
 from shared.common.money import minor_digits
 from shared.models import Business
-from shared.spreadsheets.safe_cells import RUNS, cell, guarded
-from shared.spreadsheets.workbook import Workbook
+from shared.spreadsheets import RUNS, Workbook, cell, guarded
 
 BLOCK = 64 * 1024
 EOL = "\r\n"

@@ -18,7 +18,7 @@ from quotes.purchasing.api_fields import number
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.money import minor_digits
 from shared.models import Business
-from shared.spreadsheets.safe_cells import Cell
+from shared.spreadsheets import Cell
 
 ZERO = Decimal(0)
 CHUNK = 2_000

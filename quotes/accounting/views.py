@@ -27,9 +27,8 @@ from quotes.accounting.reports import (
     totals_of,
     totals_table,
 )
-from shared.business.accounts import TAX, account, tax_account, with_accounts
 from shared.business.actors import Actor
-from shared.business.models import ACCOUNTS, MAX_ACCOUNT
+from shared.business.models import ACCOUNTS, MAX_ACCOUNT, TAX, account, tax_account, with_accounts
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.common.problems import Problem

@@ -33,7 +33,7 @@ from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView
 from shared.common.dates import dates_by
 from shared.common.problems import Problem
-from shared.database.deadlocks import retry_deadlock
+from shared.database.errors import retry_deadlock
 from shared.web import rate_limit
 
 COOKIE = "quote"

@@ -12,8 +12,7 @@ from quotes.purchasing.api_fields import amount, number
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.purchasing.order_totals import due, taxes
 from quotes.purchasing.queries import line_mass, load_of, order_sheet, picked
-from shared.spreadsheets.safe_cells import Cell, cell
-from shared.spreadsheets.workbook import Workbook
+from shared.spreadsheets import Cell, Workbook, cell
 
 HEAD = (
     "order", "line", "role", "length_mm", "finish", "sku", "supplier_sku", "description", "quantity", "unit", "pack_size",

@@ -32,8 +32,8 @@ from quotes.purchasing.models import LineJob, OrderLine, OrderState, SupplierOrd
 from quotes.purchasing.order_events import lines_of, locked, note, require
 from quotes.purchasing.purchase_plan import PurchasePlan, plan_for
 from quotes.quoting.queries import agreed_build
-from shared.business.accounts import account
 from shared.business.actors import Actor
+from shared.business.models import account
 from shared.common.dates import today
 from shared.common.money import Apportionment, minor_digits
 from shared.common.problems import Problem

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from functools import partial
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 
+from django.conf import settings
 from django.db import models, transaction
+from django.utils.http import http_date
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 
 from shared.api import idempotency, pagination
-from shared.api.deprecation import Deprecation, note_use
 from shared.api.row_serializer import Rows, SharedQuery
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
@@ -22,12 +26,48 @@ from shared.business.roles import Scope
 from shared.common.dates import activate_dates, dates_by
 from shared.common.problems import MEDIA_TYPE, Problem
 from shared.common.request_id import masked
-from shared.database.deadlocks import retry_deadlock
+from shared.database.errors import retry_deadlock
 from shared.web import etags, rate_limit
 
 RowT = TypeVar("RowT", bound=models.Model)
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _PAGING = ("cursor", "page_size")
+NOTICE: Final = timedelta(days=90)
+"""Minimum time between the announcement of a deprecation and the end of the address."""
+_log = logging.getLogger("baywright.deprecation")
+
+
+@dataclass(frozen=True, slots=True)
+class Deprecation:
+    """End of an address: ``since`` and ``ends`` are times in UTC, ``instead`` is the address that replaces it, if any.
+
+    Raises:
+        ValueError: if ``ends`` is less than 90 days after ``since``, or a time is not in UTC.
+
+    Source: RFC 9745 (Deprecation), RFC 8594 (Sunset), RFC 5829 (successor-version).
+    """
+
+    since: datetime
+    ends: datetime
+    instead: str = ""
+
+    def __post_init__(self) -> None:
+        if self.since.tzinfo is not UTC or self.ends.tzinfo is not UTC:
+            raise ValueError("give both times in UTC")
+        if self.ends - self.since < NOTICE:
+            raise ValueError(f"an address ends at least {NOTICE.days} days after its announcement")
+
+    def headers(self) -> Mapping[str, str]:
+        """Return the response headers."""
+        guide = f"{settings.PUBLIC_URL}/api/docs/"
+        links = [f'<{guide}>; rel="deprecation"', f'<{guide}>; rel="sunset"']
+        if self.instead:
+            links.append(f'<{settings.PUBLIC_URL}{self.instead}>; rel="successor-version"')
+        return {
+            "Deprecation": f"@{int(self.since.timestamp())}",
+            "Sunset": http_date(self.ends.timestamp()),
+            "Link": ", ".join(links),
+        }
 
 
 class Endpoint(APIView):
@@ -148,7 +188,9 @@ class Endpoint(APIView):
         if deprecation := self.deprecated.get(str(request.method)):
             for name, value in deprecation.headers().items():
                 final[name] = value
-            note_use(str(request.method), masked(request.path), self._holder())
+            # logged with its key, so that the owner can be notified before the address ends
+            use = {"method": str(request.method), "path": masked(request.path), "holder": self._holder()}
+            _log.info("deprecated", extra=use)
         return final
 
     def permission_denied(self, request: Request, message: str | None = None, code: str | None = None) -> Any:

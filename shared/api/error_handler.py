@@ -18,7 +18,7 @@ from rest_framework.response import Response
 
 from fencing.model.faults import InvalidDocument
 from shared.common.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
-from shared.web.unavailable import RETRY_AFTER_S, is_unavailable, note
+from shared.database.errors import RETRY_AFTER_S, is_unavailable, note_unavailable
 
 _log = logging.getLogger("baywright.problems")
 _DRF_CODES: Final = {
@@ -54,7 +54,7 @@ def as_problem(fault: BaseException) -> Problem | None:
 def _from_database(fault: BaseException) -> Problem | None:
     if not is_unavailable(fault):
         return None
-    note(fault)
+    note_unavailable(fault)
     return unavailable()
 
 
@@ -128,7 +128,7 @@ def handler500(request: HttpRequest) -> HttpResponse:
     fault = sys.exc_info()[1]
     if fault is None or not is_unavailable(fault):
         return server_error(request)
-    note(fault)
+    note_unavailable(fault)
     if request.path.startswith("/api/"):
         return plain_answer(unavailable())
     response = HttpResponse(render_to_string("503.html"), status=503)

@@ -20,7 +20,7 @@ from shared.api.error_handler import answer_exception, as_problem
 from shared.api.idempotency_models import STORED_FOR, IdempotentCall
 from shared.common.json_encoder import write_json
 from shared.common.problems import MEDIA_TYPE, Problem
-from shared.database.deadlocks import retry_deadlock
+from shared.database.errors import retry_deadlock
 
 _ABANDONED = timedelta(minutes=2)  # longer than any request may take: its process has ended
 _KEY = re.compile(r"[\x21-\x7e]{1,200}\Z")

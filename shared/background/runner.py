@@ -20,7 +20,7 @@ from shared.background.outbox import Event, Finish, GaveUpError, Handler, Outbox
 from shared.business.business_owned import new_ref
 from shared.common import request_id
 from shared.common.dates import dates_by
-from shared.database.deadlocks import retry_deadlock
+from shared.database.errors import retry_deadlock
 
 _log = logging.getLogger("baywright.jobs")
 RUN_TASK: Final = "shared.tasks.run_task"

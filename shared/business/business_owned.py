@@ -1,18 +1,22 @@
-"""Base classes for records that belong to a business. A query without a business raises UnscopedError.
+"""Base classes for records that belong to a business, and composite foreign keys that keep a link inside its business.
 
-``Model.objects`` works only with ``.of(business)``. ``Model.unscoped`` has no such check; it is for the admin, background tasks
-and signed links. Each use needs the comment ``# unscoped: reason``.
+A query without a business raises UnscopedError. ``Model.objects`` works only with ``.of(business)``. ``Model.unscoped`` has no
+such check; it is for the admin, background tasks and signed links. Each use needs the comment ``# unscoped: reason``.
+
+On PostgreSQL each link between records of a business has a composite foreign key (business, link) beside Django's own key.
+Row-level security would not be enough, because PostgreSQL does not apply it to foreign keys.
 """
 
 from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, Self, TypeVar
 
+from django.apps import apps
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import connection, models
 from django.db.models import F
 from django.utils import timezone
 
@@ -173,3 +177,56 @@ def _is_unchecked(row: BusinessOwned, field: models.ForeignKey[Any, Any]) -> boo
         return False
     linked = field.get_cached_value(row, default=None)
     return not isinstance(linked, BusinessOwned) or linked.business_id != row.business_id
+
+
+def owned_models() -> list[type[BusinessOwned]]:
+    """Return every model whose records belong to a business."""
+    return [model for model in apps.get_models() if issubclass(model, BusinessOwned)]
+
+
+def add_business_foreign_keys() -> None:
+    """Add the missing composite keys. It runs after every migration.
+
+    A key is first added without a check and then validated, so that other transactions can write in the meantime.
+    """
+    if connection.vendor != "postgresql":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT conname FROM pg_constraint WHERE conname LIKE 'same\\_business\\_%%'")
+        existing = {name for (name,) in cursor.fetchall()}
+        tables = set(connection.introspection.table_names(cursor))
+        for name, statement, needed in _key_statements():
+            if name not in existing and needed <= tables:
+                cursor.execute(statement)
+        _validate_keys(cursor)
+
+
+def _validate_keys(cursor: Any) -> None:
+    """Validate every key that is not validated, also after an interrupted run."""
+    cursor.execute(
+        "SELECT conrelid::regclass::text, conname FROM pg_constraint "
+        "WHERE conname LIKE 'same\\_business\\_%%' AND NOT convalidated"
+    )
+    for table, name in cursor.fetchall():
+        cursor.execute(f'ALTER TABLE {table} VALIDATE CONSTRAINT "{name}"')
+
+
+def _key_statements() -> Iterator[tuple[str, str, set[str]]]:
+    """Yield name and statement of each key, with the tables it needs."""
+    links = [(model, field, target) for model in owned_models() for field, target in owned_links(model)]
+    for target in sorted({target for _, _, target in links}, key=lambda item: item._meta.db_table):
+        table = target._meta.db_table
+        name = _key_name(table)
+        yield name, f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" UNIQUE (business_id, id)', {table}
+    for model, field, target in links:
+        table, goal = model._meta.db_table, target._meta.db_table
+        name = _key_name(f"{table}.{field.column}")
+        statement = (
+            f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" FOREIGN KEY (business_id, "{field.column}") '
+            f'REFERENCES "{goal}" (business_id, id) DEFERRABLE INITIALLY DEFERRED NOT VALID'
+        )
+        yield name, statement, {table, goal}
+
+
+def _key_name(what: str) -> str:
+    return f"same_business_{hashlib.sha256(what.encode()).hexdigest()[:16]}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 
 
@@ -108,3 +108,43 @@ def granted(role: MemberRole | str) -> frozenset[Scope]:
 def known_scopes(names: Iterable[str]) -> frozenset[Scope]:
     """Return stored names as scopes, without names that no longer exist."""
     return frozenset(_BY_NAME[name] for name in names if name in _BY_NAME)
+
+
+AREAS: Mapping[str, str] = {
+    "jobs": "jobs and customers", "measures": "measures and take-offs", "quotes": "quotes", "documents": "documents",
+    "set-out": "set-out sheets without money", "as-built": "what was built", "orders": "orders", "stock": "stock",
+    "catalogue": "components, suppliers and supplier prices", "prices": "price rules, costs and margins",
+    "accounting": "accounting",
+    "business": "the business's settings", "members": "members", "keys": "keys", "webhooks": "webhooks",
+    "audit": "the audit log",
+}  # fmt: skip
+
+
+def scope_label(scope: str) -> str:
+    """Return the label of a scope.
+
+    >>> scope_label("jobs:read"), scope_label("as-built:write")
+    ('See jobs and customers', 'Change what was built')
+    """
+    area, _, action = scope.partition(":")
+    return f"{'See' if action == 'read' else 'Change'} {AREAS.get(area, area)}"
+
+
+def scopes_label(scopes: Iterable[str]) -> str:
+    """Return the label of several scopes: first what may be changed, then what may only be seen.
+
+    >>> scopes_label(["jobs:read", "set-out:read", "as-built:write"])
+    'Change what was built. See jobs and customers, set-out sheets without money.'
+    >>> scopes_label(["jobs:read", "jobs:write"]), scopes_label(BUSINESS_SCOPES), scopes_label([])
+    ('Change jobs and customers.', 'Everything.', 'Nothing.')
+    """
+    names = {str(scope) for scope in scopes}
+    if names >= {scope.value for scope in BUSINESS_SCOPES}:
+        return "Everything."
+    changed = [area for area in AREAS if f"{area}:write" in names]
+    seen = [area for area in AREAS if f"{area}:read" in names and area not in changed]
+    return " ".join([*_sentence("Change", changed), *_sentence("See", seen)]) or "Nothing."
+
+
+def _sentence(verb: str, areas: list[str]) -> list[str]:
+    return [f"{verb} {', '.join(AREAS[area] for area in areas)}."] if areas else []

@@ -1,4 +1,4 @@
-"""Business in which a signed-in person works, and access control of pages."""
+"""Access: the business in which a signed-in person works, access control of pages, and authentication of API calls."""
 
 from __future__ import annotations
 
@@ -7,19 +7,23 @@ from functools import update_wrapper
 from typing import Any, Concatenate, ParamSpec
 from urllib.parse import urlencode, urlsplit, urlunsplit
 
+from django.contrib.auth.models import AnonymousUser
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, resolve_url
+from rest_framework.authentication import BaseAuthentication, SessionAuthentication
+from rest_framework.request import Request
 
-from shared.business.actors import Actor, member_actor
+from shared.business.actors import Actor, key_actor, member_actor
 from shared.business.models import Business, Member
 from shared.business.roles import Scope
 from shared.common.dates import dates_by
 from shared.common.figures import use_decimal_sign
 from shared.common.money import decimal_sign
-from shared.database.deadlocks import retry_deadlock
-from shared.members.queries import memberships_of
+from shared.common.problems import Problem
+from shared.database.errors import retry_deadlock
+from shared.members.queries import live_key, memberships_of
 from shared.web.browser_middleware import with_key
 
 SESSION_KEY = "business"
@@ -108,3 +112,35 @@ def require_scope(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
         return guarded
 
     return guard
+
+
+class KeyAuthentication(BaseAuthentication):
+    """Authentication by the header ``Authorization: Bearer bwl_…``."""
+
+    def authenticate(self, request: Request) -> tuple[AnonymousUser, Actor] | None:
+        """Return the actor of a key; None without the header. Raise 401 for a key that is not valid."""
+        if any("bwl_" in value or "bwt_" in value for value in request.query_params.values()):
+            raise Problem("unauthenticated", "A key belongs in the Authorization header, never in an address.")
+        scheme, _, text = request.headers.get("Authorization", "").partition(" ")
+        if not scheme:
+            return None
+        key = live_key(text.strip()) if scheme.lower() == "bearer" else None
+        if key is None or (key.supplier_account and key.supplier_account.suspended_at):
+            raise Problem("unauthenticated", "This key is unknown, revoked or expired.")
+        return AnonymousUser(), key_actor(key)
+
+    def authenticate_header(self, request: Request) -> str:
+        """Return the value of WWW-Authenticate."""
+        return 'Bearer realm="baywright"'
+
+
+class SignedInAuthentication(SessionAuthentication):
+    """Authentication by the session of a member. Changes need a CSRF token."""
+
+    def authenticate(self, request: Request) -> tuple[Any, Any] | None:
+        """Return the actor of a session; None without a session."""
+        actor = getattr(request._request, "actor", None)
+        if actor is None:
+            return None
+        signed_in = super().authenticate(request)
+        return (signed_in[0], actor) if signed_in else None

@@ -18,17 +18,18 @@ from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business.accounts import TAX, with_accounts
 from shared.business.models import (
     ACCOUNTS,
     CUSTOM_TEXTS,
     MAX_ACCOUNT,
+    TAX,
     TAX_ROUNDING_LEVELS,
     ApiKey,
     Business,
     Member,
     Paper,
     Person,
+    with_accounts,
 )
 from shared.business.roles import BUSINESS_SCOPES, MemberRole, Scope
 from shared.members import invitations, services

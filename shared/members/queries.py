@@ -2,20 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from datetime import timedelta
+from functools import cached_property
 from typing import Any, TypeVar
 
-from django.db import DEFAULT_DB_ALIAS, models
+from django.db import DEFAULT_DB_ALIAS, connection, models
 from django.db.models import QuerySet
+from django.db.models.sql.compiler import SQLCompiler
 from django.utils import timezone
 
 from shared.business.keys import digest, well_formed
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
-from shared.database.compiled_query import CompiledQuery
 
 ModelT = TypeVar("ModelT", bound=models.Model)
+_ANY = "any"
 _LAST_USED_EVERY = timedelta(minutes=1)  # otherwise every read would also write
 _SELDOM_READ = {"logo_png", "terms", "custom_texts", "payment_details"}  # long texts, loaded only where they are used
+
+
+class CompiledQuery:
+    """Query with one text parameter, whose SQL is compiled once, because compiling takes longer than running it.
+
+    Call ``CompiledQuery(lambda sku: Part.objects.filter(sku=sku).values_list(…))`` with a value to get
+    the rows. Values are converted by the fields as usual.
+    """
+
+    def __init__(self, query: Callable[[str], QuerySet[Any, Any]]) -> None:
+        self._query = query
+
+    def __call__(self, value: str) -> Iterable[list[Any]]:
+        compiler, sql, converters = self._compiled
+        with connection.cursor() as cursor:
+            cursor.execute(sql, [value])
+            rows = cursor.fetchall()
+        converted: Iterable[list[Any]] = compiler.apply_converters(rows, converters)
+        return converted
+
+    @cached_property
+    def _compiled(self) -> tuple[SQLCompiler, str, dict[int, Any]]:
+        compiler = self._query(_ANY).query.get_compiler(DEFAULT_DB_ALIAS)
+        sql, parameters = compiler.as_sql()
+        if list(parameters) != [_ANY]:
+            raise ValueError(f"the query must have one parameter, not {parameters}")
+        return compiler, sql, compiler.get_converters([selected[0] for selected in compiler.select])
 
 
 def _columns(model: type[models.Model]) -> list[str]:

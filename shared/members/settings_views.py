@@ -22,8 +22,7 @@ from fencing.model.faults import InvalidDocument
 from shared.business.actors import Actor
 from shared.business.models import CUSTOM_TEXTS, TAX_ROUNDING_LEVELS, ApiKey, Business, Member, Paper
 from shared.business.places import locale_choices, zone_choices
-from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
-from shared.business.scope_labels import scope_label, scopes_label
+from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope, scope_label, scopes_label
 from shared.common.dates import today, write_day
 from shared.members import invitations, services
 from shared.members.access import MemberRequest, require_scope

@@ -13,12 +13,13 @@ import socket
 import time
 from contextlib import contextmanager
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from gunicorn.http import errors  # type: ignore[import-untyped]  # gunicorn has no types
 from gunicorn.workers.gthread import TConn, ThreadWorker  # type: ignore[import-untyped]  # gunicorn has no types
 
 from shared.web.complete_body import unread_of
-from shared.web.gunicorn_errors import ProblemErrorsMixin
+from shared.web.server_errors import send_refusal
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -27,6 +28,19 @@ if TYPE_CHECKING:
 BEGUN_S = 10.0
 BYTES_PER_S = 16_384
 STAYS_OPEN_OVER = 64 * 1024  # bytes of an unread body that gunicorn reads before it closes the connection
+
+
+_CODES: Final[tuple[tuple[type[Exception], str], ...]] = (
+    (errors.LimitRequestLine, "uri-too-long"),
+    (errors.LimitRequestHeaders, "headers-too-large"),
+    (errors.UnsupportedTransferCoding, "not-implemented"),
+    (errors.ExpectationFailed, "expectation-failed"),
+    (errors.ForbiddenProxyRequest, "forbidden"),
+    (errors.InvalidResponseHeader, "internal"),
+    (errors.InvalidResponseHeaderName, "internal"),
+    (errors.ConfigurationProblem, "internal"),
+    (errors.ParseException, "malformed"),
+)
 
 
 class TimedSocket(socket.socket):
@@ -104,10 +118,11 @@ def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
     return application_with_close
 
 
-class Worker(ProblemErrorsMixin, ThreadWorker):  # type: ignore[misc]  # as above
+class Worker(ThreadWorker):  # type: ignore[misc]  # as above
     """Worker with time limits and problem documents; see the module."""
 
     wsgi: Callable[..., Any]
+    log: Any
 
     def load_wsgi(self) -> None:
         """Load the application."""
@@ -128,3 +143,15 @@ class Worker(ProblemErrorsMixin, ThreadWorker):  # type: ignore[misc]  # as abov
         self.nr_conns += 1
         self.pending_conns.append(connection)
         self.poller.register(line, selectors.EVENT_READ, partial(self.on_pending_socket_readable, connection))
+
+    def handle_error(self, req: Any, client: Any, addr: Any, exc: Exception) -> None:
+        """Answer a request that Gunicorn could not read or answer."""
+        code = next((code for kind, code in _CODES if isinstance(exc, kind)), "internal")
+        if code == "internal":
+            self.log.error("Error handling request", exc_info=exc)
+        else:
+            self.log.warning("Refused a request from %s: %s", (addr or ("",))[0], exc)
+        try:
+            send_refusal(client, code)
+        except OSError:
+            self.log.debug("The client has disconnected.")

@@ -11,7 +11,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse
 
 from shared.common.json_encoder import write_json
-from shared.web.unavailable import RETRY_AFTER_S
+from shared.database.errors import RETRY_AFTER_S
 
 
 def healthz(_: HttpRequest) -> HttpResponse:

@@ -43,7 +43,7 @@ from catalogue.spreadsheets import import_jobs
 from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business
 from shared.business.actors import SYSTEM
 from shared.models import Business
-from shared.spreadsheets.workbook import Workbook
+from shared.spreadsheets import Workbook
 
 ROWS, FEW = 20_000, 1_000
 SECONDS_BAR, MEMORY_BAR = 20.0, 100.0

@@ -189,12 +189,14 @@ class Service:
         return self._celery(["beat", "--loglevel=ERROR", f"--schedule={self.folder / 'beat'}", "--pidfile="])
 
     def _celery(self, options: list[str]) -> subprocess.Popen[bytes]:
-        start = (
-            "import sys; from celery.__main__ import main; sys.argv = ['celery', '--app=shared', *sys.argv[1:]]; main()"
-        )
+        start = "import sys; from celery.__main__ import main; sys.argv = ['celery', *sys.argv[1:]]; main()"
         with (self.folder / "worker.log").open("ab") as log:
             process = subprocess.Popen(
-                [sys.executable, "-c", PRELOAD + start, *options], cwd=self.folder, env=self.env, stdout=log, stderr=log
+                [sys.executable, "-c", PRELOAD + start, "--app=shared.background.celery_app", *options],
+                cwd=self.folder,
+                env=self.env,
+                stdout=log,
+                stderr=log,
             )
         self.processes.append(process)
         return process

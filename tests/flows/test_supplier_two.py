@@ -75,7 +75,14 @@ class Live(Service):
         """Web, worker and beat; the web's address."""
         port = free_port()
         self._run("gunicorn", "--config=docker/gunicorn.conf.py", "shared.wsgi:application", f"--bind=127.0.0.1:{port}")
-        self._run("celery", "--app=shared", "worker", "--beat", f"--schedule={self.folder / 'beat'}", "--concurrency=1")
+        self._run(
+            "celery",
+            "--app=shared.background.celery_app",
+            "worker",
+            "--beat",
+            f"--schedule={self.folder / 'beat'}",
+            "--concurrency=1",
+        )
         url = f"http://127.0.0.1:{port}"
         wait_until(lambda: _answers(url), "the web service does not answer")
         return url

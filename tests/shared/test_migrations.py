@@ -12,7 +12,7 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.operations.base import Operation
 from django.db.migrations.state import ProjectState
 
-from shared.apps import _after_migrations, _before_migrations
+from shared.apps import fail_early_on_locks, install_database_rules
 
 OURS = frozenset({"shared", "catalogue", "jobs", "quoting", "documents", "purchasing", "integrations", "accounting"})
 
@@ -127,8 +127,8 @@ def test_a_migration_waits_two_seconds_for_a_lock_and_the_service_that_follows_a
             cursor.execute("SHOW lock_timeout")
             return str(cursor.fetchone()[0])
 
-    _before_migrations(using="default")
+    fail_early_on_locks(using="default")
     assert limit() == "2s"
     last = [config for config in apps.get_app_configs() if config.models_module is not None][-1]
-    _after_migrations(last, using="default")
+    install_database_rules(last, using="default")
     assert limit() == "0"

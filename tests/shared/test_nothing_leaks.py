@@ -11,8 +11,7 @@ import pytest
 from django.db import transaction
 from django.test import Client
 
-from shared.business.business_foreign_keys import owned_models
-from shared.business.business_owned import OwnedQuerySet
+from shared.business.business_owned import OwnedQuerySet, owned_models
 from shared.models import Business
 from tests.conftest import Cast
 from tests.matrix.addresses import NOBODYS, cases

@@ -10,8 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from quotes.jobs.models import Customer, Site
-from shared.business import business_foreign_keys
-from shared.business.business_owned import CrossBusinessError
+from shared.business.business_owned import CrossBusinessError, add_business_foreign_keys
 from tests.conftest import Cast
 from tests.template_database import sqlite_template
 
@@ -76,7 +75,7 @@ def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: S
         for (name,) in cursor.fetchall():
             cursor.execute(f'ALTER TABLE jobs_site DROP CONSTRAINT "{name}"')
         with CaptureQueriesContext(connection) as asked:
-            business_foreign_keys.add_business_foreign_keys()
+            add_business_foreign_keys()
         cursor.execute(keys)
         assert cursor.fetchone() == before
     added = [item["sql"] for item in asked if "FOREIGN KEY" in item["sql"]]

@@ -17,7 +17,7 @@ from quotes.integrations.order_spreadsheet import order_csv
 from quotes.purchasing.api_fields import order_full
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.models import Business
-from shared.spreadsheets.safe_cells import Cell
+from shared.spreadsheets import Cell
 
 
 @pytest.fixture

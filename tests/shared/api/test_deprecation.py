@@ -11,7 +11,7 @@ from django.conf import settings
 from django.test import Client
 from drf_spectacular.generators import SchemaGenerator
 
-from shared.api.deprecation import Deprecation
+from shared.api.endpoint import Deprecation
 from shared.members.api import Members
 
 TOLD = datetime(2026, 3, 1, tzinfo=UTC)

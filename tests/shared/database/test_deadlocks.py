@@ -13,7 +13,7 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 
 from shared.business.models import Business, Member, Person
 from shared.business.roles import MemberRole
-from shared.database.deadlocks import retry_deadlock
+from shared.database.errors import retry_deadlock
 from tests.conftest import Cast
 
 ROOT = Path(__file__).resolve().parents[3]

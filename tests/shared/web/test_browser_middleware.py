@@ -12,9 +12,8 @@ from pytest_django import DjangoAssertNumQueries
 from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Business
 from shared.business.roles import Scope
-from shared.database.compiled_query import CompiledQuery
 from shared.members import services
-from shared.members.queries import live_key
+from shared.members.queries import CompiledQuery, live_key
 
 
 def test_an_answer_to_a_key_may_load_nothing_and_a_page_only_its_own(

@@ -17,7 +17,7 @@ from gunicorn.glogging import Logger  # type: ignore[import-untyped]  # as above
 from gunicorn.workers.gthread import TConn  # type: ignore[import-untyped]  # as above
 
 from shared.web.complete_body import whole
-from shared.web.gunicorn_errors import ProblemErrorsMixin
+from shared.web.gunicorn_worker import Worker
 from shared.web.server_errors import ProblemServer
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -40,7 +40,7 @@ def gunicorn() -> Iterator[Serve]:
     cfg = Config()
     for name in ("worker_class", "limit_request_line"):
         cfg.set(name, data[name])
-    assert issubclass(cfg.worker_class, ProblemErrorsMixin)
+    assert issubclass(cfg.worker_class, Worker)
     app = SimpleNamespace(wsgi=lambda: whole(_too_large))
     worker = cfg.worker_class(1, 1, [], app, 30, cfg, Logger(cfg))
     worker.load_wsgi()

@@ -17,7 +17,8 @@ from django.test import Client
 
 from quotes.jobs import api, queries
 from shared.business.roles import Scope
-from shared.web import health, unavailable
+from shared.database.errors import is_unavailable
+from shared.web import health
 from tests.conftest import Cast
 
 
@@ -58,7 +59,7 @@ def no_room() -> BaseException:
     ],
 )
 def test_an_error_that_may_pass_is_distinguished_from_a_programming_error(fault: BaseException, passes: bool) -> None:
-    assert unavailable.is_unavailable(fault) is passes
+    assert is_unavailable(fault) is passes
 
 
 @pytest.mark.parametrize(
@@ -66,7 +67,7 @@ def test_an_error_that_may_pass_is_distinguished_from_a_programming_error(fault:
     [("INSERT INTO heap VALUES (zeroblob(1000000))", True), ("SELECT a FROM nowhere", False)],
 )
 def test_a_full_sqlite_is_distinguished_from_a_missing_table(tmp_path: Path, statement: str, passes: bool) -> None:
-    assert unavailable.is_unavailable(from_sqlite(tmp_path, statement)) is passes
+    assert is_unavailable(from_sqlite(tmp_path, statement)) is passes
 
 
 def raising(fault: BaseException) -> Callable[..., Any]:

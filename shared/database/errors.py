@@ -1,14 +1,20 @@
-"""Errors of the database and the disk, such as a database that is down, busy or full. The client can try again later."""
+"""Errors of the database: a transaction is repeated after a deadlock, and a client can try again later if it is down or full."""
 
 from __future__ import annotations
 
 import errno
 import logging
 import sqlite3
-from typing import Final
+from collections.abc import Callable
+from functools import wraps
+from typing import Final, ParamSpec, TypeVar
 
-from django.db import DatabaseError, InterfaceError, OperationalError
+from django.db import DatabaseError, InterfaceError, OperationalError, connection
 
+P = ParamSpec("P")
+R = TypeVar("R")
+DEADLOCK = "40P01"  # SQLSTATE deadlock_detected
+_deadlock_log = logging.getLogger("baywright.deadlocks")
 _log = logging.getLogger("baywright.problems")
 RETRY_AFTER_S: Final = 10
 _NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS})
@@ -22,6 +28,32 @@ _SQLITE: Final = frozenset(
 )  # fmt: skip
 _PRIMARY: Final = 0xFF
 """Last byte of an extended error code of SQLite, which is the primary code."""
+
+
+def retry_deadlock(work: Callable[P, R]) -> Callable[P, R]:
+    """Call ``work`` a second time if a deadlock ended the first call. Use it around a whole transaction.
+
+    Inside an open transaction the error is passed on, because PostgreSQL has rolled back the caller's changes too.
+    """
+
+    @wraps(work)
+    def call(*args: P.args, **kwargs: P.kwargs) -> R:
+        if connection.in_atomic_block:
+            return work(*args, **kwargs)
+        try:
+            return work(*args, **kwargs)
+        except OperationalError as error:
+            if not is_deadlock(error):
+                raise
+            _deadlock_log.warning("deadlock: repeating the transaction", exc_info=error)
+        return work(*args, **kwargs)
+
+    return call
+
+
+def is_deadlock(error: BaseException) -> bool:
+    """Return whether PostgreSQL ended a transaction to resolve a deadlock."""
+    return getattr(error.__cause__, "sqlstate", None) == DEADLOCK
 
 
 def is_unavailable(fault: BaseException) -> bool:
@@ -41,6 +73,6 @@ def _passes(fault: DatabaseError) -> bool:
     return state is None or state[:2] in _POSTGRES
 
 
-def note(fault: BaseException) -> None:
+def note_unavailable(fault: BaseException) -> None:
     """Log the error. The response does not show it."""
     _log.error("the database or the disk is not available", exc_info=fault)
