@@ -5,8 +5,11 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
-from shared.api.error_handler import handler500 as handler500  # Django needs it here
+from shared.api.error_handler import handler500 as handler500  # Django needs the handlers here
 from shared.members.views import AdminSignIn
+from shared.web import page_errors
+
+handler400, handler403, handler404 = page_errors.bad_request, page_errors.forbidden, page_errors.not_found
 
 APPS = (
     "shared",

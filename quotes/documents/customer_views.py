@@ -28,6 +28,7 @@ from quotes.documents.kinds.acceptance import ACCEPTANCE
 from quotes.documents.kinds.quote import QUOTE, quote_values
 from quotes.documents.models import Document, DocumentState
 from quotes.documents.page_parts import drawings
+from quotes.documents.views import not_ready
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView
@@ -35,10 +36,15 @@ from shared.common.dates import dates_by
 from shared.common.problems import Problem
 from shared.database.errors import retry_deadlock
 from shared.web import rate_limit
+from shared.web.page_errors import error_page
 
 COOKIE = "quote"
 LIVES_S = 3600
 WRONG_A_MINUTE = 20
+LINK_ADVICE = (
+    "A link stops working when we send a new one. A page expires after one hour. "
+    "Open the link in the newest message again."
+)
 LONGEST = {"name": 120, "decliner": 120, "reason": 2_000, "text": 2_000}
 
 
@@ -106,7 +112,7 @@ def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpRes
         Document.objects.of(link.business).filter(revision=link.revision, kind=kind.code, party=link.party.key).first()
     )
     if row is None or row.pdf is None:
-        return _private(render(request, "documents/party_wait.html", status=404))
+        return _private(not_ready(request, 404))
     response = _private(HttpResponse(bytes(row.pdf), content_type="application/pdf"))
     name = f"{kind.file_name}-{link.revision.quote.number}-{link.revision.number}.pdf"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
@@ -115,16 +121,19 @@ def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpRes
 
 def no_quote(request: HttpRequest) -> HttpResponse:
     """Return the same page for a link that is wrong, revoked or expired."""
-    return _private(render(request, "documents/party_none.html", {"text": NEUTRAL}, status=410))
+    return _invalid_link(request, 410, NEUTRAL)
 
 
 def _too_many(request: HttpRequest, standing: rate_limit.RateLimitStatus) -> HttpResponse:
-    response = _private(
-        render(request, "documents/party_none.html", {"text": "Wait a minute, then try again."}, status=429)
-    )
+    response = _invalid_link(request, 429, "Wait a minute, then try again.")
     for name, value in standing.headers().items():
         response[name] = value
     return response
+
+
+def _invalid_link(request: HttpRequest, status: int, text: str) -> HttpResponse:
+    title = "This link is not valid"
+    return _private(error_page(request, status, title, title, text, LINK_ADVICE, is_ours=False))
 
 
 def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
@@ -19,6 +19,7 @@ from shared.business.roles import Scope
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
+from shared.web.page_errors import error_page
 
 
 @require_GET
@@ -48,6 +49,12 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     return response
 
 
+def not_ready(request: HttpRequest, status: int) -> HttpResponse:
+    """Show that a PDF is still in preparation."""
+    text = "Go back and try again in a minute."
+    return error_page(request, status, "PDF not ready", "The PDF is not ready yet", text, is_ours=False)
+
+
 @require_GET
 @require_scope(Scope.JOBS_READ)
 def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
@@ -57,7 +64,7 @@ def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
         rows = rows.filter(kind__in=FOR_CREW)
     row = find(rows, ref)
     if row.pdf is None:
-        return render(request, "documents/party_wait.html", status=409)
+        return not_ready(request, 409)
     response = HttpResponse(bytes(row.pdf), content_type="application/pdf")
     response["Content-Disposition"] = f'attachment; filename="{KINDS[row.kind].file_name}-{row.ref[:8]}.pdf"'
     return response

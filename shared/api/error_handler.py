@@ -11,14 +11,13 @@ from typing import Any, Final
 import orjson
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
-from django.template.loader import render_to_string
-from django.views.defaults import server_error
 from rest_framework import exceptions
 from rest_framework.response import Response
 
 from fencing.model.faults import InvalidDocument
 from shared.common.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
 from shared.database.errors import RETRY_AFTER_S, is_unavailable, note_unavailable
+from shared.web.page_errors import internal_error, not_available
 
 _log = logging.getLogger("baywright.problems")
 _DRF_CODES: Final = {
@@ -127,10 +126,10 @@ def handler500(request: HttpRequest) -> HttpResponse:
     """
     fault = sys.exc_info()[1]
     if fault is None or not is_unavailable(fault):
-        return server_error(request)
+        return internal_error()
     note_unavailable(fault)
     if request.path.startswith("/api/"):
         return plain_answer(unavailable())
-    response = HttpResponse(render_to_string("503.html"), status=503)
+    response = not_available()
     response["Retry-After"] = str(RETRY_AFTER_S)
     return response

@@ -11,9 +11,9 @@ from typing import Any
 from django.conf import settings
 from django.db import connection, models
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 
 from shared.common.problems import Problem
+from shared.web.page_errors import error_page
 
 _STEP = """
 local n = redis.call('INCR', KEYS[1])
@@ -122,6 +122,8 @@ def _redis(url: str) -> Any:
 
 def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
     """Return the page that asks to wait."""
-    response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
+    minutes = math.ceil(seconds / 60)
+    text = f"Wait {minutes} minute{'s' * (minutes > 1)}, then try again."
+    response = error_page(request, 429, "Try again later", "Too many attempts", text)
     response["Retry-After"] = str(seconds)
     return response
