@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -11,55 +13,98 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import suppliers
-from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations import webhooks
 from quotes.integrations.models import DeliveryState, EndpointState, WebhookDelivery, WebhookEndpoint
 from quotes.integrations.supplier_access import has_other_businesses, issue_supplier_key
 from quotes.purchasing.models import OrderEvent
-from shared.business.models import ApiKey
+from shared.business.actors import Actor
+from shared.business.models import ApiKey, Business
 from shared.business.roles import Scope
-from shared.common.form_fields import FormField
 from shared.members.access import MemberRequest, require_scope
 from shared.members.services import revoke_key
 from shared.web.etags import find
-from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
+from shared.web.forms import PageForm, PageTextField, entries
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
 from shared.web.seen_version import acting_on
 
 A_PAGE = 50
 Action = Callable[[MemberRequest, WebhookEndpoint], str]
 
 
+class EventTypesForm(PageForm):
+    """Form of the event types of an endpoint."""
+
+    kind = forms.MultipleChoiceField(
+        required=False, choices=[(kind, kind.removeprefix("order.").replace("_", " ")) for kind in webhooks.EVENT_TYPES]
+    )
+
+
+class EndpointForm(EventTypesForm):
+    """Form that adds an endpoint."""
+
+    url = PageTextField(
+        "Address",
+        "url",
+        max_length=500,
+        hint="https, on the open internet. It is asked first whether it wants our events.",
+    )
+
+
+class SupplierKeyForm(PageForm):
+    """Form that creates a key for the system of a supplier."""
+
+    supplier = forms.ChoiceField(
+        label="Supplier",
+        error_messages=dict.fromkeys(("required", "invalid_choice"), "Choose one of your suppliers."),
+    )
+    name = PageTextField(
+        "Key name", max_length=120, required=True, error_messages={"required": "Enter the purpose of the key."}
+    )
+    test = forms.BooleanField(label="Test key: it never sees a real order", required=False)
+
+    def __init__(self, business: Business, **options: Any) -> None:
+        super().__init__(**options)
+        self.suppliers = suppliers(business).select_related("account").order_by("name")
+        self.set_choices("supplier", ((row.ref, row.name) for row in self.suppliers))
+
+    def issue(self, actor: Actor) -> dict[str, str]:
+        """Create the key and return its name and text."""
+        supplier, name = self.suppliers.get(ref=self.cleaned_data["supplier"]), self.cleaned_data["name"]
+        _, text = issue_supplier_key(supplier=supplier, name=name, live=not self.cleaned_data["test"], actor=actor)
+        return {"name": f"{name}, for {supplier.name}", "text": text}
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
+@cache_control(no_store=True)
 @require_scope(Scope.WEBHOOKS_READ)
 def hooks(request: MemberRequest) -> HttpResponse:
     """Show the webhook endpoints. POST adds one and shows its secret only once."""
-    faults: dict[str, str] = {}
-    secret = ""
+    form, secret = EndpointForm(**entries(request)), ""
     if request.method == "POST":
         _may_write(request)
+    if form.is_valid():
         try:
-            secret = _add(request)
+            secret = _add(request, form)
         except PAGE_ERRORS as refused:
-            faults = errors_by_field(refused)
-    typed = request.POST if faults else {}
-    url = FormField("url", "Address", typed.get("url", ""), "url", faults.get("/url", ""),
-              "https, on the open internet. It is asked first whether it wants our events.", most=500)  # fmt: skip
+            form.refuse(refused)
+        else:
+            form = EndpointForm()
     values = {
         "endpoints": _rows(request).order_by("id"),
-        "url": url,
-        "kinds": _kinds(request.POST.getlist("kind") if faults else ()),
-        "loose": [text for pointer, text in faults.items() if pointer != "/url"],
+        "form": form,
         "secret": secret,
         "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
         "here": "webhooks",
     }
-    return _no_store(render(request, "integrations/hooks.html", values, status=422 if faults else 200))
+    return render(request, "integrations/hooks.html", values, status=form.status)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@cache_control(no_store=True)
 @require_scope(Scope.WEBHOOKS_READ)
 def hook(request: MemberRequest, ref: str) -> HttpResponse:
     """Show one endpoint: its events, its secret and its deliveries."""
@@ -83,7 +128,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
     values = {
         "hook": row,
         "facts": _facts(row),
-        "kinds": _kinds(row.event_types),
+        "form": EventTypesForm(initial={"kind": row.event_types}),
         "page": page,
         "state": state,
         "states": DeliveryState.choices,
@@ -94,39 +139,34 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
         "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
         "here": "webhooks",
     }
-    return _no_store(render(request, "integrations/hook.html", values, status=status))
+    return render(request, "integrations/hook.html", values, status=status)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@cache_control(no_store=True)
 @require_scope(Scope.KEYS_WRITE)
 def supplier_keys(request: MemberRequest) -> HttpResponse:
     """Show the keys of suppliers' systems. POST creates a key and shows it only once, or revokes one."""
-    faults: dict[str, str] = {}
     issued: dict[str, str] = {}
-    if request.method == "POST":
+    is_revoked = bool(request.POST.get("end"))
+    if is_revoked:
+        _revoke(request)
+    form = SupplierKeyForm(request.business, **({} if is_revoked else entries(request)))
+    if form.is_valid():
         try:
-            issued = _let_in(request)
+            issued = form.issue(request.actor)
         except PAGE_ERRORS as refused:
-            faults = errors_by_field(refused)
-    mine = suppliers(request.business).select_related("account").order_by("name")
-    typed = request.POST if faults else {}
-    chosen = tuple((row.ref, row.name) for row in mine)
-    boxes = [
-        FormField(
-            "supplier", "Supplier", typed.get("supplier", ""), "select", faults.get("/supplier", ""), choices=chosen
-        ),
-        FormField("name", "Key name", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
-        FormField("test", "Test key: it never sees a real order", typed.get("test", ""), "check"),
-    ]
+            form.refuse(refused)
+        else:
+            form = SupplierKeyForm(request.business)
+    keys = _suppliers_keys(request).select_related("supplier_account").order_by("-id")[:200]
     values = {
-        "boxes": boxes,
-        "suppliers": chosen,
+        "form": form,
         "issued": issued,
-        "keys": _suppliers_keys(request).select_related("supplier_account").order_by("-id")[:200],
-        "loose": [text for pointer, text in faults.items() if pointer not in ("/supplier", "/name")],
+        "keys": [(key, key.supplier_account.name if key.supplier_account else "", request.path) for key in keys],
         "here": "supplier-keys",
     }
-    return _no_store(render(request, "integrations/supplier_keys.html", values, status=422 if faults else 200))
+    return render(request, "integrations/supplier_keys.html", values, status=form.status)
 
 
 def _rows(request: MemberRequest) -> QuerySet[WebhookEndpoint]:
@@ -138,25 +178,15 @@ def _may_write(request: MemberRequest) -> None:
         raise PermissionDenied
 
 
-def _no_store(response: HttpResponse) -> HttpResponse:
-    """Forbid copies of a page that may show a secret."""
-    response["Cache-Control"] = "no-store"
-    return response
-
-
-def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
-    selected = list(chosen) if isinstance(chosen, list | tuple) else []
-    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in selected) for kind in webhooks.EVENT_TYPES]
-
-
 @transaction.atomic
-def _add(request: MemberRequest) -> str:
+def _add(request: MemberRequest, form: EndpointForm) -> str:
+    """Add an endpoint and return its secret."""
     row = webhooks.add_endpoint(
         business=request.business,
         account=None,
         test=False,
-        url=request.POST.get("url", "").strip()[:500],
-        event_types=request.POST.getlist("kind"),
+        url=form.cleaned_data["url"],
+        event_types=form.cleaned_data["kind"],
         actor=request.actor,
     )
     return str(row.secrets[0]["key"])
@@ -228,30 +258,11 @@ _ACTIONS: Mapping[str, Action] = {
 }  # fmt: skip
 
 
-def _let_in(request: MemberRequest) -> dict[str, str]:
-    if request.POST.get("end"):
-        return _end(request)
-    name = request.POST.get("name", "").strip()
-    supplier = (
-        suppliers(request.business).select_related("account").filter(ref=request.POST.get("supplier", "")).first()
-    )
-    faults = []
-    if supplier is None:
-        faults.append(Fault("/supplier", "unknown", "Choose one of your suppliers."))
-    if not 0 < len(name) <= 120:
-        faults.append(Fault("/name", "name", "Enter the use of the key, at most 120 characters."))
-    if faults or supplier is None:
-        raise InvalidDocument(faults)
-    _, text = issue_supplier_key(supplier=supplier, name=name, live=not request.POST.get("test"), actor=request.actor)
-    return {"name": f"{name}, for {supplier.name}", "text": text}
-
-
 @transaction.atomic
-def _end(request: MemberRequest) -> dict[str, str]:
+def _revoke(request: MemberRequest) -> None:
     row = find(_suppliers_keys(request).select_for_update(no_key=True, of=("self",)), request.POST["end"])
     revoke_key(key=row, actor=request.actor, business=request.business)
     messages.success(request, f"The key {row.name} is revoked.")
-    return {}
 
 
 def _suppliers_keys(request: MemberRequest) -> QuerySet[ApiKey]:

@@ -13,8 +13,7 @@ from quotes.jobs import queries, services
 from quotes.jobs.job_copies import copy_job
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import MOVES, Customer, Job, JobState
-from quotes.office.job_details_form import JobDetails
-from quotes.office.new_job_form import JobForm
+from quotes.office.job_forms import JobDetails, JobForm
 from quotes.office.search import find_matches
 from quotes.office.today import today_groups
 from quotes.quoting.queries import quotes
@@ -23,6 +22,7 @@ from shared.common.dates import today as local_today
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
+from shared.web.forms import entries
 from shared.web.seen_version import acting_on
 
 JOBS_A_SHEET = 50
@@ -77,13 +77,13 @@ def jobs(request: MemberRequest) -> HttpResponse:
 @require_scope(Scope.JOBS_WRITE)
 def new_job(request: MemberRequest) -> HttpResponse:
     """Create a job with its customer and site; the measure comes next."""
-    form = JobForm(request.POST or None, business=request.business)
-    if request.method == "POST" and form.is_valid():
+    form = JobForm(request.business, **entries(request))
+    if form.is_valid():
         with transaction.atomic():
             job = form.open(request.actor)
             measure = start_measure(job=job, actor=request.actor) if request.actor.may(Scope.MEASURES_WRITE) else None
         return redirect("measure", measure.ref) if measure else redirect("job", job.ref)
-    return render(request, "office/new_job.html", {"form": form}, status=422 if form.errors else 200)
+    return render(request, "office/new_job.html", {"form": form}, status=form.status)
 
 
 @require_safe
@@ -112,20 +112,24 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
 def job_details(request: MemberRequest, ref: str) -> HttpResponse:
     """Change a job's label, dates and notes, and the details of its customer and site."""
     rows = queries.jobs(request.business).select_related("customer__business", "site", "business")
-    form, notice, status = JobDetails(request.POST or None, job=find(rows, ref)), "", 200
-    if request.method == "POST" and form.is_valid():
+    form = JobDetails(find(rows, ref), **entries(request))
+    if form.is_valid():
         try:
-            with acting_on(request, rows, ref, JobDetails.facts, exact=True, also=JobDetails.ROWS):
+            with acting_on(request, rows, ref, _details_facts, exact=True, also=JobDetails.ROWS):
                 form.save(request.actor)
         except Problem as problem:
-            notice, status = problem.detail, problem.status
+            form.refuse(problem)
         else:
             messages.success(request, "Details saved.")
             return redirect("job", ref)
     row = find(rows, ref)
-    facts = {"facts": JobDetails.facts(row), "customer_facts": _customer_facts(row.customer)}
-    data = {"job": row, "form": form, "notice": notice, **facts}
-    return render(request, "office/job_details.html", data, status=422 if form.errors else status)
+    facts = {"facts": _details_facts(row), "customer_facts": _customer_facts(row.customer)}
+    return render(request, "office/job_details.html", {"job": row, "form": form, **facts}, status=form.status)
+
+
+def _details_facts(row: Job) -> dict[str, str]:
+    """Return the stored details of a job, its customer and its site, by label."""
+    return JobDetails(row).facts()
 
 
 @require_POST

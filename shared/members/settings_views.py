@@ -16,6 +16,8 @@ from django.core.validators import EmailValidator
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fencing.model.faults import InvalidDocument
@@ -235,6 +237,7 @@ class KeyForm(PageForm):
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@cache_control(no_store=True)
 @require_scope(Scope.KEYS_READ)
 def keys(request: MemberRequest) -> HttpResponse:
     """List and create keys. A new key is shown only once."""
@@ -252,10 +255,9 @@ def keys(request: MemberRequest) -> HttpResponse:
         else:
             form, issued = KeyForm(request.actor), {"name": name, "text": text}
     rows = ApiKey.objects.filter(business=request.business).order_by("-id")
-    values = {"keys": [(row, scopes_label(row.scopes)) for row in rows], "form": form, "issued": issued, "here": "keys"}
-    response = render(request, "business/keys.html", values, status=form.status)
-    response["Cache-Control"] = "no-store"
-    return response
+    keys = [(row, scopes_label(row.scopes), reverse("key", args=[row.ref])) for row in rows]
+    values = {"keys": keys, "form": form, "issued": issued, "here": "keys"}
+    return render(request, "business/keys.html", values, status=form.status)
 
 
 @require_POST

@@ -20,8 +20,9 @@ class PageTextField(forms.CharField):
     """Text or figure. ``read`` converts an entry, ``show`` writes a stored value.
 
     An entry that ``read`` does not understand stays text, and the reader of the whole form rejects it. ``kind`` is text, area,
-    number, email, url, date, select, pick or hidden; a ``pick`` field suggests its choices. ``fills`` is what browsers fill in.
-    ``max_length`` is checked here, and ``longest`` by the reader of the whole form.
+    number, email, tel, url, date, select, pick or hidden; a ``pick`` field suggests its choices. ``fills`` is what browsers fill
+    in, and ``has_focus`` puts the cursor here when the page opens. ``max_length`` is checked here, and ``longest`` by the reader
+    of the whole form.
     """
 
     def __init__(
@@ -33,13 +34,14 @@ class PageTextField(forms.CharField):
         choices: Choices = (),
         wide: bool = False,
         fills: str = "",
+        has_focus: bool = False,
         longest: int | None = None,
         read: Callable[[str], Any] = str,
         show: Callable[[Any], str] = str,
         **options: Any,
     ) -> None:
         super().__init__(label=label, help_text=hint, **{"required": False, **options})
-        self.kind, self.choices, self.fills = kind, tuple(choices), fills
+        self.kind, self.choices, self.fills, self.has_focus = kind, tuple(choices), fills, has_focus
         self.longest = longest or self.max_length
         self.wide = wide or kind == "area"
         self.read, self.show = read, show

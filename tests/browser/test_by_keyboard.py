@@ -69,8 +69,8 @@ def test_a_fence_is_measured_quoted_and_sent_by_keys_alone(
     page.keyboard.press("Enter")
     expect(page.get_by_role("link", name="Measure a new fence")).to_be_visible()
     _press(page, "main a.button")
-    expect(page.locator("#id_name")).to_be_visible()
-    for box, text in (("#id_name", "Ada Quill"), ("#id_email", "ada@example.test"), ("#id_address", "4 Reed Lane")):
+    expect(page.locator("#f-name")).to_be_visible()
+    for box, text in (("#f-name", "Ada Quill"), ("#f-email", "ada@example.test"), ("#f-address", "4 Reed Lane")):
         _tab_to(page, box)
         page.keyboard.type(text)
     page.keyboard.press("Enter")

@@ -39,7 +39,7 @@ def test_a_newcomer_signs_in_and_opens_a_job(browser: Browser, cast: Cast, live_
         expect(page.get_by_role("alert")).to_contain_text("Customer")
         check_page(page)
         photograph(page, "new-job-fault")
-        page.locator("#id_name").fill("Ada Quill")
+        page.locator("#f-name").fill("Ada Quill")
         page.get_by_label("Site address").fill("4 Reed Lane")
         page.keyboard.press("Enter")
         expect(page.locator("#f-runs-0-length_mm")).to_be_visible()

@@ -103,14 +103,14 @@ def test_what_was_typed_when_the_session_had_ended_comes_back(
     assert _draft(empty)["runs"][0]["length_mm"] == 12550
 
     phone.goto(f"{live_server.url}/jobs/new")
-    phone.fill("#id_name", "Ada Quill")
-    phone.fill("#id_address", "9 Sedge Row")
+    phone.fill("#f-name", "Ada Quill")
+    phone.fill("#f-address", "9 Sedge Row")
     phone.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
     phone.get_by_role("button", name="Create job and measure").click()
     expect(phone.get_by_text("Sign in to restore your entries")).to_be_visible()
     _sign_in_at(phone, cast)
     expect(phone.get_by_text("Your entries are restored")).to_be_visible()
-    expect(phone.locator("#id_name")).to_have_value("Ada Quill")
+    expect(phone.locator("#f-name")).to_have_value("Ada Quill")
     phone.get_by_role("button", name="Create job and measure").dblclick()
     expect(phone.locator(LENGTH)).to_be_visible()
     assert Job.objects.of(empty.business).filter(site__address="9 Sedge Row").count() == 1

@@ -157,4 +157,4 @@ def test_keys_of_a_supplier_that_serves_others_are_none_of_ours(
     ours.save()
     assert "Their key" not in owner.get("/settings/supplier-keys").content.decode()
     assert owner.post("/settings/supplier-keys", {"end": ApiKey.objects.get().ref}).status_code == 404
-    assert owner.post("/settings/supplier-keys", {"supplier": ours.ref, "name": "x"}).status_code == 422
+    assert owner.post("/settings/supplier-keys", {"supplier": ours.ref, "name": "x"}).status_code == 409
