@@ -18,7 +18,7 @@ from fencing.model.roles import name_role
 from quotes.jobs import queries
 from quotes.jobs.models import Job
 from quotes.purchasing.stock_services import ReturnedMaterial, add_returns_to_stock, leftovers
-from quotes.quoting.job_comparison import compare_built
+from quotes.quoting.price_summary import compare_built
 from shared.business.roles import Scope
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope

@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
+from catalogue.rules.discounts import GivenTo
 from catalogue.rules.price_rules import Markup, PriceRules, TaxCode
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.shares import Shares, overall, party_shares
 from shared.common.money import Apportionment, TaxableAmount, rounded, rounded_to_step
@@ -55,6 +57,46 @@ class Discount:
     def __post_init__(self) -> None:
         if not (0 <= self.percent <= 100 and self.amount >= 0):
             raise ValueError("a discount is 0 to 100 percent and an amount that is not negative")
+
+
+NO_DISCOUNT = "none"
+"""Value that a quote names instead of a rule to give no discount."""
+
+
+@dataclass(frozen=True, slots=True)
+class Buyer:
+    """Facts that decide about a discount: whether the customer is a returning one, and how many parties pay."""
+
+    returning: bool = False
+    parties: int = 1
+
+
+def choose_discount(asked: Discount | str | None, rules: PriceRules, buyer: Buyer) -> Discount | None:
+    """Return the discount of a quote; at most one is given.
+
+    Rule: what the quote asks for counts: a discount of its own, a rule by its key, or no discount. If it asks for nothing,
+    the automatic rule with the largest percentage is given.
+
+    Raises:
+        InvalidDocument: the price rules do not have the named rule on the day of the quote.
+    """
+    if isinstance(asked, Discount):
+        return asked
+    if asked == NO_DISCOUNT:
+        return None
+    if asked is not None and asked not in rules.discounts:
+        known = ", ".join([*rules.discounts, NO_DISCOUNT])
+        text = f"The price rules have no discount {asked!r} today. Choose from: {known}."
+        raise InvalidDocument([Fault("/discount/rule", "discount.unknown", text)])
+    reasons = {GivenTo.RETURNING: "the customer accepted another job before"} if buyer.returning else {}
+    if buyer.parties > 1:
+        reasons[GivenTo.SHARED] = f"{buyer.parties} parties share the cost"
+    fitting = [rule for rule in rules.discounts.values() if rule.given_to in reasons]
+    rule = rules.discounts[asked] if asked else min(fitting, key=lambda rule: (-rule.percent, rule.key), default=None)
+    if rule is None:
+        return None
+    why = f"Price rule {rule.key}, picked on the quote" if asked else f"Price rule {rule.key}: {reasons[rule.given_to]}"
+    return Discount(rule.label, rule.percent, why=why)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,45 +1,55 @@
-"""Pricing of a build: the fence as measured, or an alternative to it."""
+"""Pricing of a build: the fence as measured, or an alternative to it, and the suggested changes of a screened fence."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.labels import finish_words
-from catalogue.queries import price_rules_on
+from catalogue.queries import price_rules_on, systems
 from catalogue.rules.price_rules import PriceRules
-from fencing.documents.takeoff_document import write_takeoff
-from fencing.model.faults import Severity
+from fencing.documents.takeoff_document import suggest_changes_if_small
+from fencing.model.faults import InvalidDocument, Severity
 from fencing.model.measure import Measure, Retrofit, Run
-from fencing.quantities.take_off import TakeOff
-from fencing.reading.measure_document import write_measure
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.set_out.system_fit import check_system_fit
 from fencing.strength.changed_job import SuggestedChange
-from fencing.strength.document import write_change
-from quotes.jobs.document_text import canonical, digest
-from quotes.jobs.takeoff_cache import SystemWithPrices, take_off_measure
+from fencing.strength.screening import Screening, ScreeningOutcome, screen
+from fencing.strength.suggested_changes import price_changes
+from quotes.jobs.takeoff_cache import SystemWithPrices, find_system, prices_for
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
-from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.material_costs import material_lines
-from quotes.pricing.price_lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
+from quotes.pricing.price_lines import (
+    ADJUSTMENTS,
+    Buyer,
+    Discount,
+    PriceLine,
+    choose_discount,
+    line_by_hand,
+    price_lines,
+)
 from quotes.pricing.shares import Shares, party_keys
-from quotes.quoting.build_drawings import cautions_of, drawings_of
-from quotes.quoting.content import Build, Line
-from quotes.quoting.content_costs import Costing, PricedChange
+from quotes.quoting.content import Line
+from quotes.quoting.content_costs import Costing
 from quotes.quoting.customer_lines import customer_lines, hand_line, overall_shares
-from quotes.quoting.draft_setup import DraftSetup, SiteConditions
-from quotes.quoting.json_values import EngineDocument, JsonObject, to_value
-from quotes.quoting.purchase_costs import Buying, bought_for, buying_costs
-from quotes.quoting.suggested_change_prices import priced_remedies
+from quotes.quoting.draft_setup import DraftSetup
+from quotes.quoting.json_values import JsonObject
+from quotes.quoting.purchase_costs import Buying, bought_for
 from quotes.quoting.totals import SumRules, Sums, sum_lines
 from shared.common.dates import today
 from shared.common.money import rounded
 from shared.models import Business
 
 CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
+MAX_PRICED = 60
+"""Maximum number of posts for which changes are priced: each needs a take-off, a cutting plan and a price of the whole job."""
+MAX_SYSTEMS = 6
+"""Maximum number of other fence systems that are tried for heavier posts, by code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,37 +78,6 @@ def basis_of(
 ) -> PricingInputs:
     """Return the pricing inputs: the price rules of today with the tax of the day of supply."""
     return PricingInputs(business, price_rules_on(business, today, setup.supply_on or today), setup, chooser, returning)
-
-
-def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", label: str = "As measured") -> Build:
-    """Return a build for the content document. Raise InvalidDocument if the fence cannot be taken off or priced."""
-    result = take_off_measure(basis.business, document)
-    measure, found, takeoff = result.measure, result.found, result.takeoff
-    buying = bought_for(takeoff, found.market, basis.rules.digits)
-    lines = priced_lines(takeoff, buying, basis)
-    written = write_takeoff(takeoff)
-    changes = [write_change(change) for change in suggested_changes_of(takeoff, found, basis)]
-    stops = [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP]
-    return Build(
-        key=key,
-        label=label,
-        measure=EngineDocument(write_measure(measure)),
-        measure_sha256=measure.sha256,
-        system=EngineDocument(found.document),
-        system_version=found.version,
-        finishes=finishes_of(takeoff, basis.business),
-        takeoff=EngineDocument(written),
-        takeoff_sha256=digest(canonical(written)),
-        suggested_changes=to_value(changes, tuple[PricedChange, ...]),
-        drawings=drawings_of(takeoff, basis.business.locale),
-        cautions=cautions_of(takeoff, basis.setup.site_conditions or SiteConditions()),
-        stops=tuple(stops),
-        lines=lines.customer,
-        job_shares={name: share for name, share in lines.job_shares.items() if share},
-        costing=lines.costing,
-        buying=buying_costs(buying),
-        licensed_removals={},
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,23 +120,67 @@ def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) ->
     )
 
 
-def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
-    """Return the business's names of the finishes of a fence, by code; a quote stores them."""
-    names = finish_words(business)
-    used = {row.finish for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.finish}
-    return {code: names[code] for code in sorted(used & names.keys())}
-
-
 def suggested_changes_of(
     takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs
 ) -> tuple[SuggestedChange, ...]:
-    """Return the suggested changes of a screened build with their prices."""
+    """Return the changes that bring failing posts within the limits of the screening, each with its added price before tax.
 
-    def net(changed: TakeOff, offered: SystemWithPrices) -> Decimal:
-        lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
-        return sum((line.net for line in lines.customer), Decimal(0))
+    The changes have no prices if the job has too many posts or the catalogue has no price.
+    """
+    if takeoff.measure.strength is None:
+        return ()
+    screening = screen(takeoff)
+    if sum(len(run.posts) for run in takeoff.runs) > MAX_PRICED:
+        return suggest_changes_if_small(screening)
 
-    return priced_remedies(takeoff, found, net)
+    def price(measure: Measure, system: System) -> Decimal:
+        return _net(take_off(measure, system, prices_for(measure, found)), found, basis)
+
+    try:
+        changes = price_changes(screening, price)
+        heavier = _heavier(screening, found, basis) if any(change.kind == "section" for change in changes) else None
+    except InvalidDocument:
+        return suggest_changes_if_small(screening)
+    if heavier is None:
+        return tuple(changes)
+    cost, label, resolves = heavier
+    return tuple(
+        replace(change, text=f"{change.text}, as in {label}", cost=cost, resolves=resolves)
+        if change.kind == "section"
+        else change
+        for change in changes
+    )
+
+
+def _net(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> Decimal:
+    lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis)
+    return sum((line.net for line in lines.customer), Decimal(0))
+
+
+def _heavier(screening: Screening, found: SystemWithPrices, basis: PricingInputs) -> tuple[Decimal, str, bool] | None:
+    """Return added price, label and ``resolves`` of the cheapest other system with strong enough posts; None if there is none."""
+    now, tried = _net(screening.takeoff, found, basis), list[tuple[Decimal, str, bool]]()
+    for taken, other, after in _elsewhere(screening, found):
+        if all(post.utilisation is not None and post.utilisation <= 1 for post in after.posts):
+            resolves = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
+            with suppress(InvalidDocument):  # no prices for it today
+                tried.append((_net(taken, other, basis) - now, other.system.label, resolves))
+    return min(tried, key=lambda item: (not item[2], item[0]), default=None)
+
+
+def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[TakeOff, SystemWithPrices, Screening]]:
+    """Yield the same measure in every other system in which it can be built and priced."""
+    rows = systems(found.business).filter(active=True).exclude(code=found.code).order_by("code")
+    for code in rows.values_list("code", flat=True)[:MAX_SYSTEMS]:
+        try:
+            other = find_system(found.business, code)
+            measure = replace(screening.takeoff.measure, system=code)
+            check_system_fit(measure, other.system)
+            taken = take_off(measure, other.system, prices_for(measure, other))
+        except InvalidDocument:
+            continue
+        if other.system.steel is not None and not any(notice.severity is Severity.STOP for notice in taken.notices):
+            yield taken, other, screen(taken, screening.request)
 
 
 def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[SuggestedChange, ...]:

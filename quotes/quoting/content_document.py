@@ -13,32 +13,49 @@ from fractions import Fraction
 
 from msgspec.structs import replace
 
+from catalogue.labels import finish_words
 from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
-from fencing.model.faults import Fault, InvalidDocument
-from quotes.jobs.document_text import parsed
+from fencing.cautions.facts import collect_facts
+from fencing.cautions.select import Reader, select_cautions
+from fencing.documents.takeoff_document import write_takeoff
+from fencing.drawing.curve_chart import draw_chart
+from fencing.drawing.drawing_set import draw_paper_set
+from fencing.model.faults import Fault, InvalidDocument, Severity
+from fencing.quantities.take_off import TakeOff
+from fencing.reading.measure_document import write_measure
+from fencing.strength.curves import calculate_chart
+from fencing.strength.document import write_change
+from fencing.strength.screening import screen
+from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.queries import is_returning
-from quotes.quoting.build_pricing import PricingInputs, basis_of, build, changed_document
+from quotes.jobs.takeoff_cache import take_off_measure
+from quotes.quoting.build_pricing import PricingInputs, basis_of, changed_document, priced_lines, suggested_changes_of
 from quotes.quoting.content import (
     Build,
     BusinessProfile,
+    Cautions,
     Content,
     ContentCustomer,
     ContentParty,
     ContentSite,
     Dates,
+    Drawings,
     JobName,
     Line,
     Option,
     Payment,
     TaxRules,
 )
+from quotes.quoting.content_costs import PricedChange
 from quotes.quoting.customer_lines import hand_line
-from quotes.quoting.draft_setup import DraftSetup, setup_of
-from quotes.quoting.json_values import to_value
+from quotes.quoting.draft_setup import DraftSetup, SiteConditions, setup_of
+from quotes.quoting.json_values import EngineDocument, JsonObject, to_value
 from quotes.quoting.models import Revision, RevisionKind
+from quotes.quoting.purchase_costs import bought_for, buying_costs
 from quotes.quoting.variation_changes import difference
 from shared.common.dates import local_day
+from shared.common.money import decimal_sign
 from shared.models import Business
 
 
@@ -82,6 +99,65 @@ def assemble(revision: Revision, *, now: datetime) -> Content:
     )
     check_parties(content)
     return content
+
+
+def build(document: JsonObject, basis: PricingInputs, *, key: str = "base", label: str = "As measured") -> Build:
+    """Return a build for the content document. Raise InvalidDocument if the fence cannot be taken off or priced."""
+    result = take_off_measure(basis.business, document)
+    measure, found, takeoff = result.measure, result.found, result.takeoff
+    buying = bought_for(takeoff, found.market, basis.rules.digits)
+    lines = priced_lines(takeoff, buying, basis)
+    written = write_takeoff(takeoff)
+    changes = [write_change(change) for change in suggested_changes_of(takeoff, found, basis)]
+    stops = [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP]
+    names = finish_words(basis.business)
+    used = {row.finish for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.finish}
+    return Build(
+        key=key,
+        label=label,
+        measure=EngineDocument(write_measure(measure)),
+        measure_sha256=measure.sha256,
+        system=EngineDocument(found.document),
+        system_version=found.version,
+        finishes={code: names[code] for code in sorted(used & names.keys())},
+        takeoff=EngineDocument(written),
+        takeoff_sha256=digest(canonical(written)),
+        suggested_changes=to_value(changes, tuple[PricedChange, ...]),
+        drawings=drawings_of(takeoff, basis.business.locale),
+        cautions=cautions_of(takeoff, basis.setup.site_conditions or SiteConditions()),
+        stops=tuple(stops),
+        lines=lines.customer,
+        job_shares={name: share for name, share in lines.job_shares.items() if share},
+        costing=lines.costing,
+        buying=buying_costs(buying),
+        licensed_removals={},
+    )
+
+
+def drawings_of(takeoff: TakeOff, locale: str) -> Drawings:
+    """Return the drawings of a build, with figures by ``locale``; no curves if there is nothing to screen."""
+    sign, curves = decimal_sign(locale), list[str]()
+    if takeoff.measure.strength is not None and takeoff.runs:
+        curves = [draw_chart(calculate_chart(screen(takeoff), sign))]
+    return to_value({**draw_paper_set(takeoff, sign), "curves": curves}, Drawings)
+
+
+def cautions_of(takeoff: TakeOff, site: SiteConditions) -> Cautions:
+    """Return the cautions of a build. Raise InvalidDocument for an unknown run."""
+    known = {run.id for run in takeoff.runs}
+    unknown = [name for name in site.pool_runs if name not in known]
+    if unknown:
+        text = f"There is no run {unknown[0]!r} in the measure."
+        raise InvalidDocument([Fault("/site_conditions/pool_runs", "run.unknown", text)])
+    facts = collect_facts(
+        takeoff,
+        pool_runs=site.pool_runs,
+        driveway=bool(site.near_driveway),
+        local_height=site.height_limit_mm,
+    )
+    return to_value(
+        {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader}, Cautions
+    )
 
 
 def check_parties(content: Content) -> None:

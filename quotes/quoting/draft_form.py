@@ -19,7 +19,7 @@ from catalogue.rules.discounts import DiscountRule
 from catalogue.rules.price_rule_lines import Due
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Form
-from quotes.pricing.discounts import NO_DISCOUNT
+from quotes.pricing.price_lines import NO_DISCOUNT
 from quotes.quoting.draft_setup import MAX, DraftSetup, read_setup
 from quotes.quoting.json_values import JsonObject
 from shared.common.form_fields import as_shown, faults_by_pointer, typed_number

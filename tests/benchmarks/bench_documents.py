@@ -39,9 +39,9 @@ from fencing.reading import read_json
 from quotes.documents import pdf
 from quotes.documents.kinds.quote import quote_pdf, quote_values
 from quotes.office.demo_data import FOLDER, load_business, scenario
+from quotes.office.management.commands.quote import quote_measure
 from quotes.quoting.content import Content, Drawings, read_content
 from quotes.quoting.party_documents import party_document
-from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
 from tests.faults.test_documents import START, Press
 

@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
 START = """
 from quotes.office.demo_data import FOLDER, load_business, scenario
-from quotes.quoting.quote_command import quote_measure
+from quotes.office.management.commands.quote import quote_measure
 from fencing.reading import read_json
 from shared.background import runner
 from shared.business.actors import SYSTEM

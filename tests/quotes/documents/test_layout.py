@@ -18,13 +18,13 @@ from quotes.documents.models import Document
 from quotes.documents.pdf import Variant, render
 from quotes.documents.services import make, want_documents
 from quotes.office.demo_data import FOLDER, load_business, scenario
+from quotes.office.management.commands.quote import quote_measure
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.services import place
 from quotes.quoting.content import read_content
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.models import Revision
 from quotes.quoting.queries import content_and_choices
-from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.documents.looking import Looked, tag_faults

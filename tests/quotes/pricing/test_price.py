@@ -14,8 +14,7 @@ from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import InvalidDocument
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines, subcontract_line
-from quotes.pricing.discounts import Buyer, choose_discount
-from quotes.pricing.price_lines import Discount, line_by_hand
+from quotes.pricing.price_lines import Buyer, Discount, choose_discount, line_by_hand
 from quotes.pricing.shares import Shares
 from shared.common.money import Rounding, RoundingRemainder, TaxPolicy, TaxRoundingLevel
 from tests.quotes.pricing.cast import THIRDS, cost, percent, price, rules
