@@ -72,11 +72,6 @@ def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]
     ]
 
 
-def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | None = None) -> CostLine:
-    """Return the cost line of subcontracted work at a fixed amount."""
-    return CostLine(f"subcontract.{key}", Category.SUBCONTRACT, label, Decimal(1), "C62", amount, runs=runs or {})
-
-
 @dataclass(frozen=True, slots=True)
 class DeliveryCharge:
     """A supplier's delivery fee for goods of a value."""

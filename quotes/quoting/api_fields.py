@@ -84,15 +84,7 @@ REVISION_FULL_SCHEMA = {
 QUESTION_SCHEMA = shape(
     ("ref", "text", "reply", "asked_at", "replied_at", "replied_by"), party=shape(("key", "name")), revision=TEXT
 )
-COMPARISON_SCHEMA = {
-    "type": "object",
-    "properties": {
-        "job": TEXT,
-        "currency": TEXT,
-        "rows": {"type": "array", "items": DOCUMENT},
-        "totals": DOCUMENT,
-    },
-}
+COMPARISON_SCHEMA = shape(("job", "currency"), rows={"type": "array", "items": DOCUMENT}, totals=DOCUMENT)
 ISSUED_SCHEMA = shape(("address", "expires_at"))
 
 

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
+from quotes.jobs.api_fields import DOCUMENT, shape
 from quotes.quoting.customer_responses import accept, ask, decline, open_link
 from quotes.quoting.json_values import plain
 from quotes.quoting.party_documents import Receipt
@@ -18,19 +18,13 @@ from shared.web import rate_limit
 
 WRONG_A_MINUTE = 20
 
-VIEW_SCHEMA = {
-    "type": "object",
-    "properties": {
-        "document": DOCUMENT,
-        "content_sha256": TEXT,
-        "status": TEXT,
-        "response": TEXT,
-        "can_respond": {"type": "boolean"},
-        "blocked_reason": TEXT,
-        "receipt": {"type": ["object", "null"], "additionalProperties": True},
-        "questions": {"type": "array", "items": DOCUMENT},
-    },
-}
+VIEW_SCHEMA = shape(
+    ("content_sha256", "status", "response", "blocked_reason"),
+    document=DOCUMENT,
+    can_respond={"type": "boolean"},
+    receipt={"type": ["object", "null"], "additionalProperties": True},
+    questions={"type": "array", "items": DOCUMENT},
+)
 RECEIPT_SCHEMA = shape(("response", "name", "responded_at", "number", "total", "content_sha256"), choices=DOCUMENT)
 
 
@@ -38,6 +32,7 @@ class LinkEndpoint(Endpoint):
     """Base of the customer endpoints. It limits requests with invalid links, like the customer page."""
 
     public = True
+    refuses = {"POST": ("410",)}
 
     def handle_exception(self, exc: Exception) -> Response:
         if isinstance(exc, Problem) and exc.code == "gone":
@@ -52,7 +47,6 @@ class LinkEndpoint(Endpoint):
 class LinkDetail(LinkEndpoint):
     """The quote of a link, as its party may see it. Reading it does not change the response."""
 
-    public = True
     refuses = {"GET": ("410", "422")}
     parameters = {"build": "The alternative to calculate with.", "options": "Keys of options, separated by commas."}
 
@@ -70,9 +64,6 @@ class LinkDetail(LinkEndpoint):
 class LinkAcceptance(LinkEndpoint):
     """Accept action. A repeated request gives the same receipt."""
 
-    public = True
-    refuses = {"POST": ("410",)}
-
     @extend_schema(request=AcceptIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Accept a quote")
     def post(self, request: Request, token: str) -> Response:
         return _receipt(accept(token=token, **self.validated_data(AcceptIn)))
@@ -81,9 +72,6 @@ class LinkAcceptance(LinkEndpoint):
 class LinkRefusal(LinkEndpoint):
     """Decline action."""
 
-    public = True
-    refuses = {"POST": ("410",)}
-
     @extend_schema(request=DeclineIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Decline a quote")
     def post(self, request: Request, token: str) -> Response:
         return _receipt(decline(token=token, **self.validated_data(DeclineIn)))
@@ -91,9 +79,6 @@ class LinkRefusal(LinkEndpoint):
 
 class LinkQuestions(LinkEndpoint):
     """Questions of the customer to the business."""
-
-    public = True
-    refuses = {"POST": ("410",)}
 
     @extend_schema(request=AskIn, responses={201: shape(("ref", "text"))}, summary="Ask a question")
     def post(self, request: Request, token: str) -> Response:

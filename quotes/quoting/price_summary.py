@@ -70,12 +70,6 @@ class BuyingSummary:
 
 
 @dataclass(frozen=True, slots=True)
-class PartyAmounts:
-    party: ContentParty
-    sums: PartySums
-
-
-@dataclass(frozen=True, slots=True)
 class RevisionPrices:
     """Amounts of a revision. ``others`` are its alternatives, ``payments`` labels with amounts."""
 
@@ -85,7 +79,7 @@ class RevisionPrices:
     net: Decimal
     tax: Decimal
     total: Decimal
-    parties: tuple[PartyAmounts, ...]
+    parties: tuple[tuple[ContentParty, PartySums], ...]
     others: tuple[ChoicePrice, ...]
     options: tuple[ChoicePrice, ...]
     payments: tuple[tuple[str, Decimal], ...]
@@ -108,7 +102,7 @@ def priced(content: Content, choices: JsonObject | None = None) -> RevisionPrice
         net=whole.net,
         tax=whole.tax,
         total=whole.total,
-        parties=tuple(PartyAmounts(party, whole.parties[party.key]) for party in content.parties),
+        parties=tuple((party, whole.parties[party.key]) for party in content.parties),
         others=tuple(_others(content, chosen, whole.total)),
         options=tuple(_option(content, option, chosen, whole.total) for option in content.options),
         payments=tuple(zip((payment.label for payment in content.payments), whole.payments, strict=False)),

@@ -10,11 +10,10 @@ from collections.abc import Mapping
 from django.db.models import Exists, OuterRef
 
 from quotes.jobs.models import Job, JobState
-from quotes.quoting.content import Build, Content, Line, read_content
+from quotes.quoting.content import Build, Content, read_content
 from quotes.quoting.json_values import JsonObject, plain
 from quotes.quoting.models import Party, Question, Quote, Revision, RevisionKind, RevisionState, SignedLink
 from quotes.quoting.totals import Choices, build_of, read_choices
-from quotes.quoting.variation_changes import standing_lines
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.problems import Problem
 from shared.models import Business
@@ -89,12 +88,6 @@ def agreed_build(job: Job) -> Build | None:
     """Return the build of the last accepted revision: measure, system, take-off and costs."""
     revision = agreed(job)
     return build_of(*content_and_choices(revision)) if revision else None
-
-
-def agreed_lines(job: Job) -> tuple[Line, ...]:
-    """Return all accepted lines, including variations."""
-    revision = agreed(job)
-    return standing_lines(*content_and_choices(revision)) if revision else ()
 
 
 def without_costs(content: Content) -> JsonObject:

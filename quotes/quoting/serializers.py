@@ -67,10 +67,9 @@ class PartyIn(StrictSerializer):
     chooses_options = serializers.BooleanField(required=False)
 
 
-class OptionIn(StrictSerializer):
-    """A line the customer may add: ``net`` is its price before tax."""
+class PriceByHandIn(StrictSerializer):
+    """A line priced by hand: ``net`` is its price before tax."""
 
-    key = KeyField()
     label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     detail = TextField(max_length=1_000, required=False, allow_blank=True)
     net = ExactField(places=4, least="-100000000", most="100000000")
@@ -79,21 +78,21 @@ class OptionIn(StrictSerializer):
     shares = SharesField(required=False)
 
 
-class ExtraIn(StrictSerializer):
+class OptionIn(PriceByHandIn):
+    """A line the customer may add: ``net`` is its price before tax."""
+
+    key = KeyField()
+
+
+class ExtraIn(PriceByHandIn):
     """A line priced by hand: ``net`` is its price before tax, negative for a credit.
 
     ``licensed_removal``: the kind of hazardous old fence that a licensed contractor removes for this price.
     """
 
-    label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
-    detail = TextField(max_length=1_000, required=False, allow_blank=True)
     quantity = ExactField(places=3, required=False)
     unit = TextField(max_length=3, required=False)
-    net = ExactField(places=4, least="-100000000", most="100000000")
-    cost = ExactField(places=4, most="100000000", required=False)
-    tax_code = TextField(max_length=40, required=False)
     licensed_removal = TextField(max_length=80, required=False)
-    shares = SharesField(required=False)
 
 
 class AlternativeIn(StrictSerializer):

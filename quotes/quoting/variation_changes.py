@@ -130,30 +130,23 @@ def _seen(built: JsonObject | None) -> JsonObject:
 def set_out_changes(before: JsonObject, after: JsonObject) -> tuple[PartChange, ...]:
     """Return every run and retrofit that differs between two take-offs."""
     old, new = _parts(before), _parts(after)
-    found = (_part_change(name, old.get(name), new.get(name)) for name in _names(before, after))
-    return tuple(change for change in found if change)
-
-
-def _names(before: JsonObject, after: JsonObject) -> Iterable[str]:
     rows = [row for kind in ("runs", "retrofits") for document in (before, after) for row in document.get(kind, [])]
-    return dict.fromkeys(row["id"] for row in rows)
+    names = dict.fromkeys(row["id"] for row in rows)
+    changes = (_part_change(name, old.get(name), new.get(name)) for name in names)
+    return tuple(change for change in changes if change)
 
 
 def _part_change(name: str, was: JsonObject | None, now: JsonObject | None) -> PartChange | None:
     if was is None or now is None:
         return PartChange(name, "added" if was is None else "removed", ())
     kinds: tuple[PlaceKind, ...] = ("posts", "bays", "gates")
-    places = tuple(place for kind in kinds for place in _places(kind, was.get(kind, []), now.get(kind, [])))
+    places = list[PlaceChange]()
+    for kind in kinds:
+        old, new = ({row["id"]: row for row in run.get(kind, [])} for run in (was, now))
+        changes = (_place_change(kind, place, old.get(place), new.get(place)) for place in dict.fromkeys([*new, *old]))
+        places += filter(None, changes)
     differs = {key: (was.get(key), now.get(key)) for key in ("length_mm", "form") if was.get(key) != now.get(key)}
-    return PartChange(name, "changed", places, **differs) if places or differs else None
-
-
-def _places(kind: PlaceKind, before: Iterable[JsonObject], after: Iterable[JsonObject]) -> Iterable[PlaceChange]:
-    """Yield the posts, bays or gates that are added, removed, moved or changed, in building order."""
-    old, new = {row["id"]: row for row in before}, {row["id"]: row for row in after}
-    for name in dict.fromkeys([*new, *old]):
-        if change := _place_change(kind, name, old.get(name), new.get(name)):
-            yield change
+    return PartChange(name, "changed", tuple(places), **differs) if places or differs else None
 
 
 def _place_change(kind: PlaceKind, name: str, was: JsonObject | None, now: JsonObject | None) -> PlaceChange | None:

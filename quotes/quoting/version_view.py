@@ -27,6 +27,7 @@ from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
 from shared.common.json_encoder import write_json
 from shared.common.money import stated
+from shared.common.problems import Problem
 from shared.members.access import MemberRequest
 from shared.models import Business
 from shared.web.etags import find
@@ -157,6 +158,17 @@ def revision_page(
         **_party_values(row),
     }
     return render(request, "quoting/revision.html", values, status=refusal.status)
+
+
+def refused_page(
+    request: MemberRequest, ref: str, problem: Problem, *, question: str = "", reply: str = ""
+) -> HttpResponse:
+    """Return the page of a revision with a problem and the entries, so that a rejected action loses nothing."""
+    row, draft = find(whole_revisions(request.business), ref), None
+    if request.POST.get("do") in ("save", "send") and row.state == RevisionState.DRAFT:
+        draft = draft_form(row, request.POST)
+    reason = request.POST.get("override_reason", "").strip()
+    return revision_page(request, row, FormErrors(problem.detail, draft, reason, question, reply, problem.status))
 
 
 def _party_values(row: Revision) -> dict[str, object]:

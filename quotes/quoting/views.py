@@ -8,7 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from fencing.model.faults import InvalidDocument
@@ -18,7 +18,7 @@ from quotes.quoting import queries, services
 from quotes.quoting.customer_responses import reply
 from quotes.quoting.draft_setup import setup_of
 from quotes.quoting.emails import letters_of
-from quotes.quoting.models import Party, Quote, Revision, RevisionState
+from quotes.quoting.models import Quote, Revision, RevisionState
 from quotes.quoting.signed_links import address_of, reissue_link, revoke_link, show_link
 from quotes.quoting.version_view import (
     FormErrors,
@@ -27,6 +27,7 @@ from quotes.quoting.version_view import (
     draft_form,
     last_revision,
     party_names,
+    refused_page,
     revision_facts,
     revision_page,
     whole_revisions,
@@ -91,16 +92,7 @@ def revision(request: MemberRequest, ref: str) -> HttpResponse:
         with acting_on_revision(request, ref, exact=asked == "send") as row:
             return actions.get(asked, _save)(request, row)
     except Problem as problem:
-        row = find(whole_revisions(request.business), ref)
-        return revision_page(request, row, _with_entries(request, row, problem))
-
-
-def _with_entries(request: MemberRequest, row: Revision, problem: Problem) -> FormErrors:
-    """Return the problem with the entered draft, so that a rejected action loses nothing."""
-    if request.POST.get("do") not in ("save", "send") or row.state != RevisionState.DRAFT:
-        return FormErrors(notice=problem.detail, status=problem.status)
-    reason = request.POST.get("override_reason", "").strip()
-    return FormErrors(problem.detail, draft_form(row, request.POST), reason, status=problem.status)
+        return refused_page(request, ref, problem)
 
 
 def _save(request: MemberRequest, row: Revision) -> HttpResponse:
@@ -177,46 +169,29 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
 @require_scope(Scope.QUOTES_WRITE)
 def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """Revoke a party's link, show it, or create a new one."""
-    actions: dict[str, Callable[[MemberRequest, Revision, Party], IssuedLink | None]] = {
-        "revoke": _revoke,
-        "show": _show_link,
-    }
-    action = actions.get(request.POST.get("do", ""), _reissue)
+    asked = request.POST.get("do", "")
     try:
         with acting_on_revision(request, ref) as row:
-            party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
-            issued = action(request, row, party)
+            party = get_object_or_404(queries.parties(row).select_related("business", "revision"), key=key)
+            link = queries.live_links(row).get(party.pk)
+            issued = None
+            if asked == "revoke":
+                if link:
+                    revoke_link(link=link, actor=request.actor)
+            elif asked != "show":
+                issued = IssuedLink(party, address_of(reissue_link(party=party, actor=request.actor)), is_new=True)
+            elif link:
+                issued = IssuedLink(party, show_link(link=link, actor=request.actor), is_new=False)
+            else:
+                raise Problem("conflict", f"The link of {party.name} is revoked. Create a new link.")
     except Problem as problem:
-        return revision_page(
-            request,
-            find(whole_revisions(request.business), ref),
-            FormErrors(notice=problem.detail, status=problem.status),
-        )
+        return refused_page(request, ref, problem)
     if issued is None:
         messages.success(request, f"The link of {party.name} is revoked.", extra_tags="Revoked")
         return redirect("revision", ref)
     response = revision_page(request, row, issued=issued)
     response["Cache-Control"] = "no-store"
     return response
-
-
-def _revoke(request: MemberRequest, row: Revision, party: Party) -> None:
-    link = queries.live_links(row).get(party.pk)
-    if link:
-        revoke_link(link=link, actor=request.actor)
-
-
-def _reissue(request: MemberRequest, row: Revision, party: Party) -> IssuedLink:
-    link = reissue_link(party=party, actor=request.actor)
-    return IssuedLink(party, address_of(link), is_new=True)
-
-
-def _show_link(request: MemberRequest, row: Revision, party: Party) -> IssuedLink:
-    """Return the current link for copying, without revoking or sending anything."""
-    link = queries.live_links(row).get(party.pk)
-    if link is None:
-        raise Problem("conflict", f"The link of {party.name} is revoked. Create a new link.")
-    return IssuedLink(party, show_link(link=link, actor=request.actor), is_new=False)
 
 
 @require_POST
@@ -234,10 +209,6 @@ def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     return redirect("revision", ref)
 
 
-def _party_ref(row: Revision, key: str) -> str:
-    return str(queries.parties(row).filter(key=key).values_list("ref", flat=True).first() or "")
-
-
 @require_POST
 @require_scope(Scope.QUOTES_WRITE)
 def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
@@ -251,9 +222,7 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
                 reply(question=question, text=text, actor=request.actor)
             messages.success(request, f"{question.party.name} has been notified.", extra_tags="Answered")
     except Problem as problem:
-        row = find(whole_revisions(request.business), question.revision.ref)
-        typed = FormErrors(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
-        return revision_page(request, row, typed)
+        return refused_page(request, question.revision.ref, problem, question=question.ref, reply=text)
     return redirect("revision", question.revision.ref)
 
 

@@ -13,7 +13,7 @@ from catalogue.rules.discounts import DiscountRule, GivenTo
 from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import InvalidDocument
-from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines, subcontract_line
+from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
 from quotes.pricing.price_lines import Buyer, Discount, choose_discount, line_by_hand
 from quotes.pricing.shares import Shares
 from shared.common.money import Rounding, RoundingRemainder, TaxPolicy, TaxRoundingLevel
@@ -181,17 +181,15 @@ def brought(*fees: int) -> list[DeliveryCharge]:
     return [DeliveryCharge(f"s{place}", Decimal(100), Decimal(fee)) for place, fee in enumerate(fees)]
 
 
-def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
+def test_hire_and_delivery_are_lines_of_cost() -> None:
     hired = rules(hire={"auger": ("Post hole auger", Decimal("95.00"))})
     lines = [
         *hire_lines({"auger": Decimal(2)}, hired),
         *delivery_lines(brought(55, 0, 25)),
-        subcontract_line("s", "Saw", Decimal(60)),
     ]
     assert {line.category: line.costs(2) for line in lines} == {
         "hire": Decimal("190.00"),
         "delivery": Decimal("80.00"),
-        "subcontract": Decimal("60.00"),
     }
     assert [line.quantity for line in lines if line.key == "delivery"] == [Decimal(2)]  # one is free
     assert [line.why for line in lines if line.key == "delivery"] == [

@@ -23,8 +23,9 @@ from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.json_values import json_schema
 from quotes.quoting.models import Revision
 from quotes.quoting.party_documents import party_document
-from quotes.quoting.queries import agreed, agreed_build, agreed_lines
+from quotes.quoting.queries import agreed, agreed_build, content_and_choices
 from quotes.quoting.services import revise, send, start_quote
+from quotes.quoting.variation_changes import standing_lines
 from shared.business.models import Business
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
@@ -86,8 +87,9 @@ def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alon
     assert [(line["change"], line["text"], line["net"]) for line in difference] == [("added", "Second tap", "95.00")]
     accept(token=token(varied, "owner"), name="Ada", content_sha256=varied.content_sha256)
     job = alone.quote.job
+    varied.refresh_from_db()
     assert agreed(job) == varied
-    build, lines = agreed_build(job), agreed_lines(job)
+    build, lines = agreed_build(job), standing_lines(*content_and_choices(varied))
     assert build is not None
     assert build.measure["runs"][1]["id"] == "B"
     # everything agreed: both runs, what is for the job, the permit, the option that was chosen and the tap
