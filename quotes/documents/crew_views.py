@@ -34,8 +34,8 @@ from quotes.quoting.totals import build_of
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.roles import Scope
-from shared.common.form_fields import typed_number
 from shared.common.problems import Problem
+from shared.common.typed_numbers import typed_number
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
 

@@ -24,8 +24,8 @@ from quotes.purchasing.version_view import delivery_facts
 from shared.api.serializers import validated_data
 from shared.business.roles import Scope
 from shared.common.dates import today, write_day
-from shared.common.form_fields import shown_number, typed_number
 from shared.common.problems import Problem
+from shared.common.typed_numbers import shown_number, typed_number
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
 from shared.web.forms import PageDateField, PageField, PageForm, PageTextField

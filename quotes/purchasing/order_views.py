@@ -26,8 +26,8 @@ from quotes.quoting.queries import agreed
 from shared.api.serializers import StrictSerializer, validated_data
 from shared.business.actors import Actor
 from shared.business.roles import Scope
-from shared.common.form_fields import typed_number
 from shared.common.problems import Problem
+from shared.common.typed_numbers import typed_number
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
 from shared.web.forms import PageField, PageForm, PageTextField

@@ -24,13 +24,13 @@ from quotes.quoting.emails import letter_to, letters_of
 from quotes.quoting.models import Party, Quote, Revision, RevisionState
 from quotes.quoting.price_summary import RevisionPrices, priced
 from shared.business.roles import Scope
-from shared.common.form_fields import faults_by_pointer
 from shared.common.json_encoder import write_json
 from shared.common.money import stated
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest
 from shared.models import Business
 from shared.web.etags import find
+from shared.web.page_errors import faults_by_pointer
 from shared.web.seen_version import acting_on
 
 

@@ -34,10 +34,10 @@ from quotes.quoting.version_view import (
 )
 from shared.background.outgoing_mail import send_again
 from shared.business.roles import Scope
-from shared.common.form_fields import faults_by_pointer
 from shared.common.problems import Problem
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
+from shared.web.page_errors import faults_by_pointer
 from shared.web.seen_version import refuse_other_version
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
-from shared.common.form_fields import typed_number
+from shared.common.typed_numbers import typed_number
 
 _PERCENT = re.compile(r"(.*?)\s*(?:%|percent|per cent|pct)\.?\Z", re.IGNORECASE)
 _PLAIN = re.compile(r"\d{1,9}(?:\.\d{1,9})?\Z", re.ASCII)

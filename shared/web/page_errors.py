@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 
 from fencing.model.faults import InvalidDocument
-from shared.common.form_fields import faults_by_pointer
+from shared.common.figures import localize
 from shared.common.problems import Problem
 
 PAGE_ERRORS = (InvalidDocument, Problem, ValidationError)
@@ -90,3 +90,15 @@ def not_available() -> HttpResponse:
         "Wait a moment and submit them again."
     )
     return error_page(None, 503, "Not available now", "Not available now", text)
+
+
+def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
+    """Return the errors by JSON Pointer, with texts for pages. Several errors of one field are joined."""
+    texts: dict[str, str] = {}
+    for fault in refused.faults:
+        text = _A_NUMBER.format(localize("1200.50")) if fault.code == "decimal" else fault.text
+        texts[fault.pointer] = f"{texts[fault.pointer]} {text}" if fault.pointer in texts else text
+    return texts
+
+
+_A_NUMBER = "Enter a number such as {}, without a separator for thousands."

@@ -13,7 +13,7 @@ from catalogue.api.resources import RESOURCES
 from catalogue.views.record_form import RecordForm
 from catalogue.views.system_form import FenceSystemForm
 from shared.common.figures import use_decimal_sign
-from shared.common.form_fields import typed_number
+from shared.common.typed_numbers import typed_number
 from shared.models import Business
 from tests.forms import system_entries
 

@@ -16,7 +16,7 @@ from quotes.documents import number_format
 from quotes.documents.models import Document
 from quotes.quoting.models import Revision
 from shared.common.figures import localize
-from shared.common.form_fields import shown_number
+from shared.common.typed_numbers import shown_number
 
 register = template.Library()
 _FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)(?: ([A-Z][A-Z0-9]{1,2})\b)?(?![\w.]*\w)")

@@ -1,60 +1,11 @@
-"""Form fields: label, entered value and error."""
+"""Numbers in form fields: reading and formatting."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from decimal import Decimal
 
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
-
-from fencing.model.faults import InvalidDocument
 from shared.common.figures import localize
-
-
-@dataclass(frozen=True, slots=True)
-class FormField:
-    """Field of a form. ``kind`` is text, area, number, email, password, date, select, pick, check, file, fixed or hidden.
-
-    A ``pick`` field is a text field that suggests its choices; a ``fixed`` field is only shown.
-    """
-
-    name: str
-    label: str
-    value: str = ""
-    kind: str = "text"
-    fault: str = ""
-    hint: str = ""
-    choices: tuple[tuple[str, str], ...] = ()
-    most: int = 0
-    wide: bool = False
-    fills: str = ""
-
-    @property
-    def id(self) -> str:
-        """Return the id of the HTML element."""
-        return f"f-{self.name}"
-
-    @property
-    def described_by(self) -> SafeString:
-        """Return the attributes that link a field to its error and hint."""
-        beside = [f"{self.id}-{suffix}" for suffix, text in (("fault", self.fault), ("hint", self.hint)) if text]
-        described = format_html(' aria-describedby="{}"', " ".join(beside)) if beside else SafeString("")
-        return SafeString(' aria-invalid="true"') + described if self.fault else described
-
-
-def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
-    """Return the errors by JSON Pointer, with texts for pages. Several errors of one field are joined."""
-    texts: dict[str, str] = {}
-    for fault in refused.faults:
-        text = _A_NUMBER.format(localize("1200.50")) if fault.code == "decimal" else fault.text
-        texts[fault.pointer] = f"{texts[fault.pointer]} {text}" if fault.pointer in texts else text
-    return texts
-
-
-_A_NUMBER = "Enter a number such as {}, without a separator for thousands."
-
 
 _NUMBER = re.compile(r"(-?\d*)[.,]?(\d*)\Z")
 _THOUSANDS = re.compile(r"-?[1-9]\d{0,2}([.,])\d{3}\Z")
