@@ -10,7 +10,7 @@ from catalogue import queries
 from catalogue.engine import engine_input
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
-from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.buying.suppliers import PurchaseOptions
 from fencing.model.faults import InvalidDocument
 from fencing.model.roles import ROLES, Role, RoleNeed
 from fencing.model.system import SheetSupply, System

@@ -11,7 +11,7 @@ from decimal import Decimal
 from catalogue import queries
 from catalogue.models import FenceSystemVersion, Supplier, SupplierTerms
 from catalogue.rules.price_bands import read_bands
-from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
+from fencing.buying.suppliers import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.roles import CUT_ROLES
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice

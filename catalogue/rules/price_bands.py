@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from fencing.buying.supplier_prices import Bands
+from fencing.buying.suppliers import Bands
 
 MAX_BANDS = 20
 PLACES = 4

@@ -12,8 +12,7 @@ from fencing.buying.needs import BuyingPolicy, Need, Needs
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Missing, Purchase, PurchaseLine
 from fencing.buying.stock_options import OnHand, stock_options
-from fencing.buying.supplier_orders import SupplierSplit
-from fencing.buying.supplier_prices import PurchaseOptions, SupplierTermsAndPrices
+from fencing.buying.suppliers import PurchaseOptions, SupplierSplit, SupplierTermsAndPrices
 from fencing.cutting import plan_cuts
 from fencing.model.roles import CUT_ROLES
 
@@ -76,8 +75,8 @@ def buy(
 
     Example:
         >>> from fencing.buying.needs import ORDER_POLICY
-        >>> from fencing.buying.supplier_prices import Article, SupplierPrice
-        >>> from fencing.model.pieces import Piece
+        >>> from fencing.buying.suppliers import Article, SupplierPrice
+        >>> from fencing.model.fence import Piece
         >>> rails = Needs((Piece("rail", None, None, 2238, None, 4, ()),), (), kerf=3)
         >>> bar = Article("R6", "Rail", "rail", None, 6000, None, "C62", None, "")
         >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31)),), delivery=((ZERO, Decimal(40)),))

@@ -6,12 +6,11 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
 
-from fencing.buying.packs import in_packs
-from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, bars_in
+from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, bars_in, in_packs
 from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.planner import list_oversized_pieces
-from fencing.model.pieces import Piece
+from fencing.model.fence import Piece
 
 Planner = Callable[[Demand, Budget], CutPlan]
 

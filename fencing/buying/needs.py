@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from fencing.cutting import CONSOLIDATED, ORDER, Budget
-from fencing.model.pieces import Piece, Quantity
+from fencing.model.fence import Piece, Quantity
 from fencing.quantities.take_off import TakeOff
 
 

@@ -8,10 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from fencing.buying.packs import in_packs
-from fencing.buying.purchase_lines import Blank, Missing, PurchaseLine
+from fencing.buying.purchase_lines import Blank, Missing, PurchaseLine, in_packs
 from fencing.buying.stock_options import StockLengthOption, StockOptions
-from fencing.model.pieces import Piece
+from fencing.model.fence import Piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,16 +180,5 @@ def _line(blanks: list[Blank], item: StockLengthOption | None, role: str, finish
     cost = packed.ordered * price + (net * item.handling if item else Decimal(0))
     zero = Decimal(0)
     return PurchaseLine(
-        role,
-        finish,
-        first.sku,
-        "C62",
-        net,
-        zero,
-        packed.ordered,
-        price,
-        cost,
-        tuple(why),
-        first.length,
-        first.on_hand,
+        role, finish, first.sku, "C62", net, zero, packed.ordered, price, cost, tuple(why), first.length, first.on_hand
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 
 from fencing.buying.needs import BuyingPolicy, Needs
-from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.buying.suppliers import PurchaseOptions
 from fencing.model.roles import CUT_ROLES
 
 ZERO = Decimal(0)
@@ -172,7 +172,7 @@ def stock_options(
     Source: house rule.
 
     >>> from fencing.buying.needs import ORDER_POLICY
-    >>> from fencing.buying.supplier_prices import Article, SupplierPrice, SupplierTermsAndPrices
+    >>> from fencing.buying.suppliers import Article, SupplierPrice, SupplierTermsAndPrices
     >>> bar = Article("R6", "Rail", "rail", None, 6000, None, "C62", None, "")
     >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31), pack=Decimal(5)),))
     >>> [item] = stock_options(PurchaseOptions((bar,), (near,)), Needs((), (), 3), ORDER_POLICY).stock

@@ -22,8 +22,6 @@ from fencing.cutting.column_generation import (
     generate_columns,
     start_search,
 )
-from fencing.cutting.demand import Effort, Spent
-from fencing.cutting.diving_heuristic import dive, round_off
 from fencing.cutting.greedy import (
     LARGE,
     LAST,
@@ -36,12 +34,12 @@ from fencing.cutting.greedy import (
     restore_patterns,
     split_remainder,
 )
+from fencing.cutting.heuristics import dive, recut, round_off
 from fencing.cutting.knapsack import find_most_worth
-from fencing.cutting.local_search import recut
 from fencing.cutting.lower_bounds import find_minimum_payment
 from fencing.cutting.pattern_branching import pack_columns
 from fencing.cutting.pattern_packing import PackingResult, list_patterns, search_patterns
-from fencing.cutting.plan_model import PatternBranch, ProofEnd
+from fencing.cutting.plan_model import Effort, PatternBranch, ProofEnd, Spent
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 EARLY, LATE = 150, 4_000
@@ -97,11 +95,7 @@ class Search:
     """One search over one problem."""
 
     def __init__(
-        self,
-        problem: CuttingProblem,
-        effort: Effort,
-        report: Report | None = None,
-        ceiling: int | None = None,
+        self, problem: CuttingProblem, effort: Effort, report: Report | None = None, ceiling: int | None = None
     ) -> None:
         self.run: SearchState = start_search(problem, effort, ceiling)
         count, mixed = sum(problem.counts), len(problem.widths) > MIXED
@@ -351,8 +345,3 @@ class Search:
         self._heap = [entry for entry in self._heap if entry[-1] is not kept]
         heapq.heapify(self._heap)
         return kept
-
-
-def search(problem: CuttingProblem, effort: Effort, report: Report | None = None) -> SearchResult:
-    """Find the cheapest bars that cover the problem, with a proved lower bound."""
-    return Search(problem, effort, report).solve()

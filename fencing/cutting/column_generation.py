@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fencing.cutting.demand import Effort
 from fencing.cutting.greedy import Bars, calculate_cost, fill_greedily, trim_bars
 from fencing.cutting.knapsack import Knapsack, Pattern, Values, find_most_worth, solve_knapsack
 from fencing.cutting.lower_bounds import (
@@ -18,6 +17,7 @@ from fencing.cutting.lower_bounds import (
     minimise_over_box,
 )
 from fencing.cutting.master_problem import Floats, Master, RelaxationResult
+from fencing.cutting.plan_model import Effort
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 SURE = 1e-6

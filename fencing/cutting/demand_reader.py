@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from fencing.cutting.demand import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
+from fencing.cutting.plan_model import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
 from fencing.model.faults import Fault, FaultList, InvalidDocument, show_value
-from fencing.reading.json_reader import check_values, read_json
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
+from fencing.reading.strict_json import check_values, read_json
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "schema")
 STOCK_KEYS = (

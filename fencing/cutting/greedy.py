@@ -22,7 +22,7 @@ Cut = list[tuple[int, int]]
 def calculate_cost(problem: CuttingProblem, bars: Bars) -> int:
     """Return the cost of bars [units of cost of the problem].
 
-    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.plan_model import Demand, StockLength
     >>> from fencing.cutting.problem import build_problem
     >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
     >>> calculate_cost(problem, [(0, (2,), 2)])  # two bars at one unit each
@@ -62,7 +62,7 @@ def fill_bar(widths: Sequence[int], need: Sequence[int], room: int, first: int) 
 def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
     """Return how many bars of each kind may still be bought. Shared limits count both kinds.
 
-    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.plan_model import Demand, StockLength
     >>> from fencing.cutting.problem import build_problem
     >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
     >>> count_bars_left(problem, [(0, (2,), 2)])  # no limit: one bar for each of the four pieces, less the two bought
@@ -140,7 +140,7 @@ def _best_bar(
 def trim_bars(problem: CuttingProblem, bars: Bars) -> Bars:
     """Remove bars that are not needed, dearest first, while every piece stays covered.
 
-    >>> from fencing.cutting.demand import Demand, StockLength
+    >>> from fencing.cutting.plan_model import Demand, StockLength
     >>> from fencing.cutting.problem import build_problem
     >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
     >>> trim_bars(problem, [(0, (2,), 3)])

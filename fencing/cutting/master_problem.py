@@ -9,8 +9,8 @@ import highspy._core as core
 import numpy as np
 from numpy.typing import NDArray
 
-from fencing.cutting.demand import Effort
 from fencing.cutting.knapsack import Pattern
+from fencing.cutting.plan_model import Effort
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 Floats = NDArray[np.float64]

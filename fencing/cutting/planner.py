@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from time import monotonic
 
-from fencing.cutting.demand import INTERACTIVE, Budget, Demand
-from fencing.cutting.plan_model import CutPlan, Progress, Status
+from fencing.cutting.plan_model import INTERACTIVE, Budget, CutPlan, Demand, Progress, Status
 
 QUICK = 200_000
 """Work to do before a worker process is started; integer programmes stay very small in it."""
@@ -18,7 +17,7 @@ START_S = 0.3
 def list_oversized_pieces(demand: Demand) -> tuple[tuple[int, int], ...]:
     """Return the pieces (length [mm], count) that are longer than every stock length.
 
-    >>> from fencing.cutting.demand import StockLength
+    >>> from fencing.cutting.plan_model import StockLength
     >>> list_oversized_pieces(Demand(3, ((5000, 1), (2390, 4)), (StockLength(4800, 3650),)))
     ((5000, 1),)
     """
@@ -45,7 +44,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     docs/benchmarks.md.
 
     Example:
-        >>> from fencing.cutting.demand import Demand, StockLength
+        >>> from fencing.cutting.plan_model import Demand, StockLength
         >>> plan = plan_cuts(Demand(3, ((2238, 8),), (StockLength(6000, 3120),)))
         >>> plan.status.value, plan.money(plan.cost), plan.bars[0].left
         ('optimal', '124.80', 1518)

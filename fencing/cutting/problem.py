@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import reduce
 from math import gcd
 
-from fencing.cutting.demand import Demand
+from fencing.cutting.plan_model import Demand
 
 VariableBounds = tuple[tuple[int, ...], tuple[int, ...]]
 """Minimum and maximum number of bars of each kind."""

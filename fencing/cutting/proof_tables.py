@@ -5,8 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from math import gcd, inf
 
-from fencing.cutting.demand import Demand
-from fencing.cutting.plan_model import Certificate
+from fencing.cutting.plan_model import Certificate, Demand
 
 
 class Ways:

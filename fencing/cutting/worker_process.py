@@ -15,11 +15,9 @@ from threading import Timer
 from typing import IO, Any
 
 from fencing.cutting.branch_and_price import Search, SearchResult
-from fencing.cutting.demand import Budget, Demand, Effort
-from fencing.cutting.plan_builder import build_plan
-from fencing.cutting.plan_model import CutPlan, Progress, Status
+from fencing.cutting.plan_builder import build_plan, polish
+from fencing.cutting.plan_model import Budget, CutPlan, Demand, Effort, Progress, Status
 from fencing.cutting.problem import build_problem
-from fencing.cutting.tie_breaking import polish
 
 
 def search_here(

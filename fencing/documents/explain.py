@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from fencing.buying.packs import plain
+from fencing.buying.purchase_lines import plain
 from fencing.documents.takeoff_document import suggest_changes_if_small
 from fencing.model.faults import find_nearest, join_words
-from fencing.model.fence import BuiltRun, RunOption
-from fencing.model.pieces import PLACES, BreakdownLine, Concrete, Piece, Quantity
+from fencing.model.fence import PLACES, BreakdownLine, BuiltRun, Concrete, Piece, Quantity, RunOption
 from fencing.model.roles import BAG, CUT_ROLES, ROLES, name_role
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
 from fencing.quantities.tally import find_allowance
-from fencing.strength.document import describe_change
-from fencing.strength.interpretation import interpret
+from fencing.strength.document import describe_change, interpret
 from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreeningOutcome, screen
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}

@@ -8,10 +8,23 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from fencing.buying.packs import plain
+from fencing.buying.purchase_lines import plain
 from fencing.model.faults import Notice
-from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Rail, RunOption, Sheet
-from fencing.model.pieces import Concrete, Piece, Quantity
+from fencing.model.fence import (
+    Bay,
+    BuiltRetrofit,
+    BuiltRun,
+    Concrete,
+    HungGate,
+    Lattice,
+    Leaf,
+    Piece,
+    Post,
+    Quantity,
+    Rail,
+    RunOption,
+    Sheet,
+)
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import write_screening

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from fencing.buying.purchase_lines import SawnBar
-from fencing.drawing.lettering import measure_width
+from fencing.drawing.svg import measure_width
 
 _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from fencing.drawing.lettering import measure_width
+from fencing.drawing.svg import measure_width
 from fencing.strength.curves import HIGHEST_MM, LOWEST_MM, Chart, Curve
 
 WIDTH, HEIGHT = 180.0, 104.0  # drawing units: mm on paper

@@ -8,7 +8,17 @@ from math import hypot
 from fencing.drawing.dimensions import DimensionSpan, draw_chain, draw_ladder
 from fencing.drawing.drawing_context import LETTERING, Scene, make_scene
 from fencing.drawing.elevation_rows import find_typical_width
-from fencing.drawing.elevation_symbols import (
+from fencing.drawing.page_layout import Frame, calculate_foot_height, draw_foot, find_scale
+from fencing.drawing.svg import (
+    draw_group,
+    draw_path,
+    draw_text,
+    measure_width,
+    trace_box,
+    trace_polyline,
+    write_drawing,
+)
+from fencing.drawing.symbols import (
     draw_bay,
     draw_gate,
     draw_ground,
@@ -17,10 +27,6 @@ from fencing.drawing.elevation_symbols import (
     find_upright_edges,
     place_leaves,
 )
-from fencing.drawing.lettering import measure_width
-from fencing.drawing.page_layout import calculate_foot_height, draw_foot
-from fencing.drawing.scales import Frame, find_scale
-from fencing.drawing.svg import draw_group, draw_path, draw_text, trace_box, trace_polyline, write_drawing
 from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
 from fencing.quantities.take_off import TakeOff
 

@@ -6,8 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from fencing.drawing.label_placement import divide_into_lanes, spread
-from fencing.drawing.lettering import fit_words, measure_width
-from fencing.drawing.svg import draw_group, draw_path, draw_text, format_point, trace_line
+from fencing.drawing.svg import draw_group, draw_path, draw_text, fit_words, format_point, measure_width, trace_line
 
 _LEADER = 1.3  # mm between a row of labels and the labelled objects
 _MOVE = 7.0  # maximum mm to move a label sideways before a second lane is used

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-from fencing.drawing.lettering import format_level, format_metres
-from fencing.drawing.plan_symbols import Track
+from fencing.drawing.svg import format_level, format_metres
+from fencing.drawing.symbols import Track
 from fencing.model.faults import Notice, Severity
 from fencing.model.fence import BuiltRun, Pair
 from fencing.model.measure import Run
@@ -108,11 +108,7 @@ class Scene:
 
 
 def make_scene(
-    takeoff: TakeOff,
-    size: float = LETTERING,
-    live: str | None = None,
-    prefix: str = "drawing",
-    decimal_sign: str = ".",
+    takeoff: TakeOff, size: float = LETTERING, live: str | None = None, prefix: str = "drawing", decimal_sign: str = "."
 ) -> Scene:
     """Create a context.
 

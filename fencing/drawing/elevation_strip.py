@@ -13,40 +13,43 @@ posts           P1    P2    P3 ...  with ground levels
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 
 from fencing.drawing.dimensions import DimensionLabel, DimensionSpan, draw_chain, draw_row, draw_upright
 from fencing.drawing.drawing_context import Scene, find_gravest, find_measured_run
 from fencing.drawing.elevation_rows import ElevationRow
-from fencing.drawing.elevation_symbols import (
+from fencing.drawing.page_layout import Frame, Strip
+from fencing.drawing.svg import (
+    draw_group,
+    draw_path,
+    draw_text,
+    fit_words,
+    make_id,
+    measure_width,
+    trace_circle,
+    trace_line,
+    trace_polyline,
+)
+from fencing.drawing.symbols import (
+    Track,
+    describe_gate,
     draw_bay,
     draw_existing_fence,
     draw_gate,
     draw_ground,
     draw_hole,
     draw_post,
+    draw_swings,
     draw_wall,
+    find_swings,
     find_upright_edges,
+    trace_section,
 )
-from fencing.drawing.lettering import fit_words, measure_width
-from fencing.drawing.plan_symbols import Track, describe_gate, draw_swings, find_swings, trace_section
-from fencing.drawing.scales import Frame
-from fencing.drawing.svg import draw_group, draw_path, draw_text, make_id, trace_circle, trace_line, trace_polyline
 from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, Post
 from fencing.model.measure import MeasureBasis, Terminal
 
 _STUB = 6.0  # mm of paper of an existing fence or a wall beside the run
-
-
-@dataclass(frozen=True, slots=True)
-class Strip:
-    """A finished row: its size on paper and its SVG with (0, 0) at its top left."""
-
-    width: float
-    height: float
-    body: str
 
 
 def calculate_margin(scene: Scene, n: int) -> float:
@@ -152,12 +155,7 @@ def _draw_from_above(scene: Scene, row: ElevationRow, frame: Frame, width: float
     lines = "".join(track.line((bay.start, 0), (bay.end, 0)) for bay in row.bays)
     cut = "".join(trace_section(track, find_upright_edges(post, bays, scene.system), 0.3) for post in row.posts)
     gates = "".join(
-        draw_group(
-            "gate",
-            draw_swings(track, gate, inward, scene.is_live(gate.id)),
-            describe_gate(gate),
-            gate=gate.id,
-        )
+        draw_group("gate", draw_swings(track, gate, inward, scene.is_live(gate.id)), describe_gate(gate), gate=gate.id)
         for gate in row.gates
     )
     body = draw_path("edge", lines) + gates + draw_path("section", cut)

@@ -7,9 +7,8 @@ from math import atan2, cos, degrees, hypot, radians, sin
 from fencing.drawing.drawing_context import LaidOutRun, Scene, find_measured_run
 from fencing.drawing.elevation_strip import shorten_post_name
 from fencing.drawing.label_placement import Board, LabelBox
-from fencing.drawing.lettering import fit_words, measure_width
-from fencing.drawing.plan_symbols import Track
-from fencing.drawing.svg import draw_group, draw_path, draw_text, trace_line
+from fencing.drawing.svg import draw_group, draw_path, draw_text, fit_words, measure_width, trace_line
+from fencing.drawing.symbols import Track
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line

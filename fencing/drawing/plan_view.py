@@ -19,13 +19,11 @@ from fencing.drawing.drawing_context import (
     make_scene,
 )
 from fencing.drawing.elevation_strip import describe_bay
-from fencing.drawing.elevation_symbols import find_upright_edges
 from fencing.drawing.label_placement import Board, LabelBox
-from fencing.drawing.page_layout import calculate_foot_height, draw_foot
+from fencing.drawing.page_layout import STANDARD, calculate_foot_height, draw_foot
 from fencing.drawing.plan_labels import Annotator, describe_run
-from fencing.drawing.plan_symbols import Track, describe_gate, draw_swings, find_obstacle, trace_section
-from fencing.drawing.scales import STANDARD
 from fencing.drawing.svg import draw_group, draw_path, make_id, write_drawing
+from fencing.drawing.symbols import Track, describe_gate, draw_swings, find_obstacle, find_upright_edges, trace_section
 from fencing.model.fence import BuiltRetrofit
 from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff

@@ -12,8 +12,17 @@ from dataclasses import dataclass, field
 
 from fencing.buying.purchase_lines import Cutting, SawLabel, SawnBar
 from fencing.drawing.bar_groups import BarGroup, group_equal_bars, wrap_text
-from fencing.drawing.lettering import fit_words, measure_width
-from fencing.drawing.svg import draw_group, draw_path, draw_text, format_number, trace_box, trace_line, write_drawing
+from fencing.drawing.svg import (
+    draw_group,
+    draw_path,
+    draw_text,
+    fit_words,
+    format_number,
+    measure_width,
+    trace_box,
+    trace_line,
+    write_drawing,
+)
 from fencing.model.roles import name_role
 
 SIZE = 2.6
@@ -70,7 +79,7 @@ def draw_saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: 
         >>> from decimal import Decimal
         >>> from fencing.cutting import Budget
         >>> from fencing.buying.stock_options import StockLengthOption, StockOptions
-        >>> from fencing.model.pieces import Piece
+        >>> from fencing.model.fence import Piece
         >>> from fencing.buying.cut_lengths import plan_cut_lengths
         >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
         >>> pieces = [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))]

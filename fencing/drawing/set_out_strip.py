@@ -14,19 +14,20 @@ from collections import Counter
 from fencing.drawing.dimensions import DimensionLabel, DimensionSpan, draw_chain, draw_row
 from fencing.drawing.drawing_context import Scene, find_measured_run, make_scene
 from fencing.drawing.elevation_rows import ElevationRow, TooWide, divide_into_rows
-from fencing.drawing.elevation_strip import Strip, calculate_margin, draw_heading, shorten_post_name
-from fencing.drawing.elevation_symbols import find_upright_edges
+from fencing.drawing.elevation_strip import calculate_margin, draw_heading, shorten_post_name
 from fencing.drawing.page_layout import (
+    STANDARD,
+    Frame,
     PlacedStrip,
+    Strip,
     calculate_foot_height,
     divide_into_bands,
     draw_foot,
     draw_placed,
     pack_strips,
 )
-from fencing.drawing.plan_symbols import Track, trace_section
-from fencing.drawing.scales import STANDARD, Frame
 from fencing.drawing.svg import draw_group, draw_path, make_id, trace_circle, trace_line, write_drawing
+from fencing.drawing.symbols import Track, find_upright_edges, trace_section
 from fencing.model.fence import BuiltRun, HungGate
 from fencing.model.measure import MeasureBasis
 from fencing.quantities.take_off import TakeOff

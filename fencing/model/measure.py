@@ -37,7 +37,7 @@ class Form(StrEnum):
     """Form of a run: how it follows the ground. The take-off chooses for ``AUTO``.
 
     ``label`` is its name on pages, ``scope`` its description in the scope of a quote. To add a form, add a row here and its
-    geometry in :mod:`fencing.set_out.base_lines`.
+    geometry in :mod:`fencing.set_out.ground`.
     """
 
     label: str

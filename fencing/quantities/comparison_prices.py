@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from fencing.model.pieces import Piece, Quantity
+from fencing.model.fence import Piece, Quantity
 from fencing.model.roles import CUT_ROLES
 
 ZERO = Decimal(0)

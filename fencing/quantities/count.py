@@ -6,9 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_CEILING, Decimal
 
-from fencing.model.fence import Bay, BuiltRetrofit, HungGate, Post
+from fencing.model.fence import Bay, BreakdownLine, BuiltRetrofit, Concrete, HungGate, Post, Quantity
 from fencing.model.measure import Finishes, Retrofit, Run, Terminal
-from fencing.model.pieces import BreakdownLine, Concrete, Quantity
 from fencing.model.roles import BAG, ROLES
 from fencing.model.rounding import round_half_up
 from fencing.model.system import System
@@ -105,7 +104,7 @@ def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iter
 
     Example: a retrofit of two bays needs two extensions for each:
 
-        >>> from fencing.set_out.retrofit import build_retrofit
+        >>> from fencing.set_out.run import build_retrofit
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> retrofit, tally = Retrofit("R1", (2400, 2400), 300), Tally()
         >>> count_retrofits(tally, [build_retrofit(retrofit, ROUND_SIZES)], [retrofit], ROUND_SIZES)

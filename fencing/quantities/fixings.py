@@ -193,7 +193,7 @@ def count_retrofit(tally: Tally, built: BuiltRetrofit, finishes: Finishes, syste
     Example: at the post between two bays, two extensions are stitched; all three posts have caps:
 
         >>> from fencing.model.measure import Retrofit
-        >>> from fencing.set_out.retrofit import build_retrofit
+        >>> from fencing.set_out.run import build_retrofit
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> tally = Tally()
         >>> count_retrofit(tally, build_retrofit(Retrofit("R1", (2400, 2400), 300), ROUND_SIZES), Finishes(), ROUND_SIZES)

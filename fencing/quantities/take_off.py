@@ -12,9 +12,8 @@ from dataclasses import dataclass, replace
 from itertools import chain
 
 from fencing.model.faults import Notice, Severity
-from fencing.model.fence import BuiltRetrofit, BuiltRun, Post, RunOption
+from fencing.model.fence import BuiltRetrofit, BuiltRun, Concrete, Piece, Post, Quantity, RunOption
 from fencing.model.measure import Measure, Run, Terminal
-from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.model.roles import RANK
 from fencing.model.system import System
 from fencing.quantities.choose_layout import choose_draft, inspect_run
@@ -26,8 +25,7 @@ from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
 from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
 from fencing.set_out.posts import UnsizedPost, build_post
-from fencing.set_out.retrofit import build_retrofit, inspect_retrofit
-from fencing.set_out.run import Draft, Ends
+from fencing.set_out.run import Draft, Ends, build_retrofit, inspect_retrofit
 from fencing.set_out.system_fit import check_system_fit
 
 CORNER_TOLERANCE = 20

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import ROUND_CEILING, Decimal
 
-from fencing.model.pieces import BreakdownLine, Piece, Quantity
+from fencing.model.fence import BreakdownLine, Piece, Quantity
 from fencing.model.roles import CUT_ROLES, RANK, ROLES
 from fencing.model.system import Allowance, System
 

@@ -1,18 +1,19 @@
-"""Reader for the site measure document (schema ``measure-2``): makes a :class:`fencing.model.measure.Measure`."""
+"""Reader and writer for the site measure document (schema ``measure-2``) and :class:`fencing.model.measure.Measure`."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from fractions import Fraction
+from typing import Any
 
 from fencing.model.faults import FaultList
-from fencing.model.measure import MEASURE_SCHEMA, Measure, Run
+from fencing.model.measure import MEASURE_SCHEMA, Finishes, Gate, Measure, Retrofit, Run
 from fencing.model.system import System
-from fencing.reading.canonical_json import digest, write_canonical
-from fencing.reading.json_reader import check_values
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
+from fencing.reading.strict_json import check_values, digest, write_canonical
 from fencing.set_out.system_fit import find_fit_faults
 
 KEYS = ("schema", "label", "system", "defaults", "runs", "retrofits", "strength")
@@ -59,7 +60,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
     table.word("schema", (MEASURE_SCHEMA,))
-    measure = _measure(table, document)
+    measure = _read_parts(table, document)
     if not table.whole_lost and not measure.runs and not measure.retrofits and table.good("runs", "retrofits"):
         faults.add("/runs", "measure.empty", "there is nothing to build; give at least one run, or one retrofit")
     _check_ids(measure, faults)
@@ -69,12 +70,12 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     return measure
 
 
-def _measure(table: ObjectReader, document: object) -> Measure:
+def _read_parts(table: ObjectReader, document: object) -> Measure:
     defaults = read_defaults(table)
     return Measure(
         label=table.text("label", 200),
         system=table.name("system"),
-        runs=tuple(_runs(table, defaults)),
+        runs=tuple(_read_runs(table, defaults)),
         retrofits=tuple(
             read_retrofit(item, pointer, table.faults, defaults) for pointer, item in table.items("retrofits", MAX_RUNS)
         ),
@@ -83,7 +84,7 @@ def _measure(table: ObjectReader, document: object) -> Measure:
     )
 
 
-def _runs(table: ObjectReader, defaults: Defaults) -> Iterator[Run]:
+def _read_runs(table: ObjectReader, defaults: Defaults) -> Iterator[Run]:
     for pointer, item in table.items("runs", MAX_RUNS):
         yield read_run(item, pointer, table.faults, defaults)
 
@@ -139,3 +140,116 @@ def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
     row = f"/{rows}/{number}"
     needed = {f"{row}/{key}" for key in NEEDS.get("/".join([member, *inner]), NEEDS[member])}
     return any(found == row or "/".join(found.split("/")[:4]) in needed for found in spoilt)
+
+
+Document = dict[str, Any]
+
+PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
+
+
+def write_measure(measure: Measure) -> Document:
+    """Write a measure as a document in which each run, gate and retrofit has all its members.
+
+    Rule: ``measure-2.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives.
+    A member is left out only if it has no value: soil, taper, existing fence, shares, height of an existing fence.
+
+    Args:
+        measure: the measure as read [lengths and levels in mm].
+
+    Returns:
+        Dicts, lists, texts and integers. Reading the document gives the same measure.
+
+    Source: house rule.
+
+    Example: a run with only a length and a height:
+
+        >>> run = Run("A", 9600, 1800)
+        >>> write_measure(Measure("Rear", "ribbed", (run,)))["runs"][0]["layout"]
+        'from_start'
+    """
+    written: Document = {
+        "schema": MEASURE_SCHEMA,
+        "label": measure.label,
+        "system": measure.system,
+        "runs": [_write_run(run) for run in measure.runs],
+        "retrofits": [_write_retrofit(retrofit) for retrofit in measure.retrofits],
+    }
+    if measure.strength is not None:
+        written["strength"] = {"method": measure.strength.method, **measure.strength.inputs}
+    return written
+
+
+def _write_run(run: Run) -> Document:
+    return {
+        "id": run.id,
+        "length_mm": run.length,
+        "basis": run.basis.value,
+        "turn_deg": _format_decimal(run.turn),
+        "start": run.start.value,
+        "end": run.end.value,
+        "levels": [[station.at, station.level] for station in run.levels],
+        "height_mm": run.height,
+        "lattice_mm": run.lattice,
+        "form": run.form.value,
+        "layout": run.layout.value,
+        "finishes": _write_finishes(run.finishes),
+        "gates": [_write_gate(gate) for gate in run.gates],
+        **_write_optional(run),
+    }
+
+
+def _write_optional(run: Run) -> Document:
+    """Write the optional members of a run."""
+    written = _write_shares(run.shares)
+    if run.soil is not None:
+        written["soil"] = run.soil
+    if run.taper is not None:
+        written["taper"] = {"at": run.taper.at, "bays": run.taper.bays, "height_mm": run.taper.height}
+    if run.existing_fence is not None:
+        written["existing_fence"] = {"kind": run.existing_fence.kind, "length_mm": run.existing_fence.length}
+    return written
+
+
+def _write_gate(gate: Gate) -> Document:
+    return {
+        "id": gate.id,
+        "from_mm": gate.start,
+        "opening_mm": gate.opening,
+        "kind": gate.kind.value,
+        "hinge_side": gate.hinge_side,
+        "swing": gate.swing,
+        "height_mm": gate.height,
+        "lattice_mm": gate.lattice,
+        "hardware": list(gate.hardware),
+    }
+
+
+def _write_retrofit(retrofit: Retrofit) -> Document:
+    existing = {} if retrofit.existing_height is None else {"existing_height_mm": retrofit.existing_height}
+    return {
+        "id": retrofit.id,
+        "bays_mm": list(retrofit.bays),
+        "lattice_mm": retrofit.lattice,
+        "finishes": _write_finishes(retrofit.finishes),
+        **existing,
+        **_write_shares(retrofit.shares),
+    }
+
+
+def _write_finishes(finishes: Finishes) -> dict[str, str]:
+    return {part: getattr(finishes, part) for part in PARTS if getattr(finishes, part) is not None}
+
+
+def _write_shares(shares: Mapping[str, Fraction]) -> Document:
+    return {"shares": {party: str(share) for party, share in shares.items()}} if shares else {}
+
+
+def _format_decimal(number: Fraction) -> str:
+    """Write a number of at most 9 decimal places exactly.
+
+    >>> _format_decimal(Fraction(-91, 2)), _format_decimal(Fraction(90)), _format_decimal(Fraction(-1, 4))
+    ('-45.5', '90', '-0.25')
+    """
+    sign, scaled = "-" if number < 0 else "", int(abs(number) * 10**9)
+    whole, part = divmod(scaled, 10**9)
+    return f"{sign}{whole}.{part:09}".rstrip("0").rstrip(".") if part else f"{sign}{whole}"

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from fencing.model.faults import FaultList
 from fencing.model.system import SYSTEM_SCHEMA, PostSection, System
-from fencing.reading.counted_parts import (
+from fencing.reading.object_reader import ObjectReader
+from fencing.reading.strength import read_steel
+from fencing.reading.strict_json import check_values
+from fencing.reading.system_parts import (
+    check_stock,
     read_allowances,
     read_components,
     read_gate_rules,
+    read_hole,
+    read_lattice,
+    read_post,
+    read_rails,
     read_screws,
-    read_strength_data,
+    read_sheets,
 )
-from fencing.reading.json_reader import check_values
-from fencing.reading.object_reader import ObjectReader
-from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
 KEYS = (
     "schema", "code", "label", "pitch_mm", "min_closing_bay_mm", "ground_gap_mm", "max_ground_gap_mm",
@@ -50,14 +55,14 @@ def read_system(document: object) -> System:
     faults = FaultList()
     table = ObjectReader(document, "", faults, KEYS)
     table.word("schema", (SYSTEM_SCHEMA,))
-    system = _system(table, table.table("posts", ("channel", "square")))
+    system = _read_parts(table, table.table("posts", ("channel", "square")))
     _check_limits(table)
     _check_holes(table, system)
     faults.refuse()
     return system
 
 
-def _system(table: ObjectReader, posts: ObjectReader) -> System:
+def _read_parts(table: ObjectReader, posts: ObjectReader) -> System:
     lattice, open_area_ratio = read_lattice(table)
     return System(
         code=table.name("code"),
@@ -81,7 +86,7 @@ def _system(table: ObjectReader, posts: ObjectReader) -> System:
         components=read_components(table),
         bag_yield=table.decimal("bag_yield_m3", 0, 1, unit="m3") if "bag_yield_m3" in table else None,
         lattice_open_area_ratio=open_area_ratio,
-        **read_strength_data(table),
+        steel=read_steel(table),
     )
 
 

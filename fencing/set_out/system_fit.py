@@ -8,7 +8,7 @@ from fencing.model.faults import Fault, InvalidDocument, join_words
 from fencing.model.measure import FORMS, LAYOUTS, Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.rounding import round_up
 from fencing.model.system import SheetSupply, System
-from fencing.set_out.gate_room import find_gate_faults
+from fencing.set_out.gates import find_gate_faults
 from fencing.set_out.run import find_taper_faults
 from fencing.set_out.segments import find_setback, halve_face, needs_square
 

@@ -148,8 +148,7 @@ def calculate_nonconstrained_m(force_kn: float, arm_m: float, width_m: float, la
         return 0.0
 
     def short_by(depth: float) -> float:
-        a = 2.34 * force_kn / (lateral_kpa_m * min(depth, CAP_M) / 3 * width_m)
-        return depth - a / 2 * (1 + sqrt(1 + 4.36 * arm_m / a))
+        return depth - calculate_trial_depth_m(force_kn, arm_m, width_m, lateral_kpa_m * min(depth, CAP_M) / 3)
 
     if short_by(MIN_M) >= 0:
         return 0.0

@@ -6,6 +6,7 @@ after a factor of safety.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil, pi, sqrt, tan
 
@@ -17,7 +18,17 @@ from fencing.strength.embedment import (
     find_rising_root,
 )
 from fencing.strength.loads import Load
-from fencing.strength.wind_methods import Inputs, read_number
+
+Inputs = Mapping[str, str | int | bool]
+
+
+def read_number(inputs: Inputs, key: str, default: float) -> float:
+    """Return a numeric input in the unit that its key names [e.g. kPa], or the default.
+
+    >>> read_number({"end_factor": "1.5"}, "end_factor", 2.0), read_number({}, "end_factor", 2.0)
+    (1.5, 2.0)
+    """
+    return float(inputs.get(key, default))
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,10 @@ from fencing.model.measure import StrengthRequest
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import calculate_needed_mm, calculate_second_needed_mm, find_soil_inputs
-from fencing.strength.limits import Limits
+from fencing.strength.limits import Limits, build_wind_method
 from fencing.strength.loads import Load, calculate_post_load
 from fencing.strength.post_cases import Case, build_retrofit_cases, build_run_cases
 from fencing.strength.wind import WindMethod
-from fencing.strength.wind_methods import build_wind_method
 
 DISCLAIMER = (
     "A screening against the limits of the method named here. It does not say that the fence is safe and does not "

@@ -14,14 +14,14 @@ from catalogue import queries
 from catalogue.engine import engine_input
 from catalogue.queries import site_words_on
 from catalogue.rules.site_words import names_words, normalize_words
-from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.buying.suppliers import PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Form, Layout, Measure
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
-from fencing.reading.measure_document import write_measure
+from fencing.reading.measure import write_measure
 from quotes.jobs.document_text import canonical, digest
 from shared.models import Business
 

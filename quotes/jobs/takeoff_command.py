@@ -14,7 +14,7 @@ from fencing.documents.takeoff_document import write_takeoff_json
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_json, read_measure, read_system
-from fencing.reading.json_reader import MAX_BYTES
+from fencing.reading.strict_json import MAX_BYTES
 from shared.common.command_io import read_source, run_command
 
 if TYPE_CHECKING:

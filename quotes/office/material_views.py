@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.models import Component
 from catalogue.queries import components
-from fencing.buying.packs import plain
+from fencing.buying.purchase_lines import plain
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import name_role
 from quotes.jobs import queries

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import islice
 
-from fencing.buying.packs import plain
-from fencing.buying.purchase_lines import Cutting, SawnBar
+from fencing.buying.purchase_lines import Cutting, SawnBar, plain
 from fencing.cutting import CutBar
 from fencing.documents.explain import UNITS, explain
-from fencing.drawing.lettering import measure_width
+from fencing.drawing.svg import measure_width
 from fencing.model.roles import name_role
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from fencing.buying.supplier_orders import Order
+from fencing.buying.suppliers import Order
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs

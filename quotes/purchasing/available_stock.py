@@ -8,8 +8,8 @@ from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
 from fencing.buying.needs import Needs
-from fencing.buying.supplier_prices import PurchaseOptions
-from fencing.model.pieces import BreakdownLine, Piece, Quantity
+from fencing.buying.suppliers import PurchaseOptions
+from fencing.model.fence import BreakdownLine, Piece, Quantity
 
 CUBIC_METRE = "MTQ"
 

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.rules.units import whole_fault
-from fencing.buying.packs import plain
+from fencing.buying.purchase_lines import plain
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing import order_totals
 from quotes.purchasing.api_fields import amount

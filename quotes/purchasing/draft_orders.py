@@ -18,9 +18,9 @@ from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.units import whole_fault
 from fencing.buying.needs import Need
-from fencing.buying.packs import in_packs
-from fencing.buying.supplier_orders import Order as Split
-from fencing.buying.supplier_prices import PurchaseOptions, SupplierPrice
+from fencing.buying.purchase_lines import in_packs
+from fencing.buying.suppliers import Order as Split
+from fencing.buying.suppliers import PurchaseOptions, SupplierPrice
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job, JobState

@@ -9,12 +9,11 @@ from typing import Any
 
 from fencing.buying.buy import OrderLimits, Stock, buy
 from fencing.buying.choose_suppliers import Sourcing
-from fencing.buying.combined_jobs import buy_separately, combine
 from fencing.buying.needs import COMBINED_POLICY, ORDER_POLICY, Need
+from fencing.buying.purchase import buy_separately, combine
 from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import OnHand, stock_options
-from fencing.buying.supplier_orders import SupplierSplit
-from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.buying.suppliers import PurchaseOptions, SupplierSplit
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing.available_stock import read_needs
 

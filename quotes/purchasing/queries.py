@@ -10,8 +10,8 @@ from typing import Any
 from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 
+from fencing.cautions import Reader, select_cautions
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, select_cautions
 from fencing.model.roles import RANK, ROLES
 from quotes.documents import number_format
 from quotes.jobs.hooks import Ordered

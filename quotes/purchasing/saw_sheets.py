@@ -13,7 +13,7 @@ from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Blank, Cutting, Purchase
 from fencing.buying.stock_options import stock_options
 from fencing.drawing.saw_sheet import draw_saw_sheets
-from fencing.model.pieces import Piece
+from fencing.model.fence import Piece
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
 from quotes.jobs.models import Job
 from quotes.purchasing.available_stock import read_needs, strip_width

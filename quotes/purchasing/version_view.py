@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.buying.packs import plain
+from fencing.buying.purchase_lines import plain
 from quotes.purchasing.api_fields import amount
 from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, Reservation, StockItem, SupplierOrder
 

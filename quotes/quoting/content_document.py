@@ -16,14 +16,14 @@ from msgspec.structs import replace
 from catalogue.labels import finish_words
 from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
+from fencing.cautions import Reader, select_cautions
 from fencing.cautions.facts import collect_facts
-from fencing.cautions.select import Reader, select_cautions
 from fencing.documents.takeoff_document import write_takeoff
 from fencing.drawing.curve_chart import draw_chart
 from fencing.drawing.drawing_set import draw_paper_set
 from fencing.model.faults import Fault, InvalidDocument, Severity
 from fencing.quantities.take_off import TakeOff
-from fencing.reading.measure_document import write_measure
+from fencing.reading.measure import write_measure
 from fencing.strength.curves import calculate_chart
 from fencing.strength.document import write_change
 from fencing.strength.screening import screen

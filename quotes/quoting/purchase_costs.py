@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from fencing.buying.buy import OrderLimits, PurchaseResult, buy
 from fencing.buying.choose_suppliers import Sourcing
 from fencing.buying.needs import QUOTE_POLICY, Need, needs
-from fencing.buying.supplier_orders import Order
-from fencing.buying.supplier_prices import PurchaseOptions
+from fencing.buying.suppliers import Order, PurchaseOptions
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from quotes.pricing.material_costs import MaterialPurchase

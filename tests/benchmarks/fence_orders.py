@@ -9,7 +9,7 @@ from collections import Counter
 from dataclasses import dataclass
 from random import Random
 
-from fencing.cutting.demand import Demand, StockLength
+from fencing.cutting.plan_model import Demand, StockLength
 
 STOCK_LENGTHS = (2400, 3000, 3600, 4200, 4800, 5400, 6000, 6500)
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from fencing.cautions import Reader, select_cautions
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, select_cautions
 from tests.checks.outside import Outside
 
 

@@ -12,10 +12,10 @@ from decimal import Decimal
 import pytest
 
 from fencing.buying.needs import Needs
-from fencing.buying.packs import in_packs
 from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import in_packs
 from fencing.buying.stock_options import StockLengthOption, StockOptions
-from fencing.model.pieces import Piece
+from fencing.model.fence import Piece
 from tests.checks.outside import Outside
 
 MILL = [

@@ -19,7 +19,11 @@ WRONG = [
     ("shared/database/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
     ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
     ("quotes/jobs/models.py", "import quotes.office.page_urls", "the stages of a job form no circle"),
-    ("fencing/drawing/scales.py", "import time", "only the cutting package of the engine knows processes and clocks"),
+    (
+        "fencing/drawing/page_layout.py",
+        "import time",
+        "only the cutting package of the engine knows processes and clocks",
+    ),
     (
         "fencing/model/measure.py",
         "import fencing.set_out.run",

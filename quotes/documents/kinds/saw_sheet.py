@@ -8,8 +8,8 @@ from types import MappingProxyType
 from typing import Any
 
 from fencing.buying.purchase_lines import Blank
+from fencing.cautions import Reader, select_cautions
 from fencing.cautions.facts import CautionFacts
-from fencing.cautions.select import Reader, select_cautions
 from quotes.documents.document_kind import DocumentKind, revision_of
 from quotes.documents.hooks import saw_sheet_of
 from quotes.documents.number_format import strip

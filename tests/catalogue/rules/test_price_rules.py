@@ -11,7 +11,7 @@ from catalogue.rules.digging import DigRate
 from catalogue.rules.price_bands import bands_fault, format_bands, parsed, read_bands
 from catalogue.rules.price_rule_lines import Due, RuleLine, rule_faults
 from catalogue.rules.price_rules import Markup, PriceRules, read_rules, standing
-from fencing.buying.supplier_prices import amount_at
+from fencing.buying.suppliers import amount_at
 from fencing.model.faults import InvalidDocument
 from shared.common.money import Rounding, RoundingRemainder, TaxRoundingLevel
 

@@ -12,8 +12,7 @@ from random import Random
 import pytest
 
 from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_orders import SupplierSplit
-from fencing.buying.supplier_prices import SupplierPrice, SupplierTermsAndPrices
+from fencing.buying.suppliers import SupplierPrice, SupplierSplit, SupplierTermsAndPrices
 
 D = Decimal
 

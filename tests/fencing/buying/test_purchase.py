@@ -11,14 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fencing.buying.combined_jobs import buy_separately, combine
 from fencing.buying.needs import ORDER_POLICY, BuyingPolicy, Needs
+from fencing.buying.purchase import buy_separately, combine
 from fencing.buying.purchase import purchase as planned
 from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption, StockOptions
 from fencing.cutting import Budget
 from fencing.cutting.plan_checker import check
-from fencing.model.pieces import BreakdownLine, Piece, Quantity
+from fencing.model.fence import BreakdownLine, Piece, Quantity
 
 RAIL_60 = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 RAIL_48 = StockLengthOption("RL-48", "rail", None, 4800, Decimal("26.10"))

@@ -11,10 +11,9 @@ import pytest
 from fencing.cutting import Demand, Status, StockLength
 from fencing.cutting.branch_and_price import Search
 from fencing.cutting.column_generation import generate_columns
-from fencing.cutting.demand import Effort
 from fencing.cutting.lower_bounds import find_minimum_payment
 from fencing.cutting.plan_checker import check
-from fencing.cutting.plan_model import Certificate, ProofLeaf
+from fencing.cutting.plan_model import Certificate, Effort, ProofLeaf
 from fencing.cutting.problem import BarType, CuttingProblem, build_problem
 from fencing.cutting.proof_tables import Ways
 from tests.fencing.cutting.orders import checked, demand

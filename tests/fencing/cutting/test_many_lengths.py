@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fencing.cutting import Status, StockLength
 from fencing.cutting.branch_and_price import Search
-from fencing.cutting.demand import Effort
 from fencing.cutting.greedy import lay_tight_bars
 from fencing.cutting.plan_checker import check
+from fencing.cutting.plan_model import Effort
 from fencing.cutting.problem import build_problem
 from fencing.cutting.worker_process import search_here
 from tests.benchmarks.fence_orders import LONG_RAKED, order

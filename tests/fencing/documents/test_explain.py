@@ -11,9 +11,8 @@ import pytest
 
 from fencing.documents.explain import UnknownComponent, explain, write_cut_list, write_summary
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.fence import RunOption
+from fencing.model.fence import PLACES, RunOption
 from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
-from fencing.model.pieces import PLACES
 from fencing.model.roles import ROLES
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading.strength import read_strength

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, fromstring
 
-from fencing.drawing import lettering
 from fencing.drawing.label_placement import LabelBox, overlap
+from fencing.drawing.svg import CAPITAL, measure_width
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -42,7 +42,7 @@ def words(svg: str) -> list[Words]:
         if element.tag != f"{SVG}text":
             continue
         size, text = float(element.get("font-size", "0")), element.text or ""
-        wide, high = lettering.measure_width(text, size), size * lettering.CAPITAL
+        wide, high = measure_width(text, size), size * CAPITAL
         x, y = float(element.get("x", "0")), float(element.get("y", "0"))
         along = {"start": wide / 2, "middle": 0.0, "end": -wide / 2}[element.get("text-anchor", "start")]
         turned = re.match(r"rotate\((\S+) ", element.get("transform", ""))

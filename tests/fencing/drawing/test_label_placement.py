@@ -11,7 +11,7 @@ from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.drawing import lettering
+from fencing.drawing import svg
 from fencing.drawing.label_placement import Board, LabelBox, divide_into_lanes, overlap, spread
 from tests.fencing.drawing import reading
 
@@ -95,9 +95,7 @@ def test_letters_are_as_wide_as_the_font_says() -> None:
     for letter in [chr(code) for code in range(32, 127)] + list(
         "\u2212\u00b7\u00d7\u00b0\u2013\u2026\u00c4\u00e9\u00f1\u00fc"
     ):
-        assert lettering.measure_width(letter, 1.0) == pytest.approx(widths[cmap[ord(letter)]][0] / em, abs=0.004), (
-            letter
-        )
+        assert svg.measure_width(letter, 1.0) == pytest.approx(widths[cmap[ord(letter)]][0] / em, abs=0.004), letter
 
 
 def test_the_reader_of_these_tests_sees_what_covers_and_what_leaves() -> None:

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from fencing.drawing.drawing_context import find_chains
+from fencing.drawing.page_layout import STANDARD
 from fencing.drawing.plan_view import draw_plan
-from fencing.drawing.scales import STANDARD
 from fencing.model.measure import ExistingFence, Gate, GateKind, Retrofit, Terminal
 from tests.fencing.drawing import jobs, reading
 

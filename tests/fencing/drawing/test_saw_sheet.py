@@ -11,7 +11,7 @@ from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Cutting
 from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.drawing.saw_sheet import MARGIN, draw_saw_sheets
-from fencing.model.pieces import Piece
+from fencing.model.fence import Piece
 
 STOCK = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 

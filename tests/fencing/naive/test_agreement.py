@@ -7,8 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.model.fence import Bay, HungGate, Post
-from fencing.model.pieces import Quantity
+from fencing.model.fence import Bay, HungGate, Post, Quantity
 from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.naive.counter import Count, PieceKey, count
 from tests.fencing.naive.remarks import Remark, gaps, remarks, slope

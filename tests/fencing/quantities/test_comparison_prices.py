@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.model.pieces import BreakdownLine, Piece, Quantity
+from fencing.model.fence import BreakdownLine, Piece, Quantity
 from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, estimate_cost
 
 

@@ -29,8 +29,7 @@ from fencing.model.system import Profile, Steel, System
 from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import apply_change
 from fencing.strength.curves import calculate_chart
-from fencing.strength.document import describe_change, write_screening
-from fencing.strength.interpretation import interpret
+from fencing.strength.document import describe_change, interpret, write_screening
 from fencing.strength.screening import OUTCOME_TEXTS, Screening, ScreeningOutcome, list_screening_notices, screen
 from fencing.strength.suggested_changes import price_changes, suggest_changes
 from fencing.strength.wind import build_eccentric_zones, calculate_mean_pressure_pa

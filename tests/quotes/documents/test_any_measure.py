@@ -17,7 +17,7 @@ from hypothesis.strategies import DrawFn
 
 from catalogue.engine.engine_input import market
 from fencing.model.faults import InvalidDocument
-from fencing.reading.json_reader import check_values
+from fencing.reading.strict_json import check_values
 from quotes.documents import pdf as pdf_module
 from quotes.documents.kinds import KINDS as DOCUMENT_KINDS
 from quotes.documents.kinds.quote import quote_pdf

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
+from fencing.buying.suppliers import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from quotes.purchasing.purchase_plan import plan_for
 
 

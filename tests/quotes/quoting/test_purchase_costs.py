@@ -7,7 +7,7 @@ from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
-from fencing.buying.supplier_prices import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
+from fencing.buying.suppliers import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Finishes, Form, Layout, Run, Terminal
 from fencing.quantities.take_off import TakeOff

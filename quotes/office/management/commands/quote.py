@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
-from fencing.reading.json_reader import MAX_BYTES, check_values
+from fencing.reading.strict_json import MAX_BYTES, check_values
 from quotes.documents.kinds import whole_pack
 from quotes.documents.services import quotes_made
 from quotes.jobs import services as jobs

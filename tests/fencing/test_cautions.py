@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 
 from fencing import Measure, take_off
+from fencing.cautions import select_cautions
 from fencing.cautions.facts import CautionFacts, collect_facts, find_lowest_clear_height
 from fencing.cautions.register import REGISTER, Caution, Reader, Source
-from fencing.cautions.select import select_cautions
 from fencing.model.measure import (
     ExistingFence,
     Form,

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 
 from fencing.model.measure import ExistingFence, Measure, StrengthRequest
 from fencing.reading import read_measure
-from fencing.reading.measure_document import write_measure
+from fencing.reading.measure import write_measure
 from tests.fencing.strategies import Job, jobs
 from tests.fencing.test_schemas import FULL_MEASURE, VALIDATORS
 

@@ -12,8 +12,7 @@ import pytest
 import fencing
 from fencing.model.faults import FaultList, InvalidDocument
 from fencing.reading.object_reader import ObjectReader
-from fencing.reading.strength import read_steel, read_strength
-from fencing.reading.unit_checks import BOUNDS
+from fencing.reading.strength import BOUNDS, read_steel, read_strength
 
 GIVEN = {"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "clay"}
 SCHEMAS = Path(fencing.__file__).parent / "schema"

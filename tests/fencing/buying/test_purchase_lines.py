@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.buying.packs import in_packs
+from fencing.buying.purchase_lines import in_packs
 
 amounts = st.decimals(0, 10_000, places=3)
 
