@@ -5,12 +5,27 @@ from __future__ import annotations
 from django.urls import path
 
 from quotes.integrations import order_api, supplier_api, supplier_keys_api
+from quotes.integrations.messages import MESSAGES
+from quotes.integrations.order_files import file_of_message
 from quotes.integrations.webhook_api import ADDRESSES, for_supplier
+from quotes.purchasing.api import OwnOrder
+from shared.business.roles import Scope
 
+MESSAGE_ADDRESSES = [
+    address
+    for message in MESSAGES
+    for document in [f"{message.path}/<str:{message.name}_ref>.xml"]
+    for address in (
+        path(f"orders/<str:ref>/{document}", file_of_message(message, OwnOrder, Scope.ORDERS_READ).as_view()),
+        path(f"supply/orders/<str:ref>/{message.path}", supplier_api.supply_messages(message).as_view()),
+        path(
+            f"supply/orders/<str:ref>/{document}",
+            file_of_message(message, supplier_api.SupplyEndpoint, Scope.SUPPLY_READ).as_view(),
+        ),
+    )
+]
 urlpatterns = [
     path("orders/<str:ref>/document.<str:format>", order_api.OrderFile.as_view()),
-    path("orders/<str:ref>/responses/<str:response_ref>.xml", order_api.ResponseFile.as_view()),
-    path("orders/<str:ref>/despatches/<str:despatch>.xml", order_api.DespatchFile.as_view()),
     path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
     path("suppliers/<str:ref>/keys/<str:api_key>", order_api.SupplierKeyDetail.as_view()),
     path("supply/keys", supplier_keys_api.SupplyKeys.as_view()),
@@ -18,15 +33,12 @@ urlpatterns = [
     path("supply/orders", supplier_api.SupplyOrders.as_view()),
     path("supply/orders/<str:ref>.<str:format>", supplier_api.SupplyOrderFile.as_view()),
     path("supply/orders/<str:ref>", supplier_api.SupplyOrderDetail.as_view()),
-    path("supply/orders/<str:ref>/responses", supplier_api.SupplyResponses.as_view()),
-    path("supply/orders/<str:ref>/despatches", supplier_api.SupplyDespatches.as_view()),
-    path("supply/orders/<str:ref>/responses/<str:response_ref>.xml", supplier_api.SupplyResponseFile.as_view()),
-    path("supply/orders/<str:ref>/despatches/<str:despatch>.xml", supplier_api.SupplyDespatchFile.as_view()),
     path("supply/orders/<str:ref>/events", supplier_api.SupplyOrderEvents.as_view()),
     path("supply/events", supplier_api.SupplyEvents.as_view()),
     path("supply/prices/bulk", supplier_api.SupplyPricesBulk.as_view()),
     path("supply/sandbox/orders", supplier_api.SandboxOrders.as_view()),
     path("supply/sandbox/reset", supplier_api.SandboxReset.as_view()),
+    *MESSAGE_ADDRESSES,
     *(path(f"webhooks{address}", endpoint.as_view()) for address, endpoint in ADDRESSES.items()),
     *(path(f"supply/webhooks{address}", for_supplier(endpoint).as_view()) for address, endpoint in ADDRESSES.items()),
 ]

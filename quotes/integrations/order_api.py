@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfResponse
+from quotes.integrations.order_files import FileOfOrder
 from quotes.integrations.supplier_access import issue_supplier_key, keys_for
 from quotes.jobs.api_fields import shape
 from quotes.purchasing.api import OwnOrder
@@ -23,18 +23,6 @@ from shared.members.services import revoke_key
 
 class OrderFile(OwnOrder, FileOfOrder):
     """An order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
-
-    scopes = {"GET": Scope.ORDERS_READ}
-
-
-class ResponseFile(OwnOrder, FileOfResponse):
-    """Order response of a supplier as a UBL 2.1 OrderResponse."""
-
-    scopes = {"GET": Scope.ORDERS_READ}
-
-
-class DespatchFile(OwnOrder, FileOfDespatch):
-    """Despatch of a supplier as a UBL 2.1 DespatchAdvice."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 

@@ -1,17 +1,18 @@
-"""Orders, order responses and despatches as files, the same for the business and its supplier."""
+"""Orders and messages about them as files, the same for the business and its supplier."""
 
 from __future__ import annotations
 
 from django.http import HttpResponse
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from quotes.integrations.messages.message import Message
 from quotes.integrations.renderers import FILE_SCHEMAS, XML_SCHEMA, as_xml, order_file
-from quotes.integrations.supplier_documents import despatch_ubl, response_ubl
 from quotes.purchasing.api_fields import ORDER_FULL_SCHEMA
-from quotes.purchasing.models import Despatch, OrderResponse, SupplierOrder
+from quotes.purchasing.models import SupplierOrder
 from shared.api.endpoint import Endpoint
+from shared.business.roles import Scope
 
 
 class _OfAnOrder(Endpoint):
@@ -35,21 +36,20 @@ class FileOfOrder(_OfAnOrder):
         return self.order_response(order) if format == "json" else order_file(order, format)
 
 
-class FileOfResponse(_OfAnOrder):
-    """An order response as a UBL 2.1 OrderResponse."""
+class FileOfMessage(_OfAnOrder):
+    """A message of a supplier about an order as UBL."""
 
-    @extend_schema(responses=XML_SCHEMA, summary="Get an order response as UBL")
-    def get(self, request: Request, ref: str, response_ref: str) -> HttpResponse:
-        order = self.order(ref)
-        found = self.find(OrderResponse.objects.of(order.business).filter(order=order), response_ref)
-        return as_xml(response_ubl(order, found), f"{order.number}-response-{found.ref}")
+    message: Message
+
+    def get(self, request: Request, ref: str, **refs: str) -> HttpResponse:
+        order, message = self.order(ref), self.message
+        row = self.find(message.rows(order), refs[f"{message.name}_ref"])
+        return as_xml(message.write_xml(order, row), f"{order.number}-{message.name}-{row.ref}")
 
 
-class FileOfDespatch(_OfAnOrder):
-    """A despatch as a UBL 2.1 DespatchAdvice."""
-
-    @extend_schema(responses=XML_SCHEMA, summary="Get a despatch as UBL")
-    def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
-        order = self.order(ref)
-        found = self.find(Despatch.objects.of(order.business).filter(order=order), despatch)
-        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.ref}")
+def file_of_message(message: Message, base: type[Endpoint], scope: Scope) -> type[Endpoint]:
+    """Return the endpoint of the UBL documents of a kind. ``base`` finds the orders that the caller may see."""
+    about = f"{message.noun.capitalize()} as a UBL 2.1 {message.document}."
+    members = {"message": message, "scopes": {"GET": scope}, "__doc__": about}
+    endpoint = type(f"{base.__name__}{message.document}File", (base, FileOfMessage), members)
+    return extend_schema_view(get=extend_schema(responses=XML_SCHEMA, summary=f"Get {message.noun} as UBL"))(endpoint)

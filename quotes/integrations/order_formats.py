@@ -3,39 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
 from decimal import Decimal
-from typing import Any
 
-import orjson
-
-from catalogue.rules.codes import sale_unit
-from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.order_spreadsheet import order_csv, order_xlsx
 from quotes.integrations.ubl.documents import (
-    LineStatus,
     OrderDocument,
-    ResponseLine,
     UblAddress,
-    UblDespatchAdvice,
     UblOrderLine,
-    UblOrderResponse,
     UblParty,
     UblTaxSubtotal,
 )
 from quotes.integrations.ubl.order import write_order
-from quotes.purchasing import queries, serializers
+from quotes.purchasing import queries
 from quotes.purchasing.api_fields import amount, number
-from quotes.purchasing.deliveries import DespatchData, DespatchLineData
-from quotes.purchasing.models import LineAction, SupplierOrder
 from quotes.purchasing.models import OrderLine as Line
+from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.order_pdf import order_pdf
-from quotes.purchasing.order_responses import LineResponseData, OrderResponseData
 from quotes.purchasing.order_totals import due, taxes
 from quotes.purchasing.services import face_of
-from shared.api.serializers import StrictSerializer, validated_data
 from shared.common.dates import local_day
-from shared.common.json_encoder import write_json
 
 
 def ubl_values(order: SupplierOrder) -> OrderDocument:
@@ -127,87 +113,3 @@ FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {
     "pdf": ("application/pdf", order_pdf),
 }
 """Media type and writer by suffix; JSON is the API's own."""
-
-
-def read_order_response(document: UblOrderResponse, order: SupplierOrder) -> OrderResponseData:
-    """Convert a UBL order response. Raise InvalidDocument if it is for another order or in another currency."""
-    faults = _wrong_order(document.order, order)
-    if document.currency and document.currency != order.currency:
-        text = f"This order is in {order.currency}, the document in {document.currency}."
-        faults.append(Fault("/DocumentCurrencyCode", "currency", text))
-    known = {str(line.position): line for line in _lines(order)}
-    lines: list[LineResponseData] = []
-    for place, item in enumerate(document.lines):
-        line, at = known.get(item.order_line), f"/OrderLine/{place}"
-        if line is None:
-            faults.append(Fault(f"{at}/OrderLineReference", "unknown", f"The order has no line {item.order_line}."))
-        elif item.status not in _ACTIONS:
-            text = "Added and delivered lines are not supported. Send 3, 5 or 7."
-            faults.append(Fault(f"{at}/LineStatusCode", "line.status", text))
-        else:
-            faults += _wrong_unit(item.unit, line, f"{at}/Quantity")
-            lines.append(_line_response(item, line))
-    if faults:
-        raise InvalidDocument(faults)
-    data = OrderResponseData(document.id, document.code.value, document.note, document.promised_on, tuple(lines))
-    return serializers.read_response(_bounded(serializers.OrderResponseIn, data))
-
-
-_ACTIONS = {
-    LineStatus.ACCEPTED: LineAction.ACCEPT,
-    LineStatus.REFUSED: LineAction.REJECT,
-    LineStatus.CHANGED: LineAction.CHANGE,
-}
-
-
-def _line_response(item: ResponseLine, line: Line) -> LineResponseData:
-    """Return the response of one line as the document states it. Unchanged values are removed when it is recorded."""
-    if item.status != LineStatus.CHANGED:
-        refused = item.status == LineStatus.REFUSED
-        reason = item.note or ("refused" if refused else "")
-        return LineResponseData(
-            line.position, _ACTIONS[item.status].value, reason, promised_on=None if refused else item.promised_on
-        )
-    return LineResponseData(
-        line.position, LineAction.CHANGE.value, item.note, item.quantity, item.price, item.promised_on
-    )
-
-
-def read_docket(document: UblDespatchAdvice, order: SupplierOrder) -> DespatchData:
-    """Convert a UBL despatch advice of this order."""
-    faults = _wrong_order(document.order, order)
-    known = {str(line.position): line for line in _lines(order)}
-    loaded: list[DespatchLineData] = []
-    for place, item in enumerate(document.lines):
-        line = known.get(item.order_line)
-        if line is None:
-            text = f"The order has no line {item.order_line}."
-            faults.append(Fault(f"/DespatchLine/{place}/OrderLineReference", "unknown", text))
-        elif item.quantity:
-            faults += _wrong_unit(item.unit, line, f"/DespatchLine/{place}/DeliveredQuantity")
-            loaded.append(DespatchLineData(line.position, item.quantity, item.outstanding_reason))
-    if faults:
-        raise InvalidDocument(faults)
-    docket = DespatchData(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
-    return serializers.read_despatch(_bounded(serializers.DespatchIn, docket))
-
-
-def _bounded(kind: type[StrictSerializer], value: OrderResponseData | DespatchData) -> dict[str, Any]:
-    """Check values with the limits of the JSON API: the UBL schema allows numbers and texts of any size."""
-    return validated_data(kind, orjson.loads(write_json(asdict(value))))
-
-
-_ONES = frozenset({"C62", "H87", "EA"})
-
-
-def _wrong_unit(unit: str, line: Line, at: str) -> list[Fault]:
-    item = sale_unit(unit) if unit else line.unit
-    if item == line.unit or {item, line.unit} <= _ONES:
-        return []
-    return [Fault(at, "unit.other", f"Line {line.position} is ordered in {line.unit}, not {unit}.")]
-
-
-def _wrong_order(named: str, order: SupplierOrder) -> list[Fault]:
-    if named == order.number:
-        return []
-    return [Fault("/OrderReference", "order.other", f"This address is of order {order.number}, not {named}.")]

@@ -8,23 +8,20 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.integrations import bulk_prices, order_formats, sandbox, supplier_queries
-from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfResponse
+from quotes.integrations import bulk_prices, sandbox, supplier_queries
+from quotes.integrations.messages.message import Message
+from quotes.integrations.order_files import FileOfOrder
 from quotes.integrations.renderers import FILE_SCHEMAS, PARSERS, RENDERERS, order_file, requested_format
-from quotes.integrations.ubl.despatch_advice import read_despatch
-from quotes.integrations.ubl.order_response import read_response
 from quotes.jobs.api_fields import DOCUMENT, WHOLE, shape
 from quotes.purchasing import serializers as serializers_module
 from quotes.purchasing.api_fields import EVENT_SCHEMA, EVENTS, ORDER_FULL_SCHEMA, ORDERS, order_full
-from quotes.purchasing.deliveries import despatch
 from quotes.purchasing.models import OrderEvent, SupplierOrder
 from quotes.purchasing.order_lists import INCLUDE, LISTED_SCHEMA, with_lines
-from quotes.purchasing.order_responses import record_response
 from quotes.purchasing.queries import requested_status
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -48,7 +45,6 @@ _OUTCOME = shape(
     errors={"type": "array", "items": DOCUMENT},
 )
 _BATCH_SCHEMA = shape((), items={"type": "array", "items": _OUTCOME}, stored_count=WHOLE, unchanged_count=WHOLE)
-_WHOLE_BODY = "application/xml"
 
 
 class SupplyEndpoint(Endpoint):
@@ -62,11 +58,6 @@ class SupplyEndpoint(Endpoint):
         """Return the order as the supplier sees it, with its ETag."""
         order.refresh_from_db()
         return self.one(order_full(order, own=False), order, status=status)
-
-    def body(self, kind: type[serializers.BaseSerializer[Any]]) -> dict[str, Any] | bytes:
-        """Return the values of a JSON body, or the bytes of an XML document."""
-        data: Any = self.request.data
-        return data if isinstance(data, bytes) else validated_data(kind, data)
 
 
 class SupplyOrders(SupplyEndpoint):
@@ -117,60 +108,32 @@ class SupplyOrderFile(SupplyEndpoint, FileOfOrder):
     scopes = {"GET": Scope.SUPPLY_READ}
 
 
-class SupplyResponses(SupplyEndpoint):
-    """Order responses in JSON or UBL. The same number again is the same response."""
+class SupplyMessages(SupplyEndpoint):
+    """Messages of one kind about an order."""
 
     scopes = {"POST": Scope.SUPPLY_WRITE}
     parser_classes = PARSERS
+    message: Message
 
-    @extend_schema(
-        request={"application/json": serializers_module.OrderResponseIn, _WHOLE_BODY: OpenApiTypes.BINARY},
-        responses={200: ORDER_FULL_SCHEMA, 201: ORDER_FULL_SCHEMA},
-        summary="Respond to an order",
-    )
     def post(self, request: Request, ref: str) -> Response:
-        order, body = self.order(ref), self.body(serializers_module.OrderResponseIn)
-        data = (
-            order_formats.read_order_response(read_response(body), order)
-            if isinstance(body, bytes)
-            else serializers_module.read_response(body)
-        )
-        order, new = record_response(order=order, response=data, actor=self.actor)
-        return self.order_response(order, 201 if new else 200)
+        order, message = self.order(ref), self.message
+        body: Any = request.data
+        is_xml = isinstance(body, bytes)
+        data = message.read_xml(body, order) if is_xml else message.read_json(validated_data(message.body, body))
+        order, is_new = message.store(order, data, self.actor)
+        return self.order_response(order, 201 if is_new else 200)
 
 
-class SupplyDespatches(SupplyEndpoint):
-    """Despatches in JSON or UBL. The same number again is the same despatch."""
-
-    scopes = {"POST": Scope.SUPPLY_WRITE}
-    parser_classes = PARSERS
-
-    @extend_schema(
-        request={"application/json": serializers_module.DespatchIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+def supply_messages(message: Message) -> type[Endpoint]:
+    """Return the endpoint to which suppliers send messages of a kind."""
+    about = f"{message.noun.capitalize()} in JSON or UBL. The same number again is the same {message.name}."
+    schema = extend_schema(
+        request={"application/json": message.body, "application/xml": OpenApiTypes.BINARY},
         responses={200: ORDER_FULL_SCHEMA, 201: ORDER_FULL_SCHEMA},
-        summary="Create a despatch",
+        summary=message.summary,
     )
-    def post(self, request: Request, ref: str) -> Response:
-        order, body = self.order(ref), self.body(serializers_module.DespatchIn)
-        docket = (
-            order_formats.read_docket(read_despatch(body), order)
-            if isinstance(body, bytes)
-            else serializers_module.read_despatch(body)
-        )
-        order, _, new = despatch(order=order, docket=docket, actor=self.actor)
-        return self.order_response(order, 201 if new else 200)
-
-
-class SupplyResponseFile(SupplyEndpoint, FileOfResponse):
-    """Order response of the supplier as a UBL 2.1 OrderResponse."""
-
-    scopes = {"GET": Scope.SUPPLY_READ}
-
-
-class SupplyDespatchFile(SupplyEndpoint, FileOfDespatch):
-    """Despatch of the supplier as a UBL 2.1 DespatchAdvice."""
-
-    scopes = {"GET": Scope.SUPPLY_READ}
+    endpoint = type(f"Supply{message.document}s", (SupplyMessages,), {"message": message, "__doc__": about})
+    return extend_schema_view(post=schema)(endpoint)
 
 
 class SupplyOrderEvents(SupplyEndpoint):

@@ -13,6 +13,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from fencing.model.faults import Fault, InvalidDocument
+from quotes.integrations.messages import MESSAGES
 from quotes.integrations.models import Attempt, DeliveryState, EndpointState, Sandbox, WebhookDelivery, WebhookEndpoint
 from quotes.integrations.webhook_http import SECONDS, HttpResult
 from quotes.integrations.webhook_signatures import new_secret
@@ -28,9 +29,8 @@ from shared.models import Business, SupplierAccount
 MAX_ENDPOINTS = 10
 MAX_REPLAYED = 1_000
 EVENT_TYPES = (
-    "order.drafted", "order.placed", "order.changed", "order.receipt_confirmed", "order.acknowledged", "order.rejected",
-    "order.changes_decided", "order.despatched", "order.goods_received", "order.lines_cancelled", "order.returned",
-    "order.cancelled",
+    "order.drafted", "order.placed", "order.changed", *(event for message in MESSAGES for event in message.events),
+    "order.changes_decided", "order.goods_received", "order.lines_cancelled", "order.returned", "order.cancelled",
     "order.closed",
 )  # fmt: skip
 PAUSES: Final = (

@@ -7,9 +7,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from quotes.purchasing.deliveries import DespatchData, DespatchLineData, ReceiptData, ReceivedLine
-from quotes.purchasing.models import LineAction, ReservationState
-from quotes.purchasing.order_responses import LineResponseData, OrderResponseData
+from quotes.purchasing.deliveries import ReceiptData, ReceivedLine
+from quotes.purchasing.models import ReservationState
 from shared.api.serializers import ExactField, StrictSerializer, TextField
 
 MAX_LINES = 500
@@ -18,11 +17,13 @@ _MAX = "1000000"
 MIN = "0.001"
 
 
-def _quantity(least: str = MIN, **options: Any) -> ExactField:
+def quantity_field(least: str = MIN, **options: Any) -> ExactField:
+    """Return the field of a quantity."""
     return ExactField(places=3, least=least, most=_MAX, **options)
 
 
-def _price(**options: Any) -> ExactField:
+def price_field(**options: Any) -> ExactField:
+    """Return the field of a price."""
     return ExactField(places=4, least="0", most=_MAX, **options)
 
 
@@ -41,8 +42,8 @@ class OrderLineIn(StrictSerializer):
     """``price`` is for one sale unit. Default: the supplier's price today."""
 
     component = TextField(max_length=64)
-    quantity = _quantity()
-    price = _price(required=False)
+    quantity = quantity_field()
+    price = price_field(required=False)
     length_mm = serializers.IntegerField(min_value=1, max_value=100_000, required=False)
 
 
@@ -121,8 +122,8 @@ class ReceiptLineIn(StrictSerializer):
     """``arrived_quantity`` counts all pieces of the line. ``damaged_quantity`` is the damaged part of them."""
 
     line = serializers.IntegerField(min_value=1)
-    arrived_quantity = _quantity("0", help_text="Everything of this line that arrived, damaged pieces too.")
-    damaged_quantity = _quantity("0", required=False, help_text="The part of what arrived that is damaged.")
+    arrived_quantity = quantity_field("0", help_text="Everything of this line that arrived, damaged pieces too.")
+    damaged_quantity = quantity_field("0", required=False, help_text="The part of what arrived that is damaged.")
 
 
 class ReceiptIn(StrictSerializer):
@@ -140,53 +141,14 @@ class ReceiptIn(StrictSerializer):
 
 class ReturnIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
-    quantity = _quantity()
+    quantity = quantity_field()
     replacement_required = serializers.BooleanField()
     reason = TextField(max_length=500)
 
 
-class LineResponseIn(StrictSerializer):
-    line = serializers.IntegerField(min_value=1)
-    action = serializers.ChoiceField(LineAction.choices)
-    reason = TextField(max_length=500, required=False, allow_blank=True)
-    quantity = _quantity("0", required=False, allow_null=True)
-    price = _price(required=False, allow_null=True)
-    promised_on = serializers.DateField(required=False, allow_null=True)
-
-
-class OrderResponseIn(StrictSerializer):
-    """``number`` is your own. ``code``: AB receipt confirmed, AP order accepted, RE order rejected, CA line by line."""
-
-    number = TextField(max_length=60)
-    code = serializers.ChoiceField(["AB", "AP", "RE", "CA"])
-    note = TextField(max_length=2_000, required=False, allow_blank=True)
-    promised_on = serializers.DateField(required=False, allow_null=True)
-    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=LineResponseIn(), required=False, max_length=MAX_LINES
-    )
-
-
-class DespatchLineIn(StrictSerializer):
-    line = serializers.IntegerField(min_value=1)
-    quantity = _quantity()
-    outstanding_reason = TextField(max_length=500, required=False, allow_blank=True)
-
-
-class DespatchIn(StrictSerializer):
-    """``number`` is the one on your docket; the same number again is the same despatch."""
-
-    number = TextField(max_length=60)
-    despatched_on = serializers.DateField(required=False, allow_null=True)
-    arrives_on = serializers.DateField(required=False, allow_null=True)
-    note = TextField(max_length=2_000, required=False, allow_blank=True)
-    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=DespatchLineIn(), min_length=1, max_length=MAX_LINES
-    )
-
-
 class StockIn(StrictSerializer):
     component = TextField(max_length=64)
-    quantity = _quantity()
+    quantity = quantity_field()
     length_mm = serializers.IntegerField(min_value=1, max_value=100_000, required=False)
     location = TextField(max_length=80, required=False, allow_blank=True)
     job = TextField(max_length=32, required=False)
@@ -194,30 +156,18 @@ class StockIn(StrictSerializer):
 
 
 class StockRemovalIn(StrictSerializer):
-    quantity = _quantity()
+    quantity = quantity_field()
     reason = TextField(max_length=500)
 
 
 class ReservationIn(StrictSerializer):
     job = TextField(max_length=32)
-    quantity = _quantity()
+    quantity = quantity_field()
 
 
 class ReservationChange(StrictSerializer):
     merges = True
     status = serializers.ChoiceField([ReservationState.USED, ReservationState.RELEASED])
-
-
-def read_response(body: dict[str, Any]) -> OrderResponseData:
-    """Return a response from its request body."""
-    lines = tuple(LineResponseData(**line) for line in body.get("lines", []))
-    return OrderResponseData(body["number"], body["code"], body.get("note", ""), body.get("promised_on"), lines)
-
-
-def read_despatch(body: dict[str, Any]) -> DespatchData:
-    """Return a despatch from its request body."""
-    lines = tuple(DespatchLineData(**line) for line in body["lines"])
-    return DespatchData(body["number"], lines, body.get("despatched_on"), body.get("arrives_on"), body.get("note", ""))
 
 
 def read_receipt(body: dict[str, Any]) -> ReceiptData:

@@ -85,7 +85,7 @@ def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
     order, them = SupplierOrder.objects.of(business).get(), supplier_actor(account)
     record_response(order=order, response=OrderResponseData("R1", "AB"), actor=them)
     _, docket, _ = despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, Decimal(1)),)), actor=them)
-    return {"response_ref": OrderResponse.objects.of(business).get(order=order).ref, "despatch": docket.ref}
+    return {"response_ref": OrderResponse.objects.of(business).get(order=order).ref, "despatch_ref": docket.ref}
 
 
 def _catalogue(business: Business) -> dict[str, str]:

@@ -5,26 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
-
-
-class ResponseCode(StrEnum):
-    """OrderResponseCode: response of a seller to a whole order."""
-
-    ACKNOWLEDGED = "AB"
-    ACCEPTED = "AP"
-    REFUSED = "RE"
-    CONDITIONAL = "CA"
-
-
-class LineStatus(StrEnum):
-    """LineStatusCode (UNCL1229): response of a seller to one line."""
-
-    ADDED = "1"
-    CHANGED = "3"
-    ACCEPTED = "5"
-    REFUSED = "7"
-    DELIVERED = "42"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,61 +80,3 @@ class OrderDocument:
     deliver_by: date | None = None
     note: str = ""
     buyer_reference: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ResponseLine:
-    """Response of a seller to one line. Quantity, price and date are the seller's values, or None if they do not change."""
-
-    id: str
-    order_line: str
-    status: LineStatus
-    name: str
-    quantity: Decimal | None = None
-    unit: str = ""
-    price: Decimal | None = None
-    promised_on: date | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class UblOrderResponse:
-    id: str
-    issued: date
-    order: str
-    code: ResponseCode
-    currency: str
-    buyer: UblParty
-    seller: UblParty
-    lines: tuple[ResponseLine, ...] = ()
-    note: str = ""
-    promised_on: date | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class UblDespatchLine:
-    """``outstanding`` is the quantity still to come, with its reason."""
-
-    id: str
-    order_line: str
-    name: str
-    quantity: Decimal
-    unit: str
-    seller_sku: str = ""
-    gtin: str = ""
-    outstanding: Decimal | None = None
-    outstanding_reason: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class UblDespatchAdvice:
-    id: str
-    issued: date
-    order: str
-    buyer: UblParty
-    seller: UblParty
-    lines: tuple[UblDespatchLine, ...]
-    note: str = ""
-    despatched: date | None = None
-    arrives: date | None = None

@@ -15,18 +15,20 @@ from django.db import transaction
 from catalogue.models import SupplierPrice
 from fencing.model.faults import InvalidDocument
 from quotes.integrations.bulk_prices import BatchResult, store_prices
-from quotes.integrations.order_formats import read_docket, read_order_response, ubl_values
-from quotes.integrations.ubl.despatch_advice import read_despatch, write_despatch
-from quotes.integrations.ubl.documents import (
+from quotes.integrations.messages import despatch_advice, order_response
+from quotes.integrations.messages.despatch_advice import (
+    UblDespatchAdvice,
+    UblDespatchLine,
+    write_despatch,
+)
+from quotes.integrations.messages.order_response import (
     LineStatus,
     ResponseCode,
     ResponseLine,
-    UblDespatchAdvice,
-    UblDespatchLine,
     UblOrderResponse,
+    write_response,
 )
-from quotes.integrations.ubl.order_response import read_response, write_response
-from quotes.purchasing import serializers
+from quotes.integrations.order_formats import ubl_values
 from quotes.purchasing.deliveries import DespatchData, despatch
 from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, SupplierOrder
 from quotes.purchasing.models import DespatchLine as OnDocket
@@ -102,14 +104,14 @@ def order(yard: Business, cast: Cast) -> SupplierOrder:
 
 def as_json(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
     if call.kind == "responses":
-        return serializers.read_response(validated_data(serializers.OrderResponseIn, call.body))
-    return serializers.read_despatch(validated_data(serializers.DespatchIn, call.body))
+        return order_response.read_json(validated_data(order_response.OrderResponseIn, call.body))
+    return despatch_advice.read_json(validated_data(despatch_advice.DespatchIn, call.body))
 
 
 def as_ubl(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
     if call.kind == "responses":
-        return read_order_response(read_response(_response(order, call.body)), order)
-    return read_docket(read_despatch(_advice(order, call.body)), order)
+        return order_response.read_xml(_response(order, call.body), order)
+    return despatch_advice.read_xml(_advice(order, call.body), order)
 
 
 def _response(order: SupplierOrder, body: dict[str, Any]) -> bytes:

@@ -19,19 +19,15 @@ from django.utils import timezone
 
 from catalogue.models import SupplierPrice
 from quotes.integrations import order_spreadsheet
-from quotes.integrations.order_formats import ubl_values
-from quotes.integrations.ubl.despatch_advice import write_despatch
-from quotes.integrations.ubl.documents import (
+from quotes.integrations.messages.despatch_advice import UblDespatchAdvice, UblDespatchLine, write_despatch
+from quotes.integrations.messages.order_response import (
     LineStatus,
     ResponseCode,
     ResponseLine,
-    UblDespatchAdvice,
-    UblDespatchLine,
     UblOrderResponse,
+    write_response,
 )
-from quotes.integrations.ubl.order import read_order
-from quotes.integrations.ubl.order_response import write_response
-from quotes.integrations.ubl.totals_check import wrong_sums
+from quotes.integrations.order_formats import ubl_values
 from quotes.integrations.ubl.xml_parser import parse
 from quotes.purchasing import services
 from quotes.purchasing.models import SupplierOrder
@@ -42,6 +38,8 @@ from shared.members.services import issue_key
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.integrations.conftest import offers, post, post_xml
+from tests.quotes.integrations.order_reader import read_order
+from tests.quotes.integrations.totals_check import wrong_sums
 from tests.quotes.purchasing.cast import component_of, drafted, now, placed, seller_of
 from tests.quotes.quoting.cast import actor_of
 

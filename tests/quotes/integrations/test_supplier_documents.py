@@ -10,8 +10,8 @@ import pytest
 from django.test import Client
 from lxml import etree
 
-from quotes.integrations.ubl.despatch_advice import read_despatch
-from quotes.integrations.ubl.order_response import read_response
+from quotes.integrations.messages.despatch_advice import read_despatch
+from quotes.integrations.messages.order_response import read_response
 from quotes.integrations.ubl.xml_parser import SCHEMAS
 from quotes.purchasing.models import SupplierOrder
 from shared.models import Business

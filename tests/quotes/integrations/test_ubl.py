@@ -13,23 +13,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fencing.model.faults import InvalidDocument
-from quotes.integrations.ubl.despatch_advice import read_despatch, write_despatch
-from quotes.integrations.ubl.documents import (
-    LineStatus,
-    OrderDocument,
-    ResponseCode,
-    ResponseLine,
-    UblAddress,
+from quotes.integrations.messages.despatch_advice import (
     UblDespatchAdvice,
     UblDespatchLine,
-    UblOrderLine,
-    UblOrderResponse,
-    UblParty,
+    read_despatch,
+    write_despatch,
 )
-from quotes.integrations.ubl.order import read_order, write_order
-from quotes.integrations.ubl.order_response import read_response, write_response
-from quotes.integrations.ubl.totals_check import line_net, tax_rows, wrong_sums
+from quotes.integrations.messages.order_response import (
+    LineStatus,
+    ResponseCode,
+    ResponseLine,
+    UblOrderResponse,
+    read_response,
+    write_response,
+)
+from quotes.integrations.ubl.documents import OrderDocument, UblAddress, UblOrderLine, UblParty
+from quotes.integrations.ubl.order import write_order
 from quotes.integrations.ubl.xml_parser import parse
+from tests.quotes.integrations.order_reader import read_order
+from tests.quotes.integrations.totals_check import line_net, tax_rows, wrong_sums
 
 BUYER = UblParty(
     "Larkrow Fencing", UblAddress("3 Kiln Lane", "Quarrow", "QW1", "NZ"), "5790000435968", "0088", "12-3", "NZ123"
