@@ -1,8 +1,9 @@
-"""Purchases compared with optima and bag counts in print.
+"""Cutting plans and purchases compared with optima and bag counts in print.
 
-Sources: Wikipedia, "Cutting stock problem", repeated in google/or-tools `cutting_stock.cc` (73 rolls); Winston, Operations
-Research (boards of 17 ft; data from memory, optimum computed with HiGHS); constructionwork.com, bricks and blocks (60 bags of
-60 lb, 45 of 80 lb to the cubic yard); two Australian data sheets (108 and 100 bags of 20 kg to the cubic metre).
+Sources: AMPL book chapter 15 `cut.dat` (47 rolls); Chvatal, Linear Programming, chapter 13 (453 rolls); Wikipedia, "Cutting
+stock problem", repeated in google/or-tools `cutting_stock.cc` (73 rolls); Winston, Operations Research (boards of 17 ft; data
+from memory, optimum computed with HiGHS); constructionwork.com, bricks and blocks (60 bags of 60 lb, 45 of 80 lb to the cubic
+yard); two Australian data sheets (108 and 100 bags of 20 kg to the cubic metre).
 """
 
 from __future__ import annotations
@@ -15,8 +16,30 @@ from fencing.buying.needs import Needs
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import in_packs
 from fencing.buying.stock_options import StockLengthOption, StockOptions
+from fencing.cutting import Status, plan_cuts, read_demand_document
 from fencing.model.fence import Piece
 from tests.checks.outside import Outside
+
+
+@pytest.mark.parametrize(
+    ("source", "stock", "pieces", "theirs"),
+    [
+        ("AMPL book, ch. 15, cut.dat", 110, [[20, 48], [45, 35], [50, 24], [55, 10], [75, 8]], 47),
+        ("Chvatal, Linear Programming, ch. 13", 100, [[45, 97], [36, 610], [31, 395], [14, 211]], 453),
+    ],
+)
+def test_the_least_number_of_bars(
+    outside: Outside, source: str, stock: int, pieces: list[list[int]], theirs: int
+) -> None:
+    document = {
+        "kerf_mm": 0,
+        "pieces": pieces,
+        "stock": [{"length_mm": stock, "price": "1.00", "quantity_available": None}],
+    }
+    plan = plan_cuts(read_demand_document(document))
+    assert plan.status is Status.OPTIMAL
+    outside(f"bars of {stock}", stage="cutting", source=source, ours=sum(bar.count for bar in plan.bars), theirs=theirs)
+
 
 MILL = [
     (1380, 22), (1520, 25), (1560, 12), (1710, 14), (1820, 18), (1880, 18), (1930, 20), (2000, 10), (2050, 12), (2100, 14),

@@ -27,7 +27,7 @@ from tests.flows.test_price_pages import form_of
 from tests.flows.test_settings_pages import face
 from tests.forms import Forms, hidden_in, press, seen_on
 from tests.quotes.purchasing.cast import component_of, drafted, line, now, placed, supplier_actor
-from tests.quotes.purchasing.test_whole_units import received
+from tests.quotes.purchasing.test_order_quantities import received
 from tests.quotes.quoting.cast import PARTIES, actor_of, entered, measure, new_job, sent, stock_up
 from tests.quotes.quoting.cast import drafted as drafted_quote
 

@@ -12,7 +12,7 @@ from django.test import Client
 from shared.admin import PersonAdmin
 from shared.business.models import Person
 from tests.conftest import Cast
-from tests.shared.database.test_deadlocks import deadlock
+from tests.shared.database.test_numbering import deadlock
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -1,4 +1,4 @@
-"""Tests of plans for the saw: kerf, offcuts, limits, money, and the same plan every time."""
+"""Tests of plans for the saw: kerf, offcuts, limits, money, the same plan every time, and the check of each plan."""
 
 from __future__ import annotations
 
@@ -6,16 +6,18 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from time import process_time
 
 import pytest
 from jsonschema import Draft202012Validator
 
-from fencing.cutting import Budget, CutBar, CutPlan, Status, StockLength, plan_cuts
+from fencing.cutting import Budget, CutBar, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.plan_checker import check
 from fencing.cutting.plan_model import PatternBranch, ProofBranch, ProofEnd, ProofLeaf
 from fencing.cutting.worker_process import search_apart, search_here
+from tests import checked_plans
 from tests.benchmarks.fence_orders import BAYS_20, JOBS_50, JOBS_200, RAKED_20, RAKED_50, SMALL, OrderClass, order
 from tests.fencing.cutting.orders import checked, demand
 
@@ -282,3 +284,20 @@ def test_a_bound_is_given_even_where_the_first_programme_is_not_finished() -> No
     assert check(plan).faults == ()
     # the cost of the longest way to cut everything does not bound it; the material at its best price bounds it poorly
     assert plan.bound > plan.cost // 2
+
+
+EIGHT_PIECES = Demand(3, ((2238, 8),), (StockLength(6000, 3120),))
+SEARCHERS = (
+    "fencing.buying.cut_lengths",
+    "fencing.buying.buy",
+    "catalogue.engine.cutting_plans",
+    "catalogue.engine.cutplan_command",
+)
+
+
+@pytest.mark.parametrize("module", SEARCHERS)
+def test_whoever_searches_is_watched(module: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    plan = plan_cuts(EIGHT_PIECES)
+    monkeypatch.setattr(checked_plans, "_search", lambda _: replace(plan, cost=plan.cost - 1))
+    with pytest.raises(AssertionError, match="the checker refuses a plan"):
+        vars(import_module(module))["plan_cuts"](EIGHT_PIECES)

@@ -1,7 +1,8 @@
-"""Every ledger line has an account: its component's, or the one that Settings hold for goods, delivery and each tax code."""
+"""Every ledger line has an account, and each button of the accounting page leads to a file or page that is there."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -138,3 +139,16 @@ def test_nobody_but_who_may_change_the_business_opens_the_accounts(
     cast: Cast, signed_in: Callable[[Person], Client]
 ) -> None:
     assert signed_in(cast.crew).get("/settings/accounts").status_code == 403
+
+
+def test_every_button_of_the_accounting_page_gives_its_file(cast: Cast, signed_in: Callable[[Person], Client]) -> None:
+    stock_up(cast.business)
+    client = signed_in(cast.bookkeeper)
+    page = client.get("/accounting").content.decode()
+    buttons = re.findall(r'<button [^>]*?(?:name="group_by" value="(\w+)" )?formaction="([^"]+)"', page)
+    assert len(buttons) >= 12
+    for group, address in buttons:
+        days = {"from": "2026-01-01", "to": "2026-12-31", **({"group_by": group} if group else {})}
+        answer: Any = client.get(address, days)
+        assert answer.status_code == 200, address
+        assert b"".join(answer.streaming_content if answer.streaming else [answer.content])

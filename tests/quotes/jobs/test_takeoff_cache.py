@@ -1,14 +1,17 @@
-"""Take-offs are computed once, and again only if the measure, the system or the prices change."""
+"""Take-offs are computed once for each measure, system and prices; the schemas are served to anybody."""
 
 from __future__ import annotations
 
+import json
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from jsonschema import Draft202012Validator
 
 from catalogue import services as catalogue
 from catalogue.models import FenceSystemVersion, SupplierPrice
@@ -115,3 +118,32 @@ def test_what_has_no_place_in_a_document_is_refused() -> None:
     for value in (1.5, {1, 2}, object(), Decimal("NaN")):
         with pytest.raises(TypeError):
             canonical({"value": value})
+
+
+ROOT = Path(__file__).resolve().parents[3]
+FILES = {
+    path.stem: path for folder in ("fencing", "quotes/quoting") for path in (ROOT / folder / "schema").glob("*.json")
+}
+NAMES = sorted(FILES)
+
+
+def test_the_list_leads_to_every_schema() -> None:
+    listed = Client().get("/api/v1/schemas").json()["items"]
+    assert [row["name"] for row in listed] == NAMES
+    for row in listed:
+        assert Client().get(row["href"]).json()["title"] == row["title"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_schema_is_served_without_a_key_as_it_is_in_the_repository(name: str) -> None:
+    answer = Client().get(f"/api/v1/schemas/{name}.json")
+    assert answer.status_code == 200
+    assert answer["Content-Type"].startswith("application/schema+json")
+    assert answer.json() == json.loads(FILES[name].read_text())
+    Draft202012Validator.check_schema(answer.json())
+
+
+@pytest.mark.parametrize("name", ["measure-1", "..", "measure-2.json.json", "%2e%2e%2fmeasure-1"])
+def test_what_is_no_schema_is_not_found(name: str) -> None:
+    answer = Client().get(f"/api/v1/schemas/{name}")
+    assert answer.status_code == 404

@@ -1,7 +1,8 @@
-"""Concurrent requests on PostgreSQL with real transactions: one outcome each time."""
+"""Concurrent requests on PostgreSQL: one outcome each time, and locks always in the order job, quote, revision."""
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -9,6 +10,8 @@ from threading import Barrier
 
 import pytest
 from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from quotes.jobs.models import JobState
 from quotes.quoting.customer_responses import accept, decline
@@ -18,7 +21,7 @@ from shared.business.models import Business
 from shared.common.problems import Problem
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, entered, measure, sent, stock_up, token
 
-pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
+pytestmark = pytest.mark.postgres
 Call = Callable[[], str]
 
 
@@ -57,12 +60,14 @@ def open_quote(business: Business) -> Revision:
     return sent(business)
 
 
+@pytest.mark.django_db(transaction=True)
 def test_two_hundred_accepts_of_one_party_are_one_acceptance(open_quote: Revision) -> None:
     outcomes = Counter(_at_once(*[_accepting(open_quote, "owner")] * 200))
     assert outcomes == {"new": 1, "again": 199}
     assert PartyResponse.objects.of(open_quote.business).filter(revision=open_quote).count() == 1
 
 
+@pytest.mark.django_db(transaction=True)
 def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_quote: Revision) -> None:
     calls = [_accepting(open_quote, key) for key in ("owner", "neighbour")] * 20
     assert Counter(_at_once(*calls)) == {"new": 2, "again": 38}
@@ -74,6 +79,7 @@ def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_
     assert kinds["job.accepted"] == 1
 
 
+@pytest.mark.django_db(transaction=True)
 def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> None:
     stock_up(business)
     first = sent(business, {"parties": PARTIES[:1]}, _alone())
@@ -88,6 +94,7 @@ def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> N
     assert sorted(states) == [RevisionState.ACCEPTED, RevisionState.SENT]
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business: Business) -> None:
     stock_up(business)
     for _ in range(5):
@@ -107,6 +114,7 @@ def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business
         assert outcomes == {revision.state, "conflict"}
 
 
+@pytest.mark.django_db(transaction=True)
 def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(business: Business) -> None:
     stock_up(business)
     for _ in range(6):
@@ -129,6 +137,7 @@ def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(bus
         ]
 
 
+@pytest.mark.django_db(transaction=True)
 def test_quotes_started_at_once_have_numbers_without_gaps(business: Business) -> None:
     stock_up(business)
 
@@ -142,6 +151,7 @@ def _alone() -> dict[str, object]:
     return measure(7200)
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_draft_sent_by_many_at_once_is_sent_once(business: Business) -> None:
     stock_up(business)
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(7200))
@@ -152,3 +162,36 @@ def test_a_draft_sent_by_many_at_once_is_sent_once(business: Business) -> None:
 
     assert Counter(_at_once(*[send_it] * 8)) == {"sent": 1, "conflict": 7}
     assert draft.links.count() == 1
+
+
+ORDER = ["jobs_job", "quoting_quote", "quoting_revision"]
+
+
+def locked_tables(statements: CaptureQueriesContext) -> list[str]:
+    """Return the tables whose rows were locked, each once, in the order of the first lock."""
+    locks = [query["sql"] for query in statements.captured_queries if "FOR NO KEY UPDATE" in query["sql"]]
+    tables = [match[1] for sql in locks if (match := re.search(r'FROM "(\w+)"', sql))]
+    return [table for table in dict.fromkeys(tables) if table in ORDER]
+
+
+@pytest.mark.django_db
+def test_deleting_a_draft_locks_in_the_common_order(business: Business, owner_client: Client) -> None:
+    stock_up(business)
+    draft = revise(quote=sent(business).quote, actor=actor_of(business))
+    with CaptureQueriesContext(connection) as statements:
+        answer = owner_client.delete(f"/api/v1/revisions/{draft.ref}", headers={"If-Match": "*"})
+    assert answer.status_code == 204
+    assert locked_tables(statements) == ORDER
+
+
+@pytest.mark.django_db
+def test_sending_a_draft_locks_in_the_common_order(business: Business, owner_client: Client) -> None:
+    stock_up(business)
+    draft = drafted(business)
+    headers = {"If-Match": "*", "Idempotency-Key": "send-once"}
+    with CaptureQueriesContext(connection) as statements:
+        answer = owner_client.post(
+            f"/api/v1/revisions/{draft.ref}/send", {}, content_type="application/json", headers=headers
+        )
+    assert answer.status_code == 200
+    assert locked_tables(statements) == ORDER

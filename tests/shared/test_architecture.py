@@ -1,7 +1,8 @@
-"""Each import contract bites: a wrong import, added in a copy, is found."""
+"""Laws of the code: each import contract finds a wrong import, links stay in one business, the table of tests is true."""
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
@@ -83,3 +84,22 @@ def test_a_wrong_import_is_found(copied: Path, path: str, line: str, contract: s
         assert f"{contract} BROKEN" in contracts(copied)
     finally:
         file.write_text(before)
+
+
+_NAMED = re.compile(r"`(tests/[\w/]+\.py)::(test_\w+)`")
+
+
+def test_every_test_the_table_names_is_there() -> None:
+    data = (ROOT / "docs" / "reliability.md").read_text(encoding="utf-8")
+    rows = [
+        line for line in data.splitlines() if line.startswith("| ") and not line.startswith(("| what", "| failure"))
+    ]
+    named = [_NAMED.findall(row) for row in rows]
+    assert [row for row, tests in zip(rows, named, strict=True) if not tests] == []
+    missing = [
+        f"{file}::{name}"
+        for tests in named
+        for file, name in tests
+        if f"def {name}(" not in (ROOT / file).read_text(encoding="utf-8")
+    ]
+    assert missing == []

@@ -1,12 +1,14 @@
-"""The order list and the saw sheet are made once by a job, kept with their digest, polled, and mailed unchanged."""
+"""The order list and the saw sheet: made once by a job, kept with their digest, and without money for the saw."""
 
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 from collections.abc import Callable
 from typing import Any
 
+import pypdf
 import pytest
 from django.db import IntegrityError, transaction
 from django.test import Client
@@ -17,12 +19,12 @@ from quotes.documents.kinds.saw_sheet import SAW_SHEET
 from quotes.documents.models import Document
 from quotes.documents.services import stored_document
 from quotes.purchasing import order_pdf, services
-from quotes.purchasing.saw_sheets import last_agreed
+from quotes.purchasing.saw_sheets import cuttings_of, last_agreed
 from shared.business.roles import Scope
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import agreed_job, drafted, now, placed
-from tests.quotes.quoting.cast import actor_of
+from tests.quotes.quoting.cast import actor_of, new_job
 
 pytestmark = pytest.mark.django_db
 
@@ -107,3 +109,32 @@ def test_a_document_is_of_a_revision_or_of_a_subject_and_one_of_each_kind(yard: 
     for subject in (order.ref, ""):
         with pytest.raises(IntegrityError), transaction.atomic():
             Document.objects.of(yard).create(kind=ORDER_LIST.code, subject=subject)
+
+
+def test_the_crew_reads_every_bar_of_an_agreed_job_and_no_money(
+    yard: Business, cast: Cast, signed_in: Callable[..., Client]
+) -> None:
+    job = agreed_job(yard, 11300)
+    answer = signed_in(cast.crew).get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf")
+    assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
+    text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    cuttings = cuttings_of(job)
+    assert cuttings
+    for length in {piece.length for item in cuttings for bar in item.bars for piece in bar.pieces}:
+        assert str(length) in text
+    places = {piece.used_at for item in cuttings if item.role == "rail" for bar in item.bars for piece in bar.pieces}
+    assert {"A-1 bottom", "A-1 top"} <= places
+    assert "A-1 top" in text
+    assert job.number in text
+    assert yard.currency not in text
+
+
+def test_nothing_is_cut_for_what_is_not_agreed(yard: Business, owner_client: Client) -> None:
+    job, _ = new_job(yard)
+    answer = owner_client.get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf")
+    assert (answer.status_code, answer.json()["code"]) == (409, "conflict")
+
+
+def test_a_stranger_finds_no_such_job(yard: Business, cast: Cast, signed_in: Callable[..., Client]) -> None:
+    job, _ = new_job(yard)
+    assert signed_in(cast.stranger).get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf").status_code == 404
