@@ -58,6 +58,14 @@ def by_weight(weights: Mapping[str, int | Fraction | Decimal]) -> dict[str, Frac
     return {name: weight / total for name, weight in exact.items()}
 
 
+def parts_by_run(weights: Iterable[tuple[str, int | Decimal]]) -> dict[str, Fraction]:
+    """Return the added weights of each run as exact parts that add up to 1; empty if all weights are 0."""
+    totals: dict[str, int | Decimal] = {}
+    for run, weight in weights:
+        totals[run] = totals.get(run, 0) + weight
+    return by_weight(totals)
+
+
 def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]:
     """Return the cost lines for hire, by key of the price rules and number of days."""
     missing = [key for key in days if key not in rules.hire]

@@ -11,7 +11,7 @@ from catalogue.rules.labour_rules import ACTIVITIES
 from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Fault
-from quotes.pricing.costs import CostLine, by_weight
+from quotes.pricing.costs import CostLine, parts_by_run
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ def _holes_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: str
         Decimal(sum(item.count for item in own)),
         ACTIVITIES["dig"],
         rate.hole * factor,
-        runs=by_weight(_by_run((item.run, item.count) for item in own)),
+        runs=parts_by_run((item.run, item.count) for item in own),
         why=f"{rate.hole.normalize():f} a hole{depth}{times}" if depth or times else "",
     )
 
@@ -102,13 +102,6 @@ def _deeper_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: st
         Decimal(sum(count for _, count in steps)),
         ACTIVITIES["dig_deeper"],
         rate.deeper * factor,
-        runs=by_weight(_by_run((item.run, count) for item, count in steps)),
+        runs=parts_by_run((item.run, count) for item, count in steps),
         why=f"{counted}: {rate.deeper.normalize():f} each{times}",
     )
-
-
-def _by_run(counts: Iterator[tuple[str, int]]) -> dict[str, int]:
-    totals: dict[str, int] = {}
-    for run, count in counts:
-        totals[run] = totals.get(run, 0) + count
-    return totals

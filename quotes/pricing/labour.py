@@ -16,11 +16,11 @@ from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
 from catalogue.rules.site_words import plain_word
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.model.fence import Bay, BuiltRun, HungGate, Post
+from fencing.model.fence import Bay, BuiltRun, Post
 from fencing.model.measure import Run
 from fencing.quantities.take_off import TakeOff
 from fencing.set_out.posts import calculate_hole_volume, find_diameters
-from quotes.pricing.costs import CostLine, by_weight
+from quotes.pricing.costs import CostLine, parts_by_run
 from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.common.money import rounded
 
@@ -63,13 +63,6 @@ def _metres(millimetres: int) -> Decimal:
     return Decimal(millimetres).scaleb(-3)
 
 
-def _own_posts(built: BuiltRun, seen: set[str]) -> list[Post]:
-    """Return the posts of a run that are not in an earlier run."""
-    own = [post for post in built.posts if post.id not in seen]
-    seen.update(post.id for post in own)
-    return own
-
-
 def finished_height(bay: Bay) -> int:
     """Return the greater of a bay's two finished heights [mm]; it decides the rate."""
     return max(top - base for base, top in zip(bay.base, bay.top, strict=True))
@@ -98,25 +91,19 @@ def _bays(built: BuiltRun, takeoff: TakeOff) -> Iterator[LabourItem]:
             yield LabourItem("rake", "", built.id, Decimal(1))
 
 
-def _gate(gate: HungGate, run: str) -> LabourItem:
-    return LabourItem("gate", gate.kind, run, Decimal(1))
-
-
-def _removal(run: Run) -> Iterator[LabourItem]:
-    if run.existing_fence is not None and run.existing_fence.length:
-        yield LabourItem("remove", plain_word(run.existing_fence.kind), run.id, _metres(run.existing_fence.length))
-
-
 def work_of(takeoff: TakeOff) -> tuple[LabourItem, ...]:
     """Return all labour items, run by run, in the order of the measure, without empty items."""
     works, seen = list[LabourItem](), set[str]()
     measured = {run.id: run for run in takeoff.measure.runs}
     for built in takeoff.runs:
         run = measured[built.id]
-        works += _posts(built, run, _own_posts(built, seen), takeoff)
+        own = [post for post in built.posts if post.id not in seen]  # the others belong to an earlier run
+        seen.update(post.id for post in own)
+        works += _posts(built, run, own, takeoff)
         works += _bays(built, takeoff)
-        works += [_gate(gate, built.id) for gate in built.gates]
-        works += _removal(run)
+        works += [LabourItem("gate", gate.kind, built.id, Decimal(1)) for gate in built.gates]
+        if old := run.existing_fence:
+            works.append(LabourItem("remove", plain_word(old.kind), built.id, _metres(old.length)))
     works += [LabourItem("retrofit", "", built.id, Decimal(len(built.bays))) for built in takeoff.retrofits]
     return tuple(work for work in works if work.quantity)
 
@@ -150,11 +137,6 @@ def _label(activity: str, works: list[LabourItem]) -> str:
     return f"{_LABELS[activity]}, {', '.join(finer)}" if finer else _LABELS[activity]
 
 
-def _is_rated(work: LabourItem, rules: PriceRules) -> bool:
-    """Return whether an item has its own line: carting spoil and sawing have one only if they have a rate."""
-    return work.activity not in IF_RATED or work.activity in rules.labour
-
-
 def _why(works: list[LabourItem]) -> str:
     return "; ".join(work.why for work in works if work.why)
 
@@ -167,13 +149,6 @@ def _missing(groups: dict[tuple[str, Decimal | None], list[LabourItem]]) -> list
     ]
 
 
-def _runs(works: list[LabourItem]) -> dict[str, Decimal]:
-    totals: dict[str, Decimal] = {}
-    for work in works:
-        totals[work.run] = totals.get(work.run, Decimal(0)) + work.quantity
-    return totals
-
-
 def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None = None) -> list[CostLine]:
     """Return the labour lines of a job: one for each activity and rate, divided among the runs by quantity.
 
@@ -181,7 +156,8 @@ def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None 
     errors are raised together.
     """
     paid = _paid(takeoff, rules)
-    works = tuple(work for work in paid if work.activity != "dig" and _is_rated(work, rules))
+    apart = {"dig"} | (IF_RATED - rules.labour.keys())
+    works = tuple(work for work in paid if work.activity not in apart)
     holes = [Holes(work.finer, work.run, work.depth, int(work.quantity)) for work in paid if work.activity == "dig"]
     across = max(find_diameters(takeoff.system))
     groups = _grouped(works, rules)
@@ -201,7 +177,7 @@ def _line(activity: str, rate: Decimal, group: list[LabourItem]) -> CostLine:
         sum((work.quantity for work in group), Decimal(0)),
         ACTIVITIES[activity],
         rate,
-        runs=by_weight(_runs(group)),
+        runs=parts_by_run((work.run, work.quantity) for work in group),
         why=_why(group),
     )
 
@@ -228,7 +204,7 @@ def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
             sum((work.quantity for work in works), Decimal(0)),
             ACTIVITIES[works[0].activity],
             rules.disposal[key],
-            runs=by_weight(_runs(works)),
+            runs=parts_by_run((work.run, work.quantity) for work in works),
             why=_why(works),
         )
         for key, works in groups.items()

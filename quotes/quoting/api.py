@@ -59,9 +59,7 @@ class Quotes(Endpoint):
         draft = services.start_quote(
             job=job, version=version, actor=self.actor, label=body.get("label", ""), setup=_setup(body)
         )
-        response = self.one(api_fields.revision_full(draft), draft, status=201)
-        response["Location"] = f"/api/v1/revisions/{draft.ref}"
-        return response
+        return _created(self, draft)
 
 
 class QuoteDetail(Endpoint):
@@ -96,9 +94,7 @@ class QuoteRevisions(Endpoint):
         body = self.validated_data(ReviseIn)
         quote = self.find(queries.quotes(self.business), ref)
         draft = services.revise(quote=quote, actor=self.actor, version=_version(self, body))
-        response = self.one(api_fields.revision_full(draft), draft, status=201)
-        response["Location"] = f"/api/v1/revisions/{draft.ref}"
-        return response
+        return _created(self, draft)
 
 
 class Revisions(Endpoint):
@@ -315,6 +311,12 @@ def _locked_quote_first(endpoint: Endpoint, ref: str) -> Revision:
 def _setup(body: JsonObject) -> DraftSetup:
     with pointing("/setup"):
         return checked_setup(body.get("setup") or {})
+
+
+def _created(endpoint: Endpoint, draft: Revision) -> Response:
+    response = endpoint.one(api_fields.revision_full(draft), draft, status=201)
+    response["Location"] = f"/api/v1/revisions/{draft.ref}"
+    return response
 
 
 def _version(endpoint: Endpoint, body: JsonObject) -> MeasureVersion | None:

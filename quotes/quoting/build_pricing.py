@@ -67,10 +67,7 @@ class PricingInputs:
         """Return the measured shares by run. Others have the default shares of the setup, or go to the party that chooses."""
         otherwise = self.setup.default_shares or {self.chooser: Fraction(1)}
         rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
-        return Shares(
-            {row.id: dict(row.shares) for row in rows if row.shares},
-            otherwise,
-        )
+        return Shares({row.id: dict(row.shares) for row in rows if row.shares}, otherwise)
 
 
 def basis_of(
@@ -92,13 +89,23 @@ class PricedLines:
 def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> PricedLines:
     """Price a fence: its costs, the price rules and the customer lines. Raise InvalidDocument if a rate is missing."""
     shares = basis.shares(takeoff.measure)
-    costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
+    costs, rules = cost_lines(takeoff, buying, basis), basis.rules
+    by_hand = [
+        line_by_hand(
+            f"extra.{place}",
+            row.label,
+            rounded(row.net, rules.digits),
+            rules.tax_by_code(row.tax_code) if row.tax_code else rules.tax(),
+            dict(row.shares) if row.shares else None,
+        )
+        for place, row in enumerate(basis.setup.extra_items, 1)
+    ]
     discount = _discount(basis, takeoff.measure, shares)
-    priced = price_lines(costs, basis.rules, shares, discount, by_hand)
-    lines, allocated_to = customer_lines(costs, priced, takeoff, basis.rules, shares)
+    priced = price_lines(costs, rules, shares, discount, by_hand)
+    lines, allocated_to = customer_lines(costs, priced, takeoff, rules, shares)
     whole = overall_shares(lines, shares)
     extras = [
-        hand_line(item.key, "extra", row, basis.rules, whole)
+        hand_line(item.key, "extra", row, rules, whole)
         for item, row in zip(by_hand, basis.setup.extra_items, strict=True)
     ]
     # lines of rules come last: they count all lines above them
@@ -183,11 +190,6 @@ def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[
             yield taken, other, screen(taken, screening.request)
 
 
-def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[SuggestedChange, ...]:
-    """Return the suggested changes at today's prices, without a quote."""
-    return suggested_changes_of(takeoff, found, basis_today(found.business, takeoff.measure))
-
-
 def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> PricingInputs:
     """Return the pricing inputs of a measure without a quote."""
     return basis_of(business, DraftSetup(), _keys_of(measure)[0], today(business), returning=returning)
@@ -234,21 +236,6 @@ def changed_run(run: JsonObject, named: JsonObject) -> JsonObject:
             for gate in gates
         ]
     return changed
-
-
-def _by_hand(basis: PricingInputs) -> list[PriceLine]:
-    """Return the extras in the form that the price rules use."""
-    rules = basis.rules
-    return [
-        line_by_hand(
-            f"extra.{place}",
-            row.label,
-            rounded(row.net, rules.digits),
-            rules.tax_by_code(row.tax_code) if row.tax_code else rules.tax(),
-            dict(row.shares) if row.shares else None,
-        )
-        for place, row in enumerate(basis.setup.extra_items, 1)
-    ]
 
 
 def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discount | None:

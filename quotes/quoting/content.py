@@ -9,14 +9,16 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Mapping
+from decimal import Decimal
 from fractions import Fraction
 from typing import Annotated, Literal
 
 from msgspec import Meta
 
 from catalogue.rules.price_rule_lines import Due
+from fencing.reading import write_canonical
 from quotes.quoting.content_costs import BuyingCosts, Costing, PricedChange
-from quotes.quoting.json_values import EngineDocument, Exact, Value, canonical_text, json_schema, read_value
+from quotes.quoting.json_values import EngineDocument, Exact, Value, json_schema, plain, to_value
 from shared.common.money import Rounding, RoundingRemainder, TaxRoundingLevel
 
 CONTENT_SCHEMA = "quote-content-2"
@@ -298,12 +300,12 @@ class Content(Value, frozen=True):
 
 def read_content(text: str) -> Content:
     """Return the content of a revision from its stored text."""
-    return read_value(text, Content)
+    return to_value(json.loads(text, parse_float=Decimal), Content)
 
 
 def write_content(content: Content) -> str:
     """Return the canonical text of a content; its digest is that of the revision."""
-    return canonical_text(content)
+    return write_canonical(plain(content), exact=True)
 
 
 if __name__ == "__main__":  # make schemas

@@ -7,7 +7,7 @@ read only from it.
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from fractions import Fraction
 
@@ -62,9 +62,11 @@ from shared.models import Business
 def assemble(revision: Revision, *, now: datetime) -> Content:
     """Return the content of a draft as of now. Raise InvalidDocument with every error that prevents sending."""
     business, setup, job = revision.business, setup_of(revision), revision.quote.job
+    today = local_day(business, now)
+    until = today + timedelta(days=setup.validity_days or business.quote_validity_days)
     parties = to_value(list(revision.parties.order_by("position")), tuple[ContentParty, ...])
     chooser = next(party.key for party in parties if party.chooses_options)
-    basis = basis_of(business, setup, chooser, local_day(business, now), returning=is_returning(job))
+    basis = basis_of(business, setup, chooser, today, returning=is_returning(job))
     document, changes = parsed(revision.measure_version.document), None
     base = build(document, basis)
     alternatives = [
@@ -82,7 +84,7 @@ def assemble(revision: Revision, *, now: datetime) -> Content:
         revision=revision.number,
         label=revision.quote.label,
         job=to_value(job, JobName),
-        dates=_dates(business, setup, now),
+        dates=Dates(now, today, until, setup.supply_on or today),
         currency=business.currency,
         tax=TaxRules(tax.at, tax.rounding, tax.line_digits, tax.line_rounding, rounding),
         business=face(business),
@@ -150,10 +152,7 @@ def cautions_of(takeoff: TakeOff, site: SiteConditions) -> Cautions:
         text = f"There is no run {unknown[0]!r} in the measure."
         raise InvalidDocument([Fault("/site_conditions/pool_runs", "run.unknown", text)])
     facts = collect_facts(
-        takeoff,
-        pool_runs=site.pool_runs,
-        driveway=bool(site.near_driveway),
-        local_height=site.height_limit_mm,
+        takeoff, pool_runs=site.pool_runs, driveway=bool(site.near_driveway), local_height=site.height_limit_mm
     )
     return to_value(
         {reader.value: [item.text for item in select_cautions(facts, reader)] for reader in Reader}, Cautions
@@ -183,19 +182,10 @@ def face(business: Business) -> BusinessProfile:
     return BusinessProfile(**{name: getattr(business, name) for name in names}, logo_png=logo)
 
 
-def _dates(business: Business, setup: DraftSetup, now: datetime) -> Dates:
-    today = local_day(business, now)
-    until = today + timedelta(days=setup.validity_days or business.quote_validity_days)
-    return Dates(now, today, until, setup.supply_on or today)
-
-
 def _options(basis: PricingInputs, whole: Mapping[str, Fraction]) -> tuple[Option, ...]:
     return tuple(
         Option(
-            row.key,
-            row.label,
-            row.detail or "",
-            (hand_line(f"option.{row.key}", "option", row, basis.rules, whole),),
+            row.key, row.label, row.detail or "", (hand_line(f"option.{row.key}", "option", row, basis.rules, whole),)
         )
         for row in basis.setup.options
     )
@@ -212,16 +202,10 @@ def _with_hazards(build: Build, hazardous: frozenset[str]) -> Build:
     priced = {plain_word(line.licensed_removal) for line in build.lines if line.licensed_removal and line.net > 0}
     kinds = {run["existing_fence"]["kind"] for run in build.measure["runs"] if "existing_fence" in run}
     removals = {kind: kind in priced for kind in sorted(kinds & hazardous)}
-    checked = replace(build, licensed_removals=removals)
-    return replace(checked, stops=(*build.stops, *_stops(checked)))
-
-
-def _stops(build: Build) -> Iterator[str]:
-    """Yield a must-fix notice for each run with a hazardous old fence if no line of the build prices its removal."""
-    for run in build.measure["runs"]:
-        kind = run.get("existing_fence", {}).get("kind", "")
-        if not build.licensed_removals.get(kind, True):
-            yield (
-                f"{run['id']}: the old fence is {kind}, which is hazardous and needs a licensed contractor. Add the "
-                f"contractor's price as an extra and choose {kind} under “Licensed removal of”."
-            )
+    stops = [
+        f"{run['id']}: the old fence is {kind}, which is hazardous and needs a licensed contractor. Add the "
+        f"contractor's price as an extra and choose {kind} under “Licensed removal of”."
+        for run in build.measure["runs"]
+        if not removals.get(kind := run.get("existing_fence", {}).get("kind", ""), True)
+    ]
+    return replace(build, licensed_removals=removals, stops=(*build.stops, *stops))

@@ -50,10 +50,7 @@ def customer_lines(
     """
     buckets: dict[tuple[str, str, str], _Bucket] = {}
     whole, into = list[PriceLine](), list[dict[str, Decimal]]()
-    sharing, of_cost = (
-        Apportionment(rules.digits, rules.rounding_difference),
-        Apportionment(rules.digits, rules.rounding_difference),
-    )
+    sharing, of_cost = (Apportionment(rules.digits, rules.rounding_difference) for _ in range(2))
     for place, line in enumerate(priced):
         runs = costs[place].runs if place < len(costs) else {}
         if not runs:

@@ -6,7 +6,7 @@ Values without a field on the page (tax code of an option, hire, day of supply) 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from functools import cached_property
 from typing import Any, ClassVar
 
@@ -122,6 +122,15 @@ class PaymentForm(DraftRow):
     label = PageTextField("Payment", longest=120)
     percent = _number("Percent", read_percent, 24)
     milestone = PageTextField("When", "select", choices=[(due.value, word) for due, word in _DUE_WORDS.items()])
+
+
+ROWS: Mapping[str, type[DraftRow]] = {
+    "parties": PartyForm,
+    "options": OptionForm,
+    "alternatives": AlternativeForm,
+    "extra_items": ExtraForm,
+    "payments": PaymentForm,
+}
 
 
 class DraftSection(forms.BaseFormSet):  # type: ignore[type-arg]  # generic in the stubs only
@@ -247,24 +256,19 @@ class DraftForm:
         parties = [{**row, "share": shares.get(row["key"], "0" if shares else "")} for row in stored.get("parties", [])]
         removals = {row.get("licensed_removal") for row in stored.get("extra_items", [])} - {None}
         kinds = [*sorted(hazardous), *sorted(removals.difference(hazardous))]
-        self.sections = {
-            "parties": self._section("parties", PartyForm, parties),
-            "options": self._section("options", OptionForm, stored.get("options", [])),
-            "alternatives": self._section("alternatives", AlternativeForm, stored.get("alternatives", [])),
-            "extra_items": self._section("extra_items", ExtraForm, stored.get("extra_items", []), hazardous=kinds),
-            "payments": self._section("payments", PaymentForm, stored.get("payments", [])),
-        }
+        self.sections: dict[str, DraftSection] = {}
+        for name, form in ROWS.items():
+            kind = forms.formset_factory(form, DraftSection, max_num=MAX[name], absolute_max=MAX[name] + 2)
+            rows = parties if name == "parties" else stored.get(name, [])
+            options = {"hazardous": kinds} if form is ExtraForm else {}
+            self.sections[name] = kind(  # type: ignore[assignment]  # the stubs do not know the class of the factory
+                posted, prefix=name, initial=rows, auto_id="f-%s", form_kwargs=options
+            )
         self.discount = DiscountForm(
             discounts=discounts, data=posted, initial=stored.get("discount"), prefix="discount"
         )
         self.site = SiteForm(posted, initial=stored.get("site_conditions"))
         self.terms = TermsForm(posted, initial=stored)
-
-    def _section(self, name: str, form: type[DraftRow], rows: Sequence[JsonObject], **options: object) -> DraftSection:
-        kind = forms.formset_factory(form, DraftSection, max_num=MAX[name], absolute_max=MAX[name] + 2)
-        return kind(  # type: ignore[return-value]  # the stubs do not know the class of the factory
-            self.posted, prefix=name, initial=rows, auto_id="f-%s", form_kwargs=options
-        )
 
     @property
     def chooser(self) -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from email.utils import formataddr
+from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMessage
+from django.db.models import QuerySet
 
 from quotes.quoting.models import Party, PartyResponse, Question, Revision, SignedLink
 from quotes.quoting.signed_links import address_of
@@ -93,23 +95,17 @@ KINDS = frozenset({"link.issued", "party.remind", "party.answered", "question.as
 """Events that cause e-mails about quotes."""
 
 
+def _subjects(business: Business) -> tuple[QuerySet[Any], ...]:
+    """Return the records that e-mails are about, without revoked links."""
+    links = SignedLink.objects.of(business).filter(revoked_at=None)
+    return links, *(model.objects.of(business) for model in (Party, Question, PartyResponse))
+
+
 def letters_of(revision: Revision) -> list[OutgoingMail]:
     """Return the e-mails about a revision, newest first, without those with a revoked link."""
-    business = revision.business
-    subjects = [
-        *SignedLink.objects.of(business).filter(revision=revision, revoked_at=None).values_list("ref", flat=True),
-        *Party.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
-        *Question.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
-        *PartyResponse.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
-    ]
-    return list(letters_about(business, subjects).filter(event__kind__in=KINDS)[:200])
-
-
-def letter_to(link: SignedLink | None, letters: Iterable[OutgoingMail]) -> OutgoingMail | None:
-    """Return the e-mail with a link; None if there is none yet."""
-    if link is None:
-        return None
-    return next((letter for letter in letters if letter.event.subject == link.ref), None)
+    rows = (rows.filter(revision=revision).values_list("ref", flat=True) for rows in _subjects(revision.business))
+    letters = letters_about(revision.business, [ref for refs in rows for ref in refs])
+    return list(letters.filter(event__kind__in=KINDS)[:200])
 
 
 def delivery_of(business: Business, links: Collection[str]) -> dict[str, tuple[DeliveryStatus, str]]:
@@ -125,12 +121,6 @@ def revisions_of(business: Business, letters: Iterable[OutgoingMail]) -> dict[st
     """Return the revision's ref of each e-mail by the subject of its event, without those of revoked links."""
     subjects = [letter.event.subject for letter in letters if letter.event.kind in KINDS]
     found: dict[str, str] = {}
-    links = SignedLink.objects.of(business).filter(ref__in=subjects, revoked_at=None)
-    for rows in (
-        links,
-        Party.objects.of(business).filter(ref__in=subjects),
-        Question.objects.of(business).filter(ref__in=subjects),
-        PartyResponse.objects.of(business).filter(ref__in=subjects),
-    ):
-        found.update(rows.values_list("ref", "revision__ref"))
+    for rows in _subjects(business):
+        found.update(rows.filter(ref__in=subjects).values_list("ref", "revision__ref"))
     return found

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 from collections.abc import Mapping
 from decimal import Decimal
 from enum import StrEnum
@@ -13,11 +12,8 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 from msgspec import Meta, Struct
 
-from fencing.reading import write_canonical
-
 Exact = Annotated[
-    Decimal,
-    Meta(extra_json_schema={"pattern": r"^-?[0-9]+(\.[0-9]+)?$", "description": "A decimal number as text."}),
+    Decimal, Meta(extra_json_schema={"pattern": r"^-?[0-9]+(\.[0-9]+)?$", "description": "A decimal number as text."})
 ]
 
 
@@ -34,19 +30,9 @@ JsonObject = Mapping[str, Any]
 """An object from JSON without a type: the setup of a draft, choices as stored, a measure as typed."""
 
 
-def read_value(text: str, kind: type[AnyValue]) -> AnyValue:
-    """Return a value from its JSON text."""
-    return to_value(json.loads(text, parse_float=Decimal), kind)
-
-
 def to_value(source: object, kind: type[AnyValue]) -> AnyValue:
     """Return a value from plain JSON values, or from an object with attributes of the same names."""
     return msgspec.convert(source, kind, from_attributes=True, dec_hook=lambda own, value: own(value))
-
-
-def canonical_text(value: Value) -> str:
-    """Return a value as canonical JSON text."""
-    return write_canonical(plain(value), exact=True)
 
 
 def plain(value: Any) -> Any:
@@ -73,7 +59,10 @@ def plain(value: Any) -> Any:
 
 def json_schema(kind: type[Value], name: str, title: str) -> dict[str, Any]:
     """Return the JSON Schema of a kind of value."""
-    [_], parts = msgspec.json.schema_components([kind], schema_hook=_custom_schema, ref_template="#/$defs/{name}")
+    share = {"type": "string", "pattern": "^[0-9]+(/[0-9]+)?$"}
+    [_], parts = msgspec.json.schema_components(
+        [kind], schema_hook=lambda own: share if own is Fraction else {"type": "object"}, ref_template="#/$defs/{name}"
+    )
     for part in parts.values():
         part["description"] = " ".join(part.get("description", part["title"]).split())
         for member in part.get("properties", {}).values():
@@ -83,7 +72,3 @@ def json_schema(kind: type[Value], name: str, title: str) -> dict[str, Any]:
     whole = parts.pop(kind.__name__)
     draft = "https://json-schema.org/draft/2020-12/schema"
     return {"$schema": draft, "$id": f"urn:baywright:{name}", **whole, "title": title, "$defs": parts}
-
-
-def _custom_schema(kind: type) -> dict[str, Any]:
-    return {"type": "string", "pattern": "^[0-9]+(/[0-9]+)?$"} if kind is Fraction else {"type": "object"}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from msgspec.structs import asdict
 
-from quotes.quoting.content import BASE, Build, Content, Difference, DifferenceLine, read_content
+from quotes.quoting.content import BASE, Build, Content, DifferenceLine, read_content
 from quotes.quoting.json_values import EngineDocument, JsonObject, Value, to_value
 from quotes.quoting.models import Party, PartyResponse, PartyResponseStatus, Question, Revision, RevisionState
 from quotes.quoting.party_content import (
@@ -32,15 +32,7 @@ from quotes.quoting.party_content import (
     TaxRow,
 )
 from quotes.quoting.queries import reason_closed
-from quotes.quoting.totals import (
-    NOTHING_CHOSEN,
-    Choices,
-    PartyLineShare,
-    PartySums,
-    build_of,
-    read_choices,
-    sums,
-)
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices, PartyLineShare, PartySums, build_of, read_choices, sums
 from shared.common.money import stated
 
 
@@ -86,9 +78,15 @@ def party_view(revision: Revision, party: Party, choices: JsonObject | None = No
     closed = reason_closed(revision, revision.quote.job)
     open_to = revision.state == RevisionState.SENT and party.response == PartyResponseStatus.PENDING and not closed
     answer = PartyResponse.objects.of(revision.business).filter(party=party).first()
-    asked = choices if party.chooses_options and open_to else _final_choices(revision, answer)
-    blocked_reason = "" if open_to else _why_closed(revision, party, closed)
-    if open_to and not party.chooses_options and revision.choices is None and pays_for_choices(content, party.key):
+    asked = answer.choices if answer and answer.accepted else revision.choices
+    if party.chooses_options and open_to:
+        asked = choices
+    blocked_reason = ""
+    if not open_to and party.response != PartyResponseStatus.PENDING and revision.state != RevisionState.CANCELLED:
+        blocked_reason = f"You have {party.response} this quote."
+    elif not open_to:
+        blocked_reason = closed or f"This quote is {revision.state}."
+    elif not party.chooses_options and revision.choices is None and pays_for_choices(content, party.key):
         blocked_reason = "The options are not chosen yet. We will notify you when you can accept."
     rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
     return PartyView(
@@ -155,6 +153,11 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
 
 def crew_document(content: Content, choices: Choices = NOTHING_CHOSEN) -> CrewContent:
     """Return the crew's document: measure, take-off, system and site, without money."""
+    difference, replaces = content.difference, None
+    if difference is not None:
+        added = tuple(line.text for line in difference.lines if line.group == "extra" and line.change == "added")
+        set_out = difference.set_out
+        replaces = ReplacedSetOut(difference.accepted.revision, set_out.system, set_out.parts, added)
     return CrewContent(
         crew_document=1,
         number=content.number,
@@ -166,16 +169,8 @@ def crew_document(content: Content, choices: Choices = NOTHING_CHOSEN) -> CrewCo
         business=content.business,
         build=_shown_build(build_of(content, choices)),
         options=tuple(option.label for option in content.options if option.key in choices.options),
-        replaces=_replaced(content.difference),
+        replaces=replaces,
     )
-
-
-def _replaced(difference: Difference | None) -> ReplacedSetOut | None:
-    """Return the revision whose set-out a variation replaces and the changes, without money."""
-    if difference is None:
-        return None
-    added = tuple(line.text for line in difference.lines if line.group == "extra" and line.change == "added")
-    return ReplacedSetOut(difference.accepted.revision, difference.set_out.system, difference.set_out.parts, added)
 
 
 def pays_for_choices(content: Content, key: str) -> bool:
@@ -183,17 +178,6 @@ def pays_for_choices(content: Content, key: str) -> bool:
     lines = [line for build in content.builds[1:] for line in build.lines]
     lines += [line for option in content.options for line in option.lines]
     return any(key in line.shares for line in lines)
-
-
-def _final_choices(revision: Revision, answer: PartyResponse | None) -> JsonObject | None:
-    settled: JsonObject | None = answer.choices if answer and answer.accepted else revision.choices
-    return settled
-
-
-def _why_closed(revision: Revision, party: Party, closed: str) -> str:
-    if party.response != PartyResponseStatus.PENDING and revision.state != RevisionState.CANCELLED:
-        return f"You have {party.response} this quote."
-    return closed or f"This quote is {revision.state}."
 
 
 def _shown_build(build: Build) -> ShownBuild:
@@ -243,18 +227,8 @@ def _options(content: Content, key: str, choices: Choices, own: PartySums) -> tu
 
 def _line(part: PartyLineShare) -> PartyLine:
     line = part.line
-    shown = PartyLine(
-        line.part,
-        line.group,
-        line.text,
-        line.detail,
-        line.quantity,
-        line.unit,
-        line.tax_rate,
-        line.tax_label,
-        part.share,
-        part.net,
-    )
+    same = {name: getattr(line, name) for name in PartyLine.__struct_fields__ if name not in ("share", "net")}
+    shown = PartyLine(**same, share=part.share, net=part.net)
     if not isinstance(line, DifferenceLine):
         return shown
     before, after = (to_value(side, ShownSide) if side else None for side in (line.before, line.after))

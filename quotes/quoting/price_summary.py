@@ -12,7 +12,7 @@ from quotes.jobs.models import Job
 from quotes.jobs.queries import used_by_role
 from quotes.pricing.price_lines import UNITS
 from quotes.quoting.content import BASE, Content, ContentParty, Line, Option
-from quotes.quoting.content_costs import BuyingCosts, Costing, SupplierOrderCost
+from quotes.quoting.content_costs import BuyingCosts, Costing, SingleSupplierCost
 from quotes.quoting.json_values import JsonObject
 from quotes.quoting.queries import agreed_build
 from quotes.quoting.totals import Choices, PartySums, build_of, read_choices, sums
@@ -50,23 +50,15 @@ class ChoicePrice:
 
 
 @dataclass(frozen=True, slots=True)
-class SingleSupplierPrice:
-    """Cost of buying everything from one supplier. ``more``: than the chosen split."""
-
-    name: str
-    total: Decimal | None
-    more: Decimal | None
-    rejection_reason: str
-
-
-@dataclass(frozen=True, slots=True)
 class BuyingSummary:
-    """Suppliers that the materials are priced from."""
+    """Suppliers that the materials are priced from.
 
-    orders: tuple[SupplierOrderCost, ...]
+    ``single_supplier_options``: the cost of buying everything from one of them, and how much more that is than ``total``.
+    """
+
+    costs: BuyingCosts
     total: Decimal
-    single_supplier_options: tuple[SingleSupplierPrice, ...]
-    max_further_saving: Decimal
+    single_supplier_options: tuple[tuple[SingleSupplierCost, Decimal | None], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,11 +117,9 @@ def made_of(line: Line, costing: Sequence[Costing]) -> tuple[tuple[str, Decimal]
 def _buying(buying: BuyingCosts) -> BuyingSummary:
     """Return the purchase data with the extra cost of buying from a single supplier."""
     total = sum((order.total for order in buying.orders), ZERO)
-    alone = tuple(
-        SingleSupplierPrice(row.name, row.total, None if row.total is None else row.total - total, row.rejection_reason)
-        for row in buying.single_supplier_options
-    )
-    return BuyingSummary(buying.orders, total, alone, buying.max_further_saving)
+    single = buying.single_supplier_options
+    more = tuple((row, None if row.total is None else row.total - total) for row in single)
+    return BuyingSummary(buying, total, more)
 
 
 def _others(content: Content, chosen: Choices, total: Decimal) -> Iterator[ChoicePrice]:

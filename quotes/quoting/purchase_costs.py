@@ -103,23 +103,14 @@ def _fault(role: str, finish: str | None, length: int, market: PurchaseOptions) 
 
 def buying_costs(buying: Buying) -> BuyingCosts:
     """Return the orders by supplier, and the cost of buying everything from one; for the business only."""
+    notes = dict.fromkeys(buying.short, "below its minimum order")
     orders = tuple(
-        SupplierOrderCost(
-            order.supplier,
-            buying.name(order.supplier),
-            order.goods,
-            order.delivery,
-            order.total,
-            "below its minimum order" if order.supplier in buying.short else "",
-        )
-        for order in buying.orders
+        SupplierOrderCost(code, buying.name(code), order.goods, order.delivery, order.total, notes.get(code, ""))
+        for code, order in ((order.supplier, order) for order in buying.orders)
     )
     alone = tuple(
         SingleSupplierCost(
-            code,
-            buying.name(code),
-            item.total if item else None,
-            "" if item else buying.sourcing.refused.get(code, ""),
+            code, buying.name(code), item.total if item else None, "" if item else buying.sourcing.refused.get(code, "")
         )
         for code, item in buying.sourcing.alone.items()
     )

@@ -45,19 +45,15 @@ def quotes(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
 def revisions(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Revision]:
     """Return revisions filtered by ``status``, ``kind``, ``quote`` and ``job``."""
     asked, rows = asked or {}, Revision.objects.of(business)
-    for name, column, known in (
-        ("status", "state", RevisionState.values),
-        ("kind", "kind", RevisionKind.values),
-    ):
+    for name, column, known in (("status", "state", RevisionState.values), ("kind", "kind", RevisionKind.values)):
         if value := asked.get(name, ""):
             if value not in known:
                 fault = {"parameter": name, "code": name, "detail": f"Choose from: {', '.join(known)}."}
                 raise Problem("invalid-parameter", errors=[fault])
             rows = rows.filter(**{column: value})
-    if quote := asked.get("quote", ""):
-        rows = rows.filter(quote__ref=quote)
-    if job := asked.get("job", ""):
-        rows = rows.filter(quote__job__ref=job)
+    for name, column in (("quote", "quote__ref"), ("job", "quote__job__ref")):
+        if value := asked.get(name, ""):
+            rows = rows.filter(**{column: value})
     return rows
 
 

@@ -37,9 +37,9 @@ def price_changes(
     sender: object, takeoff: TakeOff, found: SystemWithPrices, **_: object
 ) -> tuple[SuggestedChange, ...]:
     """Return the suggested changes of a take-off at today's prices."""
-    from quotes.quoting.build_pricing import remedies_today
+    from quotes.quoting.build_pricing import basis_today, suggested_changes_of
 
-    return remedies_today(takeoff, found)
+    return suggested_changes_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
 @receiver(open_quotes_requested)

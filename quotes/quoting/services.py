@@ -131,9 +131,15 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     if revision.kind == RevisionKind.QUOTE:
         _refuse_agreed(quote)
     content = assemble(revision, now=now)
-    _says_something(content)
+    changes = content.difference
+    if changes is not None and not (changes.lines or changes.quantities or content.options):
+        text = "This variation changes nothing. Change the measure or add a line."
+        raise InvalidDocument([Fault("/setup", "variation.empty", text)])
     content = replace(content, override=_override(content, override_reason, actor))
-    _replace_open(quote, revision.kind, now, actor)
+    for row in Revision.objects.of(quote.business).filter(quote=quote, kind=revision.kind, state=RevisionState.SENT):
+        if close_revision(row, RevisionState.SUPERSEDED, now):
+            revoke_links(revision=row, now=now)
+            note_event(job=quote.job, kind="quote.superseded", text=f"{row} replaced.", actor=actor)
     whole = sums(content)
     revision.content = write_content(content)
     revision.content_sha256 = digest(revision.content)
@@ -184,21 +190,6 @@ def close_revision(revision: Revision, to: RevisionState, now: datetime) -> bool
     return True
 
 
-def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
-    for row in Revision.objects.of(quote.business).filter(quote=quote, kind=kind, state=RevisionState.SENT):
-        if close_revision(row, RevisionState.SUPERSEDED, now):
-            revoke_links(revision=row, now=now)
-            note_event(job=quote.job, kind="quote.superseded", text=f"{row} replaced.", actor=actor)
-
-
-def _says_something(content: Content) -> None:
-    difference = content.difference
-    if difference is not None and not (difference.lines or difference.quantities or content.options):
-        raise InvalidDocument(
-            [Fault("/setup", "variation.empty", "This variation changes nothing. Change the measure or add a line.")]
-        )
-
-
 def _override(content: Content, reason: str, actor: Actor) -> Override | None:
     stops = tuple(stop for build in content.builds for stop in build.stops)
     if not stops:
@@ -220,8 +211,10 @@ def _check_measure(version: MeasureVersion, job: Job) -> None:
 
 
 def _fill(revision: Revision, setup: DraftSetup) -> None:
-    if revision.kind == RevisionKind.VARIATION:
-        _check_variation(setup)
+    if revision.kind == RevisionKind.VARIATION:  # it would ignore these values
+        asked = [name for name in NOT_VARIED if getattr(setup, name)]
+        if asked:
+            raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
     parties = setup.parties or _default_parties(revision)
     revision.setup = plain(replace(setup, parties=parties))
     revision.save()
@@ -247,13 +240,6 @@ NOT_VARIED = {
     "site_visits": "A variation does not change the visits. Enter another visit as an extra.",
     "hire": "A variation does not change the hire. Enter hire as an extra.",
 }
-
-
-def _check_variation(setup: DraftSetup) -> None:
-    """Reject setup values that a variation would ignore."""
-    asked = [name for name in NOT_VARIED if getattr(setup, name)]
-    if asked:
-        raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
 def _default_parties(revision: Revision) -> tuple[PartySetup, ...]:

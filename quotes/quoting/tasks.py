@@ -11,20 +11,11 @@ from django.utils import timezone
 
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import save_measure
-from quotes.quoting import emails
+from quotes.quoting import emails, models
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.content import BASE
 from quotes.quoting.customer_responses import expire_if_due
 from quotes.quoting.draft_setup import setup_of
-from quotes.quoting.models import (
-    Party,
-    PartyResponse,
-    PartyResponseStatus,
-    Question,
-    Revision,
-    RevisionState,
-    SignedLink,
-)
 from quotes.quoting.queries import content_and_choices
 from quotes.quoting.totals import build_of
 from shared.background import outgoing_mail
@@ -42,12 +33,12 @@ def mail_link(event: Event) -> Finish | None:
     link = _links().filter(ref=event.subject).first()
     if link is None or link.revoked_at or link.mailed_at or not link.party.email:
         return None
-    if link.revision.state not in {RevisionState.SENT, RevisionState.ACCEPTED}:
+    if link.revision.state not in {models.RevisionState.SENT, models.RevisionState.ACCEPTED}:
         return None
     outgoing_mail.send(event, "quote", emails.quote_letter(link))
 
     def finish() -> None:
-        SignedLink.objects.of(link.business).filter(pk=link.pk, mailed_at=None).update(mailed_at=timezone.now())
+        models.SignedLink.objects.of(link.business).filter(pk=link.pk, mailed_at=None).update(mailed_at=timezone.now())
 
     return finish
 
@@ -59,8 +50,8 @@ def mail_reminder(event: Event) -> None:
     if (
         link
         and link.party.email
-        and link.party.response == PartyResponseStatus.PENDING
-        and link.revision.state == RevisionState.SENT
+        and link.party.response == models.PartyResponseStatus.PENDING
+        and link.revision.state == models.RevisionState.SENT
     ):
         outgoing_mail.send(event, "reminder", emails.reminder_letter(link))
 
@@ -85,20 +76,17 @@ def mail_reply(event: Event) -> None:
 @on_event("party.answered", name="quoting.mail_response", slow=True)
 def mail_response(event: Event) -> None:
     """E-mail the business a party's response. The documents app sends the party its acceptance record."""
-    rows = PartyResponse.unscoped.select_related(
-        "party__business", "revision__quote", "revision__business"
-    )  # unscoped: by event
-    answer = rows.filter(ref=event.subject).first()
-    if answer is None:
-        return
-    if answer.revision.business.email:
+    rows = models.PartyResponse.unscoped  # unscoped: an event of its own business identifies it
+    related = ("party__business", "revision__quote", "revision__business")
+    answer = rows.select_related(*related).filter(ref=event.subject).first()
+    if answer and answer.revision.business.email:
         outgoing_mail.send(event, "answer", emails.answer_letter(answer, answer.revision))
 
 
 @on_event("quote.accepted", name="quoting.save_chosen_measure")
 def save_chosen_measure(event: Event) -> None:
     """Save the measure of a chosen alternative as the next version, so that later changes start from it."""
-    rows = Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
+    rows = models.Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
     revision = rows.get(ref=event.subject)
     build = build_of(*content_and_choices(revision))
     if build.key != BASE:
@@ -120,35 +108,39 @@ def expire_quotes() -> None:
 def send_due_reminders() -> None:
     """Queue one reminder for each party without a response a few days before the last day."""
     for revision in _ending_within(REMIND_BEFORE):
-        for party in Party.objects.of(revision.business).filter(
-            revision=revision, response=PartyResponseStatus.PENDING
+        for party in models.Party.objects.of(revision.business).filter(
+            revision=revision, response=models.PartyResponseStatus.PENDING
         ):
             _remind(party)
 
 
 @transaction.atomic
-def _remind(party: Party) -> None:
-    rows = Party.objects.of(party.business).filter(pk=party.pk, reminded_at=None)
+def _remind(party: models.Party) -> None:
+    rows = models.Party.objects.of(party.business).filter(pk=party.pk, reminded_at=None)
     if rows.update(reminded_at=timezone.now()):
         publish_event("party.remind", party.ref, business=party.business)
 
 
-def _ending_within(span: timedelta) -> Iterator[Revision]:
+def _ending_within(span: timedelta) -> Iterator[models.Revision]:
     """Yield sent revisions whose last day is at most ``span`` away in the business's time zone."""
-    rows = Revision.unscoped.select_related("quote__job", "business")  # unscoped: the routine serves every business
+    rows = models.Revision.unscoped.select_related(
+        "quote__job", "business"
+    )  # unscoped: the routine serves every business
     latest = latest_day_anywhere() + span
-    for row in rows.filter(state=RevisionState.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
+    for row in rows.filter(
+        state=models.RevisionState.SENT, valid_until__lte=latest, business__suspended_at=None
+    ).iterator():
         if row.valid_until and row.valid_until <= today(row.business) + span:
             yield row
 
 
-def _links() -> QuerySet[SignedLink]:
-    return SignedLink.unscoped.select_related(  # unscoped: an event of its own business identifies it
+def _links() -> QuerySet[models.SignedLink]:
+    return models.SignedLink.unscoped.select_related(  # unscoped: an event of its own business identifies it
         "party__business", "revision__quote", "business"
     )
 
 
-def _questions() -> QuerySet[Question]:
-    return Question.unscoped.select_related(  # unscoped: an event of its own business identifies it
+def _questions() -> QuerySet[models.Question]:
+    return models.Question.unscoped.select_related(  # unscoped: an event of its own business identifies it
         "party__business", "revision__quote", "business"
     )

@@ -121,20 +121,13 @@ class SumRules:
     payments: tuple[Fraction, ...] = ()
 
 
-def sum_rules(content: Content) -> SumRules:
-    """Return the rules that a revision was sent with."""
-    tax = content.tax
-    return SumRules(
-        TaxPolicy(tax.at, tax.rounding, tax.line_digits, tax.line_rounding),
-        minor_digits(content.currency),
-        tax.rounding_difference,
-        tuple(Fraction(row.percent) / 100 for row in content.payments),
-    )
-
-
 def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
-    """Return the totals of a revision and of each party for one set of choices; see ``sum_lines``."""
-    return sum_lines(chosen_lines(content, choices), [party.key for party in content.parties], sum_rules(content))
+    """Return the totals of a revision and of each party for one set of choices, by the rules that it was sent with."""
+    tax = content.tax
+    policy = TaxPolicy(tax.at, tax.rounding, tax.line_digits, tax.line_rounding)
+    payments = tuple(Fraction(row.percent) / 100 for row in content.payments)
+    rules = SumRules(policy, minor_digits(content.currency), tax.rounding_difference, payments)
+    return sum_lines(chosen_lines(content, choices), [party.key for party in content.parties], rules)
 
 
 def sum_lines(lines: Sequence[Line], keys: Sequence[str], rules: SumRules) -> Sums:

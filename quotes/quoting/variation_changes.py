@@ -33,7 +33,6 @@ from quotes.quoting.models import Revision
 from quotes.quoting.totals import Choices, build_of, chosen_lines, option_lines, read_choices
 
 ZERO = Decimal(0)
-Rows = Mapping[str, JsonObject]
 
 
 def standing_lines(content: Content, choices: Choices) -> tuple[Line, ...]:
@@ -103,7 +102,7 @@ def _side(line: Line | None) -> LineSide | None:
     return LineSide(line.text, line.detail, line.quantity, line.unit, line.net) if line else None
 
 
-def _parts(document: JsonObject) -> Rows:
+def _parts(document: JsonObject) -> Mapping[str, JsonObject]:
     return {row["id"]: row for row in (*document.get("runs", []), *document.get("retrofits", []))}
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import Http404, HttpResponse, QueryDict
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -20,8 +20,8 @@ from quotes.quoting import queries, services
 from quotes.quoting.content import Content
 from quotes.quoting.content_document import assemble
 from quotes.quoting.draft_form import DraftForm
-from quotes.quoting.emails import letter_to, letters_of
-from quotes.quoting.models import Party, Quote, Revision, RevisionState
+from quotes.quoting.emails import letters_of
+from quotes.quoting.models import Party, Revision, RevisionState
 from quotes.quoting.price_summary import RevisionPrices, priced
 from shared.business.roles import Scope
 from shared.common.json_encoder import write_json
@@ -39,15 +39,6 @@ def whole_revisions(business: Business) -> QuerySet[Revision]:
     return queries.revisions(business).select_related(
         "quote__job__customer", "quote__job__site", "measure_version__measure", "base_revision", "business"
     )
-
-
-def last_revision(quote: Quote) -> Revision:
-    """Return the last revision of a quote, locked, or 404."""
-    rows = whole_revisions(quote.business).filter(quote=quote).select_for_update(no_key=True, of=("self",))
-    last = rows.order_by("-number").first()
-    if last is None:
-        raise Http404
-    return last
 
 
 def shown_content(row: Revision) -> tuple[Content | None, dict[str, str]]:
@@ -175,10 +166,11 @@ def _party_values(row: Revision) -> dict[str, object]:
     """Return the parties with their links and e-mails."""
     parties, links = list(queries.parties(row).order_by("position")), queries.live_links(row)
     letters = letters_of(row) if row.state != RevisionState.DRAFT else []
+    newest = {letter.event.subject: letter for letter in reversed(letters)}
+    linked = [(party, links.get(party.pk)) for party in parties]
     return {
         "parties": [
-            {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
-            for party in parties
+            {"party": party, "link": link, "letter": newest.get(link.ref) if link else None} for party, link in linked
         ],
         "undelivered": [letter for letter in letters if letter.is_late or letter.is_failed],
         "names": party_names(row),

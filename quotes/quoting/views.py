@@ -25,7 +25,6 @@ from quotes.quoting.version_view import (
     IssuedLink,
     acting_on_revision,
     draft_form,
-    last_revision,
     party_names,
     refused_page,
     revision_facts,
@@ -154,10 +153,11 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
     try:
         with transaction.atomic():
             services.lock_quote(quote)
-            last = last_revision(quote)
+            rows = whole_revisions(request.business).filter(quote=quote)
+            last = rows.select_for_update(no_key=True, of=("self",)).latest("number")
             refuse_other_version(request, last, revision_facts)
-            rows = versions(request.business).filter(measure=last.measure_version.measure_id)
-            version = rows.select_related("measure").order_by("-number").first()
+            measured = versions(request.business).filter(measure=last.measure_version.measure_id)
+            version = measured.select_related("measure").order_by("-number").first()
             draft = services.revise(quote=quote, actor=request.actor, version=version)
     except Problem as problem:
         messages.error(request, problem.detail, extra_tags="Failed")
