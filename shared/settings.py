@@ -116,7 +116,7 @@ _SQLITE_OPTIONS = {
 DATABASES = {
     "default": dj_database_url.parse(
         text("DATABASE_URL") or f"sqlite:///{ROOT / 'baywright.sqlite3'}", conn_max_age=60, conn_health_checks=True
-    ),
+    )
 }
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = _SQLITE_OPTIONS
@@ -134,7 +134,7 @@ _RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
 _LONG_RENDER_S = 60
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 if REDIS_URL:
-    CELERY_BROKER_TRANSPORT = "shared.background.broker:Transport"
+    CELERY_BROKER_TRANSPORT = "shared.background.celery_app:Transport"
 CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # not used, and a client of Redis could end a worker with it
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {

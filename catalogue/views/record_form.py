@@ -20,9 +20,8 @@ from shared.api.serializers import ExactField, validated_data
 from shared.business.models import Business
 from shared.common.figures import localize
 from shared.common.money import minor_digits
-from shared.common.typed_lengths import LEVEL, read_length
+from shared.common.typed_entries import LEVEL, read_length, read_percent
 from shared.common.typed_numbers import shown_number, typed_number
-from shared.common.typed_shares import read_percent
 from shared.web.forms import PageForm, PageTextField
 
 WORDS = {

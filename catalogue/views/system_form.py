@@ -15,7 +15,7 @@ from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Fie
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.system import SYSTEM_SCHEMA
 from fencing.reading import read_system
-from shared.common.typed_lengths import read_millimetres
+from shared.common.typed_entries import read_millimetres
 from shared.common.typed_numbers import as_shown
 from shared.web.forms import PageField, PageForm, PageTextField
 from shared.web.page_errors import PageError

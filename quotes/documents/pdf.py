@@ -183,8 +183,6 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
     document = _set(html)
     document.metadata.attachments = [*document.metadata.attachments, *attached]
     result: bytes = document.write_pdf(
-        pdf_variant=variant.value,
-        pdf_tags=True,
-        pdf_identifier=hashlib.sha256(html.encode()).digest()[:16],
+        pdf_variant=variant.value, pdf_tags=True, pdf_identifier=hashlib.sha256(html.encode()).digest()[:16]
     )
     return result

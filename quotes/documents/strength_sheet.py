@@ -14,14 +14,7 @@ from shared.common.money import shown
 
 Document = Mapping[str, Any]
 
-UNITS = {
-    "_kn_m3": "kN/m³",
-    "_kpa": "kPa",
-    "_m_s": "m/s",
-    "_deg": "°",
-    "_mm": "mm",
-    "_years": "years",
-}
+UNITS = {"_kn_m3": "kN/m³", "_kpa": "kPa", "_m_s": "m/s", "_deg": "°", "_mm": "mm", "_years": "years"}
 WORDS = {"bearing_doubled": "soil bearing doubled", "restrained_at_ground": "paved at the ground"}
 
 

@@ -7,16 +7,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from quotes.jobs.models import (
-    AsBuilt,
-    Customer,
-    Job,
-    JobEvent,
-    JobState,
-    MeasureVersion,
-    Site,
-    StoredMeasure,
-)
+from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, JobState, MeasureVersion, Site, StoredMeasure
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.problems import Problem
 from shared.models import Business

@@ -22,10 +22,7 @@ LISTED = {
     "properties": {
         "items": {
             "type": "array",
-            "items": {
-                "type": "object",
-                "properties": {name: {"type": "string"} for name in ("name", "title", "href")},
-            },
+            "items": {"type": "object", "properties": {name: {"type": "string"} for name in ("name", "title", "href")}},
         }
     },
 }

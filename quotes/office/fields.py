@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from shared.common.typed_lengths import metres
+from shared.common.typed_entries import metres
 
 Choices = Sequence[tuple[str, str]]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from fencing.model.faults import InvalidDocument
 from fencing.set_out.level_book import BookRow, LevelBook, reduce_book
-from shared.common.typed_lengths import metres
+from shared.common.typed_entries import metres
 
 
 @dataclass(frozen=True, slots=True)

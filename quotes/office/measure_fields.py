@@ -24,7 +24,7 @@ from quotes.office.run_fields import (
     soil_field,
 )
 from shared.common.figures import localize
-from shared.common.typed_lengths import metres, number_text
+from shared.common.typed_entries import metres, number_text
 
 MANY_RUNS = 12
 """With more runs than this, the additional fields of a run are loaded when the user opens them."""

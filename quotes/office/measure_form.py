@@ -13,8 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 from quotes.office.measure_fields import STRENGTH_FIELDS
-from shared.common.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
-from shared.common.typed_shares import read_shares
+from shared.common.typed_entries import HEIGHT, LEVEL, TAPE, read_length, read_number, read_shares
 
 Document = dict[str, Any]
 PARTIES = ("owner", "neighbour")

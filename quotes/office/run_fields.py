@@ -11,7 +11,7 @@ from fencing.model.measure import FORMS, LAYOUTS, Form, Layout
 from quotes.office.fields import Choices, MeasureField, choice, field_text, height_field, length_field, level_field
 from quotes.office.level_book_view import Reduction, reduction_of
 from shared.common.figures import localize
-from shared.common.typed_lengths import number_text
+from shared.common.typed_entries import number_text
 
 FORM_CHOICES: Choices = tuple((form.value, form.label) for form in (Form.AUTO, *FORMS))
 LAYOUT_CHOICES: Choices = tuple((layout.value, layout.label) for layout in (Layout.AUTO, *LAYOUTS))

@@ -34,7 +34,7 @@ from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes
 from shared.business.roles import Scope
-from shared.common.typed_lengths import HEIGHT, read_length
+from shared.common.typed_entries import HEIGHT, read_length
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
 

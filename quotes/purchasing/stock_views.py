@@ -25,7 +25,7 @@ from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.common.typed_lengths import LEVEL, read_length
+from shared.common.typed_entries import LEVEL, read_length
 from shared.common.typed_numbers import typed_number
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find

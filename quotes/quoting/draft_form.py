@@ -22,9 +22,8 @@ from fencing.model.measure import Form
 from quotes.pricing.price_lines import NO_DISCOUNT
 from quotes.quoting.draft_setup import MAX, DraftSetup, read_setup
 from quotes.quoting.json_values import JsonObject
-from shared.common.typed_lengths import HEIGHT, read_length
+from shared.common.typed_entries import HEIGHT, read_length, read_percent, read_share, read_split
 from shared.common.typed_numbers import as_shown, typed_number
-from shared.common.typed_shares import read_percent, read_share, read_split
 from shared.web.forms import PageForm, PageTextField
 from shared.web.page_errors import faults_by_pointer
 

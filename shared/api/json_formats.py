@@ -114,10 +114,7 @@ class JsonRenderer(BaseRenderer):
     charset = None
 
     def render(
-        self,
-        data: Any,
-        accepted_media_type: str | None = None,
-        renderer_context: Mapping[str, Any] | None = None,
+        self, data: Any, accepted_media_type: str | None = None, renderer_context: Mapping[str, Any] | None = None
     ) -> bytes:
         """Return the data as JSON; bytes are JSON already."""
         if isinstance(data, bytes):

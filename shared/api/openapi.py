@@ -91,10 +91,7 @@ class EndpointSchema(AutoSchema):
             return []
         names = dict(view.parameters)
         if view.paged and self.method == "GET":
-            names |= {
-                "cursor": "Cursor of the next page.",
-                "page_size": "1 to 200; a larger number is read as 200.",
-            }
+            names |= {"cursor": "Cursor of the next page.", "page_size": "1 to 200; a larger number is read as 200."}
         data = [OpenApiParameter(name, str, description=text) for name, text in names.items()]
         if self.method in view.idempotent:
             data.append(

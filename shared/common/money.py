@@ -37,11 +37,7 @@ class Rounding(StrEnum):
     DOWN = "down"
 
 
-_DECIMAL_RULE = {
-    Rounding.HALF_UP: ROUND_HALF_UP,
-    Rounding.HALF_DOWN: ROUND_HALF_DOWN,
-    Rounding.DOWN: ROUND_DOWN,
-}
+_DECIMAL_RULE = {Rounding.HALF_UP: ROUND_HALF_UP, Rounding.HALF_DOWN: ROUND_HALF_DOWN, Rounding.DOWN: ROUND_DOWN}
 
 
 class RoundingRemainder(StrEnum):

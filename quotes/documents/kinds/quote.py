@@ -174,11 +174,7 @@ def _totals(document: PartyContent, locale: str) -> Iterable[dict[str, Any]]:
     for row in document.breakdown:
         rate, taxable = number(row.rate.normalize(), locale), number(row.taxable, locale)
         yield {"text": f"{name} {rate} % on {taxable}", "amount": number(row.tax, locale), "strong": False}
-    yield {
-        "text": "Total including tax",
-        "amount": money(document.total, document.currency, locale),
-        "strong": True,
-    }
+    yield {"text": "Total including tax", "amount": money(document.total, document.currency, locale), "strong": True}
 
 
 def _share_note(document: PartyContent) -> str:
@@ -190,11 +186,7 @@ def _share_note(document: PartyContent) -> str:
 def _choices(document: PartyContent, locale: str) -> Iterable[dict[str, str]]:
     for build in document.builds:
         if not build.chosen:
-            yield {
-                "text": f"Alternative: {build.label}",
-                "detail": "",
-                "amount": _signed(build.difference, locale),
-            }
+            yield {"text": f"Alternative: {build.label}", "detail": "", "amount": _signed(build.difference, locale)}
     for option in document.options:
         if not option.chosen:
             amount = _signed(option.difference, locale)
@@ -210,10 +202,4 @@ def _make(row: Row) -> bytes:
     return quote_pdf(read_content(revision_of(row).content), row.party)
 
 
-QUOTE = DocumentKind(
-    code="quote",
-    label="quote",
-    make=_make,
-    asked_at="quote.sent",
-    per_party=True,
-)
+QUOTE = DocumentKind(code="quote", label="quote", make=_make, asked_at="quote.sent", per_party=True)

@@ -17,7 +17,7 @@ from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_form import read_bays, read_fields
 from quotes.office.measure_views import placed
 from quotes.office.run_fields import FormChoices, ground_of
-from shared.common.typed_lengths import LEVEL, metres, read_length
+from shared.common.typed_entries import LEVEL, metres, read_length
 
 OFFERED = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
 BEFORE: dict[str, Any] = {"schema": "measure-2", "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}

@@ -11,7 +11,7 @@ import pytest
 import redis
 from kombu import Connection
 
-from shared.background.broker import Transport, is_message
+from shared.background.celery_app import Transport, is_message
 from tests.conftest import TEST_REDIS
 
 SOUND: dict[str, Any] = {

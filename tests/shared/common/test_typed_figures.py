@@ -8,8 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.common.typed_lengths import HEIGHT, LEVEL, read_length, read_millimetres
-from shared.common.typed_shares import read_percent, read_share, read_shares, read_split
+from shared.common.typed_entries import (
+    HEIGHT,
+    LEVEL,
+    read_length,
+    read_millimetres,
+    read_percent,
+    read_share,
+    read_shares,
+    read_split,
+)
 
 
 @pytest.mark.parametrize(
