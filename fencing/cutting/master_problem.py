@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import highspy
-import highspy._core as core
+import highspy._core as core  # noqa: PLC2701 - see make_solver
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,7 +33,7 @@ class RelaxationResult:
 
 def make_solver() -> core._Highs:
     """Return a solver that prints nothing, uses one thread and does not use chance."""
-    solver = core._Highs()  # the public class prints a banner before its output can be switched off
+    solver = core._Highs()  # noqa: SLF001 - the public class prints a banner before its output can be switched off
     solver.setOptionValue("output_flag", False)
     solver.setOptionValue("threads", 1)
     solver.setOptionValue("random_seed", 1)

@@ -81,11 +81,18 @@ LAYOUTS = tuple(layout for layout in Layout if layout is not Layout.AUTO)
 
 
 class GateKind(StrEnum):
-    """Kind of gate: one leaf, one wide leaf, or two leaves."""
+    """Kind of gate: one leaf, one wide leaf, or two leaves. ``label`` is its name on pages and papers."""
 
-    SINGLE = "single"
-    WIDE = "wide"
-    DOUBLE = "double"
+    label: str
+
+    SINGLE = "single", "single"
+    WIDE = "wide", "wide single"
+    DOUBLE = "double", "double"
+
+    def __new__(cls, code: str, label: str = "") -> Self:
+        kind = str.__new__(cls, code)
+        kind._value_, kind.label = code, label
+        return kind
 
 
 @dataclass(frozen=True, slots=True)

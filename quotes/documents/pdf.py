@@ -156,7 +156,7 @@ def _set(html: str) -> Any:
 
 def _filled(page: Any) -> float:
     """Return the filled share of a page's text area, from 0 to 1."""
-    sheet = page._page_box
+    sheet = page._page_box  # noqa: SLF001 - WeasyPrint has no public way to its boxes
     [root] = [box for box in sheet.children if box.element_tag == "html"]
     return float((root.children[-1].position_y + root.children[-1].margin_height() - root.position_y) / sheet.height)
 

@@ -8,14 +8,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from fencing.model.faults import join_words
-from fencing.model.measure import Form
+from fencing.model.measure import Form, GateKind
 from quotes.documents.number_format import metres
 from quotes.quoting.party_content import ShownBuild
 from shared.common.figures import localize
 
 Document = Mapping[str, Any]
-
-KINDS = {"single": "single gate", "wide": "extra-wide gate", "double": "double gate"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +129,9 @@ def _gate(gate: Document, measured: Document) -> str:
     kinds = {item["id"]: item["kind"] for item in measured["gates"]}
     widths = " and ".join(str(leaf["width_mm"]) for leaf in gate["leaves"])
     leaf = "leaf" if len(gate["leaves"]) == 1 else "leaves"
+    kind = GateKind(kinds[gate["id"]]).label
     return (
-        f"{gate['id']}: {KINDS[kinds[gate['id']]]} in an opening of {gate['opening_mm']} mm at {metres(gate['from_mm'])} m, "
+        f"{gate['id']}: {kind} gate in an opening of {gate['opening_mm']} mm at {metres(gate['from_mm'])} m, "
         f"{leaf} {widths} mm wide and {gate['leaves'][0]['height_mm']} mm high."
     )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from fencing.model.faults import Notice
 from fencing.model.fence import BuiltRun, HungGate
-from fencing.model.measure import Form, Run
+from fencing.model.measure import Form, GateKind, Run
 from fencing.quantities.take_off import TakeOff, find_grounds
 from fencing.set_out.corners import find_corners
 from fencing.set_out.ground import Ground
@@ -71,43 +71,35 @@ def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_i
 
 def _ways_of(notices: Iterable[Notice], site: NoticeContext | None) -> tuple[Fix, ...]:
     """Return the fixes for any of the notices, each once; none if the run has no take-off."""
-    return tuple(dict.fromkeys(way for notice in notices for way in _ways(notice, site))) if site else ()
+    if site is None:
+        return ()
+    known = [(_REMEDIES[notice.code], notice) for notice in notices if notice.code in _REMEDIES]
+    return tuple(dict.fromkeys(way for find, notice in known for way in find(notice, site)))
 
 
-def _ways(notice: Notice, site: NoticeContext) -> Iterable[Fix]:
-    find = _REMEDIES.get(notice.code)
-    return find(notice, site) if find else ()
-
-
-def _form(site: NoticeContext, form: Form, words: str) -> list[Fix]:
-    built_so = site.built.form == form
-    return [] if built_so else [Fix(f"fix:runs/{site.place}/form={form.value}", f"{words} run {site.built.id}")]
+def _form(site: NoticeContext, form: Form) -> list[Fix]:
+    if site.built.form == form:
+        return []
+    return [Fix(f"fix:runs/{site.place}/form={form.value}", f"Use {form.label} for run {site.built.id}")]
 
 
 def _gap(notice: Notice, site: NoticeContext) -> list[Fix]:
     if any(gate.id == notice.element for gate in site.built.gates):
         return []  # only a spade helps
-    return [*_form(site, Form.STEPPED, "Use stepped for"), *_form(site, Form.RAKED, "Use raked for")]
-
-
-def _step(notice: Notice, site: NoticeContext) -> list[Fix]:
-    return _form(site, Form.RAKED, "Use raked for")
-
-
-def _rake(notice: Notice, site: NoticeContext) -> list[Fix]:
-    return _form(site, Form.STEPPED, "Use stepped for")
+    return [*_form(site, Form.STEPPED), *_form(site, Form.RAKED)]
 
 
 def _lattice(notice: Notice, site: NoticeContext) -> list[Fix]:
     bare = Fix(f"fix:runs/{site.place}/lattice_mm=0", f"Remove lattice from run {site.built.id}")
-    return [*_form(site, Form.STEPPED, "Use stepped for"), bare]
+    return [*_form(site, Form.STEPPED), bare]
 
 
 def _leaf(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
-    wider = {"single": ("wide", "double"), "wide": ("double",)}.get(gate.kind, ())
-    words = {"wide": f"Make {gate.id} a wide single gate", "double": f"Make {gate.id} a double gate"}
-    return [Fix(f"fix:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
+    kinds = tuple(GateKind)  # from the narrowest leaf to the widest gate
+    wider = kinds[kinds.index(GateKind(gate.kind)) + 1 :]
+    field = f"fix:runs/{site.place}/gates/{number}/kind"
+    return [Fix(f"{field}={kind.value}", f"Make {gate.id} a {kind.label} gate") for kind in wider]
 
 
 def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
@@ -131,18 +123,15 @@ def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     for after, before in shared.items():
         if site.taken.runs[after].posts[0].id == notice.element:
             by = grounds[before].at(runs[before].length) - grounds[after].at(0)
-            found.append(Fix(f"meet:{after}={by}", f"{_up(by, runs[after].id)} to match run {runs[before].id}"))
+            move = f"{'Raise' if by > 0 else 'Lower'} run {runs[after].id} by {abs(by)} mm"
+            found.append(Fix(f"meet:{after}={by}", f"{move} to match run {runs[before].id}"))
     return found
-
-
-def _up(by: int, run_id: str) -> str:
-    return f"{'Raise' if by > 0 else 'Lower'} run {run_id} by {abs(by)} mm"
 
 
 _REMEDIES: Mapping[str, Callable[[Notice, NoticeContext], list[Fix]]] = {
     "gap.high": _gap,
-    "step.high": _step,
-    "rake.high": _rake,
+    "step.high": lambda notice, site: _form(site, Form.RAKED),
+    "rake.high": lambda notice, site: _form(site, Form.STEPPED),
     "lattice.raked": _lattice,
     "leaf.wide": _leaf,
     "gate.swing": _swing,

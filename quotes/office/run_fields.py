@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
-from fencing.model.measure import FORMS, LAYOUTS, Form, Layout
+from fencing.model.measure import FORMS, LAYOUTS, Form, GateKind, Layout
 from quotes.office.fields import Choices, MeasureField, choice, field_text, height_field, length_field, level_field
 from quotes.office.level_book_view import Reduction, reduction_of
 from shared.common.figures import localize
@@ -20,7 +20,7 @@ TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall
 GROUNDS: Choices = (
     ("flat", "level"), ("fall", "even fall"), ("stations", "levels at stations"), ("book", "level book"),
 )  # fmt: skip
-GATES: Choices = (("single", "single"), ("wide", "wide single"), ("double", "double"))
+GATES: Choices = tuple((kind.value, kind.label) for kind in GateKind)
 SIDES: Choices = (("left", "left"), ("right", "right"))
 WAYS: Choices = (("in", "in"), ("out", "out"))
 ENDS: Choices = (("", "no taper"), ("start", "at the start"), ("end", "at the end"))

@@ -111,11 +111,12 @@ def send_due_reminders() -> None:
         for party in models.Party.objects.of(revision.business).filter(
             revision=revision, response=models.PartyResponseStatus.PENDING
         ):
-            _remind(party)
+            remind(party)
 
 
 @transaction.atomic
-def _remind(party: models.Party) -> None:
+def remind(party: models.Party) -> None:
+    """Queue the reminder of a party, once."""
     rows = models.Party.objects.of(party.business).filter(pk=party.pk, reminded_at=None)
     if rows.update(reminded_at=timezone.now()):
         publish_event("party.remind", party.ref, business=party.business)

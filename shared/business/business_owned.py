@@ -59,11 +59,11 @@ def _base62(number: int) -> str:
 class OwnedQuerySet(models.QuerySet[OwnedT]):
     """Rows of one business (or, through ``anywhere``, of all of them)."""
 
-    _owner_id: int | None = None
+    owner_id: int | None = None
 
     def _clone(self) -> Self:
         clone: Self = super()._clone()  # type: ignore[misc]  # Django's own hook, not in the stubs
-        clone._owner_id = self._owner_id
+        clone.owner_id = self.owner_id
         return clone
 
     def owned_by(self, business: Business) -> Self:
@@ -71,21 +71,21 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         if business is None or business.pk is None:
             raise UnscopedError(f"{self.model.__name__}: a stored business is needed")
         rows = self.filter(business_id=business.pk)
-        rows._owner_id = business.pk
+        rows.owner_id = business.pk
         return rows
 
     def create(self, **values: Any) -> OwnedT:
         """Create a record of the business."""
-        if self._owner_id is not None and "business" not in values:
-            values.setdefault("business_id", self._owner_id)
+        if self.owner_id is not None and "business" not in values:
+            values.setdefault("business_id", self.owner_id)
         return super().create(**values)
 
     def bulk_create(self, objs: Iterable[OwnedT], *args: Any, **kwargs: Any) -> list[OwnedT]:
         """Create records of the business, after checking their links."""
         rows = list(objs)
         for row in rows:
-            if not row.business_id and self._owner_id is not None:
-                row.business_id = self._owner_id
+            if not row.business_id and self.owner_id is not None:
+                row.business_id = self.owner_id
         reject_cross_business_links(rows)
         return super().bulk_create(rows, *args, **kwargs)
 

@@ -17,7 +17,7 @@ from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.storage import ManifestStaticFilesStorage
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
-_IMPORTS: Final = ManifestStaticFilesStorage._js_module_import_aggregation_patterns[1]  # type: ignore[attr-defined]  # not in the stubs
+_IMPORTS: Final = ManifestStaticFilesStorage._js_module_import_aggregation_patterns[1]  # type: ignore[attr-defined]  # noqa: SLF001 - Django has no public name for it
 _HASHED: Final = re.compile(r"(?P<stem>.+)\.[0-9a-f]{12}(?P<suffix>\.[^./]+)\Z")
 
 

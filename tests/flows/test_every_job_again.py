@@ -12,7 +12,7 @@ from django.test import Client
 from quotes.integrations.models import EndpointState, WebhookEndpoint
 from quotes.quoting.customer_responses import accept, ask, reply
 from quotes.quoting.models import Party, PartyResponseStatus, Question
-from quotes.quoting.tasks import _remind
+from quotes.quoting.tasks import remind
 from shared.background import outbox, runner
 from shared.background.events import publish_event
 from shared.models import Business, OutboxTask
@@ -72,7 +72,7 @@ def eventful(business: Business, owner_client: Client) -> Business:
     question = ask(token=token(revision, "owner"), text="When do you start?")
     reply(question=Question.objects.of(business).get(pk=question.pk), text="On Monday.", actor=actor_of(business))
     for party in Party.objects.of(business).filter(response=PartyResponseStatus.PENDING).select_related("business"):
-        _remind(party)
+        remind(party)
     supplier = drafted_order(business).supplier
     supplier.email = "yard@example.test"
     supplier.save()

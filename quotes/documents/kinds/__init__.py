@@ -16,8 +16,9 @@ from quotes.quoting.content import Content
 from quotes.quoting.totals import NOTHING_CHOSEN
 
 KINDS = {
-    kind.code: kind for kind in (QUOTE, SET_OUT, CUT_LIST, SAW_SHEET, CARE, SCREENING, ACCEPTANCE, ORDER_LIST)
+    kind.code: kind for kind in (QUOTE, ACCEPTANCE, SET_OUT, CUT_LIST, SAW_SHEET, CARE, SCREENING, ORDER_LIST)
 }  # fmt: skip
+"""Kinds by code, in the order in which people read them."""
 FOR_CREW = [kind.code for kind in KINDS.values() if kind.for_crew]
 
 

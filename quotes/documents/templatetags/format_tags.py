@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 
 from catalogue.rules.codes import SALE_UNITS
 from quotes.documents import number_format
+from quotes.documents.kinds import KINDS
 from quotes.documents.models import Document
 from quotes.quoting.models import Revision
 from shared.common.figures import localize
@@ -97,8 +98,8 @@ def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
 @register.inclusion_tag("documents/kept.html")
 def kept_documents(revision: Revision) -> dict[str, Any]:
     """Return the documents of a revision with their status and PDFs."""
-    rows = Document.objects.of(revision.business).filter(revision=revision).defer("pdf").order_by("kind", "party")
-    return {"documents": list(rows)}
+    rows, order = Document.objects.of(revision.business).filter(revision=revision).defer("pdf"), list(KINDS)
+    return {"documents": sorted(rows, key=lambda row: (order.index(row.kind), row.party))}
 
 
 @register.filter

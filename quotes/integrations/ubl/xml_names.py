@@ -15,7 +15,7 @@ CBC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
 DOCUMENT = "urn:oasis:names:specification:ubl:schema:xsd:{name}-2"
 PREFIXES = {"cac": CAC, "cbc": CBC}
 
-Element = etree._Element
+Element = etree._Element  # noqa: SLF001 - the type has no public name
 _NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")  # XML 1.0, production 2: Char
 
 
