@@ -89,7 +89,13 @@ def options(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     except IndexError:
         raise Http404 from None
     run = document["runs"][place]
-    data = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job, "layouts": dict(LAYOUT_CHOICES)}
+    best = f"Best option for each slope method, run {run['id']} only: materials and labour, before tax."
+    tables = [
+        (best, [way for way in found if way.leads]),
+        ("Sorted by must-fix notices, then cost.", [way for way in found if not way.leads]),
+    ]
+    data = {"tables": tables, "count": len(found), "place": place, "run": run, "measure": row}
+    data |= {"job": row.job, "layouts": dict(LAYOUT_CHOICES)}
     name = "office/measure_options.html" if request.htmx else "office/measure_options_page.html"  # type: ignore[attr-defined]  # HtmxMiddleware
     return render(request, name, data)
 

@@ -255,7 +255,7 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
 
 def test_every_colour_of_the_chart_is_the_page_s_own_by_night() -> None:
     drawn = set(re.findall(r'(?:fill|stroke)="(#[0-9A-F]{6})"', draw_chart(calculate_chart(_screening()))))
-    styles = (settings.ROOT / "quotes/office/static/office/strength.css").read_text()
+    styles = (settings.ROOT / "quotes/office/static/office/measure.css").read_text()
     assert drawn
     assert [colour for colour in sorted(drawn) if f'"{colour}"' not in styles] == []
 

@@ -3,11 +3,10 @@
 import { growingPause } from "../retry.js";
 import { changedSince, draftStore, entriesOf, toRestore } from "./measure/draft.js";
 import "./measure/drawing.js";
-import { following, placeOf } from "./measure/focus.js";
+import { createTypeAhead, following, placeOf } from "./measure/focus.js";
 import { isInEntries, isRunId, nameAfter } from "./measure/names.js";
 import { addRun } from "./measure/runs.js";
 import { isUnsent, markOld, say, sayWithLink, showEchoes } from "./measure/state.js";
-import { createTypeAhead } from "./measure/type-ahead.js";
 
 const form = document.getElementById("typed");
 const ref = form.dataset.measure;
