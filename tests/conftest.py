@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -37,6 +38,16 @@ PASSWORD = "a long sentence of our own choice"
 TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
 
 
+class MissingName(str):
+    """Text that Django shows for a name a template does not have: it fails the test, if the template is ours."""
+
+    def __mod__(self, name: object) -> str:
+        shown: Any = sys._getframe(1).f_locals.get("context")
+        template = getattr(shown, "template", None)
+        assert template is None or "site-packages" in template.origin.name, f"{template.name} has no {name}"
+        return ""
+
+
 # -- a run that is honest --------------------------------------------------------
 hypothesis.settings.register_profile(
     "any machine", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=CI
@@ -44,6 +55,8 @@ hypothesis.settings.register_profile(
 hypothesis.settings.load_profile("any machine")  # a busy machine must not fail a test
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick: people sign in hundreds of times
 template_database.install()
+TEMPLATES: Any = settings.TEMPLATES
+TEMPLATES[0]["OPTIONS"]["string_if_invalid"] = MissingName("%s")
 check_every_plan()  # here, as test modules take the search by its name when they are collected
 
 

@@ -109,7 +109,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
 def _refused(request: MemberRequest, job: Job, refused: InvalidDocument | Problem | ValidationError) -> HttpResponse:
     status = refused.status if isinstance(refused, Problem) else 422
     text = " ".join(faults_of(refused))
-    values = {**_values(request, job), "refusal": text, "typed": request.POST}
+    values = {**_values(request, job), "refusal": text, "typed": {name: request.POST.get(name, "") for name in _FIELDS}}
     return render(request, "documents/build.html", values, status=status)
 
 
@@ -157,6 +157,7 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
         "ticked": len(done & set(places)),
         "may_tick": request.actor.may(Scope.AS_BUILT_WRITE),
         **_entries(request, job),
+        "typed": dict.fromkeys(_FIELDS, ""),
         "kinds": BuiltKind.choices,
         "roles": [(role.code, role.plural.capitalize()) for role in ROLES.values()],
     }

@@ -54,7 +54,7 @@ class FormFeedback:
 
     notice: str = ""
     faults: Mapping[str, str] = field(default_factory=dict)
-    typed: Mapping[str, str] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=lambda: dict.fromkeys(LONGEST, ""))
     status: int = 200
 
 

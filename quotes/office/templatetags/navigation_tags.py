@@ -18,7 +18,8 @@ def places(context: dict[str, Any], here: str = "") -> dict[str, Any]:
     request = context["request"]
     actor = getattr(request, "actor", None)
     others = list(businesses_of(request.user).exclude(pk=request.business.pk)) if actor else []
-    return {"places": allowed(PLACES, actor, here), "others": others, "request": request}
+    words = request.GET.get("q", "")
+    return {"places": allowed(PLACES, actor, here), "others": others, "request": request, "words": words}
 
 
 @register.inclusion_tag("office/margin.html", takes_context=True)
