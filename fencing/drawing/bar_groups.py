@@ -43,12 +43,12 @@ class BarGroup:
         """
         return f"{self.first.number}" + (f"–{self.bars[-1].number}" if len(self.bars) > 1 else "")
 
-    def places(self) -> Iterator[tuple[int, str]]:
+    def list_places(self) -> Iterator[tuple[int, str]]:
         """Yield (length [mm], locations of its pieces) for each length in the order of cutting.
 
         >>> from fencing.buying.purchase_lines import SawLabel
         >>> pieces = (SawLabel("rail", 2390, "A-1"), SawLabel("rail", 2100, "A-3"), SawLabel("rail", 2390, "A-2"))
-        >>> list(BarGroup((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).places())
+        >>> list(BarGroup((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).list_places())
         [(2390, 'A-1, A-2'), (2100, 'A-3')]
         """
         lengths = dict.fromkeys(piece.length for piece in self.first.pieces)
@@ -56,22 +56,22 @@ class BarGroup:
             pieces = (piece for bar in self.bars for piece in bar.pieces if piece.length == length)
             yield length, join_names(piece.used_at or piece.role for piece in pieces)
 
-    def remnants(self) -> str:
+    def name_remnants(self) -> str:
         """Return the names to write on offcuts to keep, with their length [mm]; empty for scrap.
 
         >>> bars = [SawnBar("rail-48", number, 4800, 0, (), 1200, f"RAIL-R{number} 1200") for number in (1, 2)]
-        >>> BarGroup(tuple(bars)).remnants()
+        >>> BarGroup(tuple(bars)).name_remnants()
         'RAIL-R1, RAIL-R2, 1200 each'
         """
         long = f" {self.first.left}"
         names = join_names(bar.remnant.removesuffix(long) for bar in self.bars if bar.remnant)
         return f"{names},{long} each" if names else ""
 
-    def halves(self) -> tuple[BarGroup, BarGroup]:
+    def halve(self) -> tuple[BarGroup, BarGroup]:
         """Return the same bars in two parts [2 or more bars].
 
         >>> bars = tuple(SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (1, 2, 3))
-        >>> [group.numbers for group in BarGroup(bars).halves()]
+        >>> [group.numbers for group in BarGroup(bars).halve()]
         ['1', '2–3']
         """
         middle = len(self.bars) // 2

@@ -25,7 +25,7 @@ class DimensionLabel:
     mark: Callable[[float, float], str] | None = None
     under: str = ""
 
-    def width(self, size: float) -> float:
+    def measure(self, size: float) -> float:
         return max(measure_width(self.words, size) + self.sign, measure_width(self.under, size))
 
 
@@ -49,7 +49,7 @@ def draw_row(
     ordered = [_shorten(label, high - low, size) for label in ordered]
     line = size * (2.55 if any(label.under for label in ordered) else 1.3)
     placed = divide_into_lanes(
-        [label.x for label in ordered], [label.width(size) for label in ordered], low, high, size * 0.45, _MOVE
+        [label.x for label in ordered], [label.measure(size) for label in ordered], low, high, size * 0.45, _MOVE
     )
     many = 1 + max(lane for lane, _ in placed)
     leader = _LEADER if leaders else 0.3
@@ -79,7 +79,7 @@ def _draw_label(label: DimensionLabel, x: float, base: float, size: float) -> st
 
 
 def _shorten(label: DimensionLabel, room: float, size: float) -> DimensionLabel:
-    if label.width(size) <= room:
+    if label.measure(size) <= room:
         return label
     words = fit_words(label.words, size, room - label.sign)
     return replace(label, words=words, under=fit_words(label.under, size, room))
@@ -98,7 +98,7 @@ class DimensionSpan:
     live: bool = False
     fuller: str = ""
 
-    def fitting_words(self, size: float) -> tuple[str, bool]:
+    def fit_words(self, size: float) -> tuple[str, bool]:
         """Return (words, whether they fit on the line)."""
         for words in (self.fuller, self.words):
             if words and measure_width(words, size) <= self.right - self.left - 0.8:
@@ -122,7 +122,7 @@ def draw_chain(spans: Sequence[DimensionSpan], low: float, high: float, top: flo
         middle = (span.left + span.right) / 2
         if not span.words:
             continue
-        words, fits = span.fitting_words(size)
+        words, fits = span.fit_words(size)
         if fits:
             inside.append(draw_text(middle, line - size * 0.3, words, size, live=span.live))
         else:

@@ -53,7 +53,7 @@ def find_chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
         heading += float(measure.turn)
         if index and shared.get(index) == index - 1:
             before = made[-1][-1]
-            x, y = before.track.at(before.run.posts[-1].at)
+            x, y = before.track.locate(before.run.posts[-1].at)
             made[-1].append(LaidOutRun(run, Track(1, x, y, heading, origin=run.posts[0].at)))
             turned[-1] += float(measure.turn)
         else:
@@ -94,15 +94,15 @@ class Scene:
     def is_live(self, name: str) -> bool:
         return self.live is not None and name == self.live
 
-    def metres(self, mm: int) -> str:
+    def format_metres(self, mm: int) -> str:
         """Format a length or chainage in metres with the decimal sign of the drawing."""
-        return self.figure(format_metres(mm))
+        return self.format_figure(format_metres(mm))
 
-    def level(self, mm: int) -> str:
+    def format_level(self, mm: int) -> str:
         """Format a reduced level in metres with the decimal sign of the drawing."""
-        return self.figure(format_level(mm))
+        return self.format_figure(format_level(mm))
 
-    def figure(self, text: str) -> str:
+    def format_figure(self, text: str) -> str:
         """Return a figure that was written with a point with the decimal sign of the drawing."""
         return text.replace(".", self.decimal_sign)
 
@@ -136,5 +136,5 @@ def trace_ground(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
     corners = {post.at: post.ground for post in run.posts}
     stations = find_measured_run(takeoff, run).levels
     if stations:
-        corners |= dict(Ground.through(stations).between(first, last))
+        corners |= dict(Ground.through(stations).list_points(first, last))
     return sorted(corners.items())

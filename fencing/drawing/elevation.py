@@ -220,7 +220,7 @@ def _write_retrofit_title(
 ) -> tuple[str, str]:
     name = f"Retrofit {retrofit.id}" + ("" if bays[0] is retrofit.bays[0] else " continued")
     stands = f"{height} high" if height else "height not measured"
-    total = scene.metres(retrofit.bays[-1].end)
+    total = scene.format_metres(retrofit.bays[-1].end)
     return name, f"{total} m, {retrofit.lattice_height} lattice on existing fence ({stands})"
 
 

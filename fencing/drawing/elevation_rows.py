@@ -54,7 +54,7 @@ class ElevationRow:
     def end(self) -> int:
         return self.run.posts[self.last].at
 
-    def levels(self) -> Pair:
+    def find_levels(self) -> Pair:
         """Return the (lowest, highest) drawn level: from the bottoms of the holes to the top of the fence."""
         posts = self.posts
         highest = [member.top for post in posts for member in post.uprights] + [gate.top for gate in self.gates]

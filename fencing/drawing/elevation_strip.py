@@ -95,7 +95,7 @@ def draw_strip(scene: Scene, row: ElevationRow, n: int, room: float) -> Strip:
         body, height = make(scene, row, Frame(n, row.start, 0, side, y), width)
         parts.append(body)
         y += height
-    low, high = row.levels()
+    low, high = row.find_levels()
     frame = Frame(n, row.start, high, side, y + 0.6)
     parts.append(_draw_fence(scene, row, frame))
     standing = ["0000", *(_describe_match(scene, row, post) for post in (row.posts[0], row.posts[-1]))]
@@ -113,10 +113,10 @@ def _write_title(scene: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, find_measured_run(scene.takeoff, row.run)
     name = f"Run {run.id}" + ("" if row.starts else " continued")
     if not row.starts:
-        return name, f"{scene.metres(row.start)} to {scene.metres(row.end)} m"
+        return name, f"{scene.format_metres(row.start)} to {scene.format_metres(row.end)} m"
     lattice = f", {measure.lattice} of it lattice" if measure.lattice else ""
     bays = f"{len(run.bays)} bay" + ("s" if len(run.bays) != 1 else "")
-    words = f"{scene.metres(run.length)} m, {run.form.value}, {measure.height} high{lattice}, {bays}"
+    words = f"{scene.format_metres(run.length)} m, {run.form.value}, {measure.height} high{lattice}, {bays}"
     return name, words
 
 
@@ -152,7 +152,7 @@ def _draw_from_above(scene: Scene, row: ElevationRow, frame: Frame, width: float
     up, down = max(half, -min(deep, default=0.0)), max(half, max(deep, default=0.0))
     track = Track(frame.n, frame.left, frame.top + up, origin=row.start)
     bays = {bay.id: bay for bay in row.run.bays}
-    lines = "".join(track.line((bay.start, 0), (bay.end, 0)) for bay in row.bays)
+    lines = "".join(track.trace_line((bay.start, 0), (bay.end, 0)) for bay in row.bays)
     cut = "".join(trace_section(track, find_upright_edges(post, bays, scene.system), 0.3) for post in row.posts)
     gates = "".join(
         draw_group("gate", draw_swings(track, gate, inward, scene.is_live(gate.id)), describe_gate(gate), gate=gate.id)
@@ -186,7 +186,7 @@ def _draw_tops(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> t
             if top != last:
                 points.append((at, top))
             last = top
-    labels = [DimensionLabel(frame.x(at), scene.level(top), soft=True) for at, top in points]
+    labels = [DimensionLabel(frame.x(at), scene.format_level(top), soft=True) for at, top in points]
     return draw_row(labels, 0, width, frame.top, scene.size, below=False)
 
 
@@ -212,7 +212,7 @@ def _draw_fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
 
 def describe_bay(scene: Scene, bay: Bay) -> str:
     """Describe a bay."""
-    slope = f", slope {scene.figure(f'{bay.slope:.2f}')}°" if bay.slope else ""
+    slope = f", slope {scene.format_figure(f'{bay.slope:.2f}')}°" if bay.slope else ""
     step = f", step {bay.step} mm" if bay.step else ""
     return f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_min} to {bay.gap_max} mm"
 
@@ -235,7 +235,9 @@ def _draw_end(
         far += scene.size * 1.35
     if terminal is None:
         shown = fit_words(_describe_match(scene, row, post), scene.size, bottom - frame.top)
-        line = draw_path("match", trace_line(x, frame.top - 1, x, bottom), f"Match line at {scene.metres(post.at)} m")
+        line = draw_path(
+            "match", trace_line(x, frame.top - 1, x, bottom), f"Match line at {scene.format_metres(post.at)} m"
+        )
         at = x + outward * 4.2 + (scene.size * 0.75 if outward > 0 else 0)
         return line + draw_text(at, (frame.top + bottom) / 2, shown, scene.size, turn=-90, soft=True)
     top, base = _find_end_levels(row, post, outward)
@@ -294,8 +296,8 @@ def _draw_run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: fl
     start = 0 if row.starts else row.start
     end = run.length if row.ends else row.end
     over = "overall" if measure.basis is MeasureBasis.OUTSIDE_FACES else "between centres"
-    words = f"{scene.metres(end - start)} m"
-    fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {scene.metres(run.length)} m"
+    words = f"{scene.format_metres(end - start)} m"
+    fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {scene.format_metres(run.length)} m"
     span = DimensionSpan(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
     return draw_chain([span], 0, width, frame.top, scene.size)
 
@@ -308,7 +310,7 @@ def _draw_posts(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> 
             shorten_post_name(row.run.id, post.id, scene.size),
             bold=post.kind == "square",
             live=scene.is_live(post.id),
-            under=scene.level(post.ground),
+            under=scene.format_level(post.ground),
         )
         for post in row.posts
     ]

@@ -85,29 +85,29 @@ class LabelBox:
     across: float
     turn: float = 0.0
 
-    def axes(self) -> tuple[tuple[float, float], tuple[float, float]]:
+    def find_axes(self) -> tuple[tuple[float, float], tuple[float, float]]:
         angle = radians(self.turn)
         return (cos(angle), sin(angle)), (-sin(angle), cos(angle))
 
-    def corners(self) -> list[tuple[float, float]]:
-        (ax, ay), (bx, by) = self.axes()
+    def list_corners(self) -> list[tuple[float, float]]:
+        (ax, ay), (bx, by) = self.find_axes()
         half, deep = self.along / 2, self.across / 2
         return [
             (self.x + u * half * ax + v * deep * bx, self.y + u * half * ay + v * deep * by)
             for u, v in ((-1, -1), (1, -1), (1, 1), (-1, 1))
         ]
 
-    def bounds(self) -> tuple[float, float, float, float]:
+    def find_bounds(self) -> tuple[float, float, float, float]:
         """Return (left, top, right, bottom)."""
-        corners = self.corners()
+        corners = self.list_corners()
         xs, ys = [x for x, _ in corners], [y for _, y in corners]
         return min(xs), min(ys), max(xs), max(ys)
 
 
 def overlap(one: LabelBox, other: LabelBox) -> bool:
     """Return True if two turned rectangles share more than an edge (separating axes)."""
-    first, second = one.corners(), other.corners()
-    for ax, ay in (*one.axes(), *other.axes()):
+    first, second = one.list_corners(), other.list_corners()
+    for ax, ay in (*one.find_axes(), *other.find_axes()):
         a = [x * ax + y * ay for x, y in first]
         b = [x * ax + y * ay for x, y in second]
         if max(a) <= min(b) + 1e-6 or max(b) <= min(a) + 1e-6:
@@ -125,11 +125,11 @@ class Board:
         self._cells = defaultdict[tuple[int, int], list[tuple[LabelBox, tuple[float, float, float, float]]]](list)
 
     def add(self, box: LabelBox) -> None:
-        bounds = box.bounds()
-        for cell in self._reach(bounds):
+        bounds = box.find_bounds()
+        for cell in self._list_cells(bounds):
             self._cells[cell].append((box, bounds))
 
-    def line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
+    def add_line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
         """Keep labels away from a line, stored in pieces so that a long one fills few squares."""
         pieces = max(1, floor(max(abs(x2 - x1), abs(y2 - y1)) / self.CELL) + 1)
         turn = _calculate_bearing(x2 - x1, y2 - y1)
@@ -138,30 +138,30 @@ class Board:
             share = (piece + 0.5) / pieces
             self.add(LabelBox(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
 
-    def deepest(self) -> float:
+    def find_deepest(self) -> float:
         """Return the lowest point of all objects [mm]; the upper edge of an empty board."""
         return max((bounds[3] for held in self._cells.values() for _, bounds in held), default=self.edges[1])
 
-    def inside(self, box: LabelBox) -> bool:
-        return self._holds(box.bounds())
+    def contains(self, box: LabelBox) -> bool:
+        return self._contains(box.find_bounds())
 
-    def _holds(self, bounds: tuple[float, float, float, float]) -> bool:
+    def _contains(self, bounds: tuple[float, float, float, float]) -> bool:
         left, top, right, bottom = bounds
         return left >= self.edges[0] and top >= self.edges[1] and right <= self.edges[2] and bottom <= self.edges[3]
 
-    def free(self, box: LabelBox) -> bool:
-        bounds = box.bounds()
-        if not self._holds(bounds):
+    def is_free(self, box: LabelBox) -> bool:
+        bounds = box.find_bounds()
+        if not self._contains(bounds):
             return False
         left, top, right, bottom = bounds
-        for cell in self._reach(bounds):
+        for cell in self._list_cells(bounds):
             for taken, (its_left, its_top, its_right, its_bottom) in self._cells.get(cell, ()):
                 apart = its_left >= right or its_right <= left or its_top >= bottom or its_bottom <= top
                 if not apart and overlap(box, taken):
                     return False
         return True
 
-    def _reach(self, bounds: tuple[float, float, float, float]) -> list[tuple[int, int]]:
+    def _list_cells(self, bounds: tuple[float, float, float, float]) -> list[tuple[int, int]]:
         left, top, right, bottom = bounds
         across = range(floor(left / self.CELL), floor(right / self.CELL) + 1)
         down = range(floor(top / self.CELL), floor(bottom / self.CELL) + 1)

@@ -19,9 +19,7 @@ def describe_run(shown: Scene, run: BuiltRun) -> str:
     """Describe a run."""
     height = find_measured_run(shown.takeoff, run).height
     gates = f", {len(run.gates)} gate" + ("s" if len(run.gates) > 1 else "") if run.gates else ""
-    return (
-        f"Run {run.id}: {shown.metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
-    )
+    return f"Run {run.id}: {shown.format_metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
 
 
 def _measure_post_distance(laid: LaidOutRun) -> float:
@@ -52,34 +50,36 @@ class Annotator:
         self._kept = Board(*board.edges)  # the ends of dimension lines, which gates' names must not cover
         self._named = set[str]()  # corner posts are named once
 
-    def body(self) -> str:
+    def draw_body(self) -> str:
         return draw_group("words", "".join(self._parts))
 
-    def keep(self, laid: LaidOutRun, inward: int) -> None:
+    def reserve_ends(self, laid: LaidOutRun, inward: int) -> None:
         """Reserve the ends of a run's dimension line on its outside, so that gates' names do not cover them."""
         for post in (laid.run.posts[0], laid.run.posts[-1]):
-            far = laid.track.at(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
-            self._kept.add(_box_leader(laid.track.at(post.at), far))
+            far = laid.track.locate(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
+            self._kept.add(_box_leader(laid.track.locate(post.at), far))
 
-    def run(self, laid: LaidOutRun, inward: int) -> None:
+    def label_run(self, laid: LaidOutRun, inward: int) -> None:
         """Draw name and length of a run on a dimension line, outside first; or with a leader; or its number and a key."""
         run, live = laid.run, self.shown.is_live(laid.run.id)
-        name, length = fit_words(run.id, self.size, 40), f"{self.shown.metres(run.length)} m"
-        if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
+        name, length = fit_words(run.id, self.size, 40), f"{self.shown.format_metres(run.length)} m"
+        if any(
+            self._draw_dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY
+        ):
             return
         start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
-        places = [laid.track.at(start + long * share) for share in (0.5, 0.25, 0.75, 0.1, 0.9)]
-        if self._ring(places[0], f"{name} {length}", live=live, leader=True):
+        places = [laid.track.locate(start + long * share) for share in (0.5, 0.25, 0.75, 0.1, 0.9)]
+        if self._draw_around(places[0], f"{name} {length}", live=live, leader=True):
             return
         number = 1 + self.shown.takeoff.runs.index(run)
-        any(self._ring(place, str(number), live=live, bold=True, leader=True) for place in places)
+        any(self._draw_around(place, str(number), live=live, bold=True, leader=True) for place in places)
         self._left.append(f"{number}: {name} {length}")
 
     def _take(self, text: LabelBox) -> None:
         self.board.add(text)
         self._words.add(text)
 
-    def _dimension(self, laid: LaidOutRun, away: float, name: str, length: str, live: bool) -> bool:
+    def _draw_dimension(self, laid: LaidOutRun, away: float, name: str, length: str, live: bool) -> bool:
         run, track = laid.run, laid.track
         start, end = run.posts[0].at, run.posts[-1].at
         first, gap = measure_width(name, self.size), self.size * 0.5
@@ -88,26 +88,26 @@ class Annotator:
         if wide > long - 1.5:
             return False
         off = away * track.n
-        x, y = track.at((start + end) / 2, off)
+        x, y = track.locate((start + end) / 2, off)
         line = LabelBox(x, y, long - 1.6, 0.6, track.heading)
         turn = _turn_readable(track.heading)
         ux, uy = cos(radians(turn)), sin(radians(turn))
         lift = self.size * 0.75  # from the line to the middle of the words, in reading direction
         text = LabelBox(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
         ticks = LabelBox(x, y, long + 1.4, 1.6, track.heading)
-        if not (self.board.inside(ticks) and self.board.free(line) and self.board.free(text)):
+        if not (self.board.contains(ticks) and self.board.is_free(line) and self.board.is_free(text)):
             return False
         near, reach = (0.9 if off > 0 else -0.9) * track.n, off + (0.9 if off > 0 else -0.9) * track.n
-        ties = [_box_leader(track.at(at, near), track.at(at, reach)) for at in (start, end)]
-        if not all(self._words.free(tie) for tie in ties):
+        ties = [_box_leader(track.locate(at, near), track.locate(at, reach)) for at in (start, end)]
+        if not all(self._words.is_free(tie) for tie in ties):
             return False
         for box in (line, *ties):
             self.board.add(box)
         self._take(text)
-        witness = track.line((start, near), (start, reach)) + track.line((end, near), (end, reach))
-        self._parts.append(draw_path("dim", witness + track.line((start, off), (end, off)), live=live))
+        witness = track.trace_line((start, near), (start, reach)) + track.trace_line((end, near), (end, reach))
+        self._parts.append(draw_path("dim", witness + track.trace_line((start, off), (end, off)), live=live))
         tick = 0.6 * track.n
-        marks = "".join(track.line((at - tick, off + tick), (at + tick, off - tick)) for at in (start, end))
+        marks = "".join(track.trace_line((at - tick, off + tick), (at + tick, off - tick)) for at in (start, end))
         self._parts.append(draw_path("tick", marks, live=live))
         base = self.size * 0.4
         left, top = x + uy * base - ux * wide / 2, y - ux * base - uy * wide / 2
@@ -116,7 +116,7 @@ class Annotator:
             self._parts.append(draw_text(*place, words, self.size, anchor="start", turn=turn, bold=bold, live=live))
         return True
 
-    def _ring(
+    def _draw_around(
         self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False, leader: bool = False
     ) -> bool:
         """Draw horizontal words in the nearest free position about ``place``."""
@@ -128,7 +128,11 @@ class Annotator:
                 box = LabelBox(x, y, wide + 0.8, high)
                 near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
                 tie = _box_leader((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
-                if not self.board.free(box) or not self._kept.free(box) or (leader and not self.board.free(tie)):
+                if (
+                    not self.board.is_free(box)
+                    or not self._kept.is_free(box)
+                    or (leader and not self.board.is_free(tie))
+                ):
                     continue
                 self._take(box)
                 if leader:
@@ -138,7 +142,7 @@ class Annotator:
                 return True
         return False
 
-    def gates(self, laid: LaidOutRun, inward: int) -> None:
+    def label_gates(self, laid: LaidOutRun, inward: int) -> None:
         """Draw name and opening of each gate, on the side it does not open to."""
         for gate in laid.run.gates:
             side = -inward if gate.swing == "in" else inward
@@ -147,13 +151,14 @@ class Annotator:
             step = gate.opening * 0.25
             tries = [(label, slide * step) for label in (words, gate.id) for slide in (0, -1, 1, -2, 2)]
             if any(
-                self._beside(laid.track, middle + slide, side, label, live=live, bold=True) for label, slide in tries
+                self._draw_beside(laid.track, middle + slide, side, label, live=live, bold=True)
+                for label, slide in tries
             ):
                 continue
-            if not self._ring(laid.track.at(middle), words, live=live, bold=True, leader=True):
+            if not self._draw_around(laid.track.locate(middle), words, live=live, bold=True, leader=True):
                 self._left.append(words)
 
-    def _beside(
+    def _draw_beside(
         self, track: Track, at: float, side: int, words: str, *, live: bool, bold: bool = False, soft: bool = False
     ) -> bool:
         """Draw horizontal words close to a point of the run, on its ``side``."""
@@ -161,11 +166,11 @@ class Annotator:
         right = radians(track.heading + 90)
         cx, cy = side * cos(right), side * sin(right)
         reach = wide / 2 * abs(cx) + high / 2 * abs(cy)
-        foot = track.at(at)
+        foot = track.locate(at)
         for away in (1.4, 2.4, 3.6):
             x, y = foot[0] + cx * (away + reach), foot[1] + cy * (away + reach)
             box = LabelBox(x, y, wide + 0.6, high)
-            if self.board.free(box) and (soft or self._kept.free(box)):
+            if self.board.is_free(box) and (soft or self._kept.is_free(box)):
                 self._take(box)
                 self._parts.append(
                     draw_text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft)
@@ -173,7 +178,7 @@ class Annotator:
                 return True
         return False
 
-    def posts(self, laid: LaidOutRun, inward: int) -> None:
+    def label_posts(self, laid: LaidOutRun, inward: int) -> None:
         """Draw names of posts on the inside where there is room, at scales that separate them."""
         if _measure_post_distance(laid) < 2.2 * self.size:
             return
@@ -182,22 +187,20 @@ class Annotator:
                 continue
             self._named.add(post.id)
             words = shorten_post_name(laid.run.id, post.id, self.size)
-            self._beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
+            self._draw_beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
 
-    def retrofit(self, built: BuiltRetrofit, track: Track) -> None:
-        words = (
-            f"{built.id} {self.shown.metres(built.bays[-1].end)} m, lattice {built.lattice_height} on existing fence"
-        )
+    def label_retrofit(self, built: BuiltRetrofit, track: Track) -> None:
+        words = f"{built.id} {self.shown.format_metres(built.bays[-1].end)} m, lattice {built.lattice_height} on existing fence"
         live = self.shown.is_live(built.id)
         shown = fit_words(words, self.size, 90)
         middle = built.bays[-1].end / 2
         if not (
-            self._beside(track, middle, 1, shown, live=live)
-            or self._ring(track.at(middle), shown, live=live, leader=True)
+            self._draw_beside(track, middle, 1, shown, live=live)
+            or self._draw_around(track.locate(middle), shown, live=live, leader=True)
         ):
             self._left.append(words)
 
-    def key(self, width: float, top: float) -> tuple[str, float]:
+    def draw_key(self, width: float, top: float) -> tuple[str, float]:
         """Draw the labels without a position on the plan, in lines under it."""
         if not self._left:
             return "", 0.0

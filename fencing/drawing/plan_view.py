@@ -43,7 +43,7 @@ class _PlanPart:
     retrofit: BuiltRetrofit | None
     extent: tuple[float, float, float, float]
 
-    def size(self, n: int, pad: float) -> tuple[float, float]:
+    def measure(self, n: int, pad: float) -> tuple[float, float]:
         left, top, right, bottom = self.extent
         return (right - left) / n + 2 * pad, (bottom - top) / n + 2 * pad
 
@@ -108,7 +108,7 @@ def _list_parts(shown: Scene, heading: float) -> list[_PlanPart]:
 
 def _fit_parts(parts: list[_PlanPart], width: float, room: float, pad: float) -> _Fit:
     for n in (n for n in STANDARD if n >= _MIN):
-        places, deep = _place_on_shelves([part.size(n, pad) for part in parts], width)
+        places, deep = _place_on_shelves([part.measure(n, pad) for part in parts], width)
         if places and deep <= room:
             return _Fit(parts, places, n, deep)
     return _Fit(parts, [], _NONE, 0.0)
@@ -120,7 +120,7 @@ def _measure_reading(parts: Sequence[_PlanPart]) -> float:
     longest = max(tracks, key=lambda laid: laid.run.length, default=None)
     if longest is None:
         return 0.0
-    (x, y), (u, v) = (longest.track.at(post.at) for post in (longest.run.posts[0], longest.run.posts[-1]))
+    (x, y), (u, v) = (longest.track.locate(post.at) for post in (longest.run.posts[0], longest.run.posts[-1]))
     return round(u - x + v - y, 3)
 
 
@@ -128,9 +128,9 @@ def _find_extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float
     """Return the extent of a chain with everything that has a position on the ground."""
     points = list[tuple[float, float]]()
     for laid in chain.runs:
-        points += [laid.track.at(laid.run.posts[0].at), laid.track.at(laid.run.posts[-1].at)]
+        points += [laid.track.locate(laid.run.posts[0].at), laid.track.locate(laid.run.posts[-1].at)]
         for gate in laid.run.gates:
-            points += find_obstacle(laid.track, gate, chain.inward, shown.system).corners()
+            points += find_obstacle(laid.track, gate, chain.inward, shown.system).list_corners()
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
 
@@ -169,25 +169,25 @@ def _draw_sheet(
             body.append(_draw_retrofit(shown, part.retrofit, Track(n, *origin), board))
     words = Annotator(shown, board)
     for name in (
-        words.keep,
-        words.gates,
-        words.run,
-        words.posts,
+        words.reserve_ends,
+        words.label_gates,
+        words.label_run,
+        words.label_posts,
     ):  # what must be near goes first, what may be left out last
         for chain, runs in laid_out:
             for laid in runs:
                 name(laid, chain.inward)
     for part, (x, y) in zip(parts, places, strict=True):
         if part.retrofit:
-            words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
-    deep = min(deep, board.deepest() + 1)  # room that no label needed is returned to the page
-    data, high = words.key(width, deep)
+            words.label_retrofit(part.retrofit, Track(n, x + pad, y + pad))
+    deep = min(deep, board.find_deepest() + 1)  # room that no label needed is returned to the page
+    data, high = words.draw_key(width, deep)
     foot = draw_foot(n, shown.size, deep + high + 3, width, NOTE)
     descriptions = "; ".join(describe_run(shown, run) for run in shown.takeoff.runs)
     total = deep + high + calculate_foot_height(shown.size)
     title = f"Plan of {shown.takeoff.measure.label}"
     return write_drawing(
-        "plan", width, total, "".join([*body, words.body(), data, foot]), title, f"Scale 1:{n}. {descriptions}"
+        "plan", width, total, "".join([*body, words.draw_body(), data, foot]), title, f"Scale 1:{n}. {descriptions}"
     )
 
 
@@ -200,12 +200,12 @@ def _draw_run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     run, track, system = laid.run, laid.track, shown.system
     live = shown.is_live(run.id)
     bays = {bay.id: bay for bay in run.bays}
-    board.line(*track.at(run.posts[0].at), *track.at(run.posts[-1].at), 1.4)
+    board.add_line(*track.locate(run.posts[0].at), *track.locate(run.posts[-1].at), 1.4)
     parts = [_draw_removal(shown, laid, inward, board)]
     for bay in run.bays:
-        data = track.line((bay.start, 0), (bay.end, 0))
+        data = track.trace_line((bay.start, 0), (bay.end, 0))
         line = draw_path("run", data, live=live or shown.is_live(bay.id))
-        hit = draw_path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        hit = draw_path("hit", track.trace_slab(bay.start, bay.end, 4 * track.n))
         name = make_id(f"{shown.prefix}-plan", bay.id)
         parts.append(draw_group("bay", hit + line, describe_bay(shown, bay), id=name, bay=bay.id))
     for gate in run.gates:
@@ -231,10 +231,10 @@ def _draw_removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> 
         return ""
     side = inward * 1.3 * laid.track.n
     start, end = run.posts[0].at, min(run.posts[-1].at, measure.existing_fence.length)
-    board.line(*laid.track.at(start, side), *laid.track.at(end, side))
-    data = laid.track.line((start, side), (end, side))
+    board.add_line(*laid.track.locate(start, side), *laid.track.locate(end, side))
+    data = laid.track.trace_line((start, side), (end, side))
     return draw_path(
-        "remove", data, f"Remove {measure.existing_fence.kind}, {shown.metres(measure.existing_fence.length)} m"
+        "remove", data, f"Remove {measure.existing_fence.kind}, {shown.format_metres(measure.existing_fence.length)} m"
     )
 
 
@@ -248,31 +248,35 @@ def _draw_terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -
     if terminal is Terminal.WALL:
         deep = 3.2 * paper
         strokes = "".join(
-            track.line((face, at * paper), (face + outward * 1.4 * paper, (at + 1.4) * paper))
+            track.trace_line((face, at * paper), (face + outward * 1.4 * paper, (at + 1.4) * paper))
             for at in (-3.2, -1.6, 0, 1.6)
         )
-        x, y = track.at(face + outward * 0.7 * paper)
+        x, y = track.locate(face + outward * 0.7 * paper)
         board.add(LabelBox(x, y, 1.6, 7, track.heading))
-        return draw_path("wallhatch", strokes) + draw_path("wall", track.line((face, -deep), (face, deep)), "Wall")
+        return draw_path("wallhatch", strokes) + draw_path(
+            "wall", track.trace_line((face, -deep), (face, deep)), "Wall"
+        )
     if terminal is Terminal.JOIN:
         end = face + outward * _STUB * paper
-        board.line(*track.at(face), *track.at(end), 1.0)
-        return draw_path("existing", track.line((face, 0), (end, 0)), "Existing fence")
+        board.add_line(*track.locate(face), *track.locate(end), 1.0)
+        return draw_path("existing", track.trace_line((face, 0), (end, 0)), "Existing fence")
     return ""
 
 
 def _draw_retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) -> str:
     """Draw an existing fence that gets lattice. Its position was not measured, so it is drawn by itself."""
     last, parts = built.bays[-1].end, list[str]()
-    board.line(*track.at(0), *track.at(last), 1.4)
+    board.add_line(*track.locate(0), *track.locate(last), 1.4)
     for bay in built.bays:
         live = shown.is_live(bay.id) or shown.is_live(built.id)
-        line = draw_path("existing", track.line((bay.start, 0), (bay.end, 0)), live=live)
-        hit = draw_path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        line = draw_path("existing", track.trace_line((bay.start, 0), (bay.end, 0)), live=live)
+        hit = draw_path("hit", track.trace_slab(bay.start, bay.end, 4 * track.n))
         name = make_id(f"{shown.prefix}-plan", bay.id)
         parts.append(draw_group("bay", hit + line, f"Bay {bay.id}: {bay.width} mm", id=name, bay=bay.id))
     for at in [0, *(bay.end for bay in built.bays)]:
         deep = 0.45 * track.n
-        parts.append(draw_path("blank", track.slab(at - deep, at + deep, 2 * deep), "Standing post"))
+        parts.append(draw_path("blank", track.trace_slab(at - deep, at + deep, 2 * deep), "Standing post"))
     name = make_id(f"{shown.prefix}-plan-run", built.id)
-    return draw_group("retrofit", "".join(parts), f"Retrofit {built.id}, {shown.metres(last)} m", id=name, run=built.id)
+    return draw_group(
+        "retrofit", "".join(parts), f"Retrofit {built.id}, {shown.format_metres(last)} m", id=name, run=built.id
+    )

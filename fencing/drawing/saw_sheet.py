@@ -136,7 +136,7 @@ def _fit_group(group: BarGroup, kerf: int, scale: float, paper: float, room: flo
     if drawn[1] <= room or len(group.bars) == 1:
         yield drawn
     else:
-        for half in group.halves():
+        for half in group.halve():
             yield from _fit_group(half, kerf, scale, paper, room)
 
 
@@ -209,9 +209,9 @@ def _label_bar(
 
 def _label_group(group: BarGroup, top: float, paper: float) -> tuple[list[str], int]:
     """Label the pieces of a group of bars in lines under the bar; return the number of lines too."""
-    rows = [(f"{length}: {where}", False) for length, where in group.places()]
+    rows = [(f"{length}: {where}", False) for length, where in group.list_places()]
     if group.first.remnant:
-        rows.append((f"keep: {group.remnants()}", True))
+        rows.append((f"keep: {group.name_remnants()}", True))
     lines = [(line, bold) for words, bold in rows for line in wrap_text(words, SIZE, paper - MARGIN)]
     parts = [
         draw_text(MARGIN, top + place * LINE, line, SIZE, anchor="start", bold=bold)

@@ -110,7 +110,7 @@ def _draw_strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
     pitch, tall = draw_chain(spans, 0, width, y, shown.size)
     y += tall
     running = [
-        DimensionLabel(frame.x(post.at), shown.metres(post.at), bold=True, live=shown.is_live(post.id))
+        DimensionLabel(frame.x(post.at), shown.format_metres(post.at), bold=True, live=shown.is_live(post.id))
         for post in row.posts
     ]
     chainages, last = draw_row(running, 0, width, y, shown.size, below=True)
@@ -120,11 +120,11 @@ def _draw_strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
 def _write_title(shown: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, find_measured_run(shown.takeoff, row.run)
     if not row.starts:
-        return f"Run {run.id} continued", f"{shown.metres(row.start)} to {shown.metres(row.end)} m"
+        return f"Run {run.id} continued", f"{shown.format_metres(row.start)} to {shown.format_metres(row.end)} m"
     zero = "centre" if measure.basis is MeasureBasis.CENTRES else "outer face"
     return (
         f"Run {run.id}",
-        f"{shown.metres(run.length)} m, {len(run.posts)} holes {_find_usual_depth(run)} deep, zero at the first post's {zero}",
+        f"{shown.format_metres(run.length)} m, {len(run.posts)} holes {_find_usual_depth(run)} deep, zero at the first post's {zero}",
     )
 
 
@@ -174,9 +174,9 @@ def _draw_holes(shown: Scene, row: ElevationRow, n: int, left: float, top: float
     radius = max(rules.diameter, rules.end_diameter) / 2 / n
     track = Track(n, left, top + radius + 0.4, origin=row.start)
     bays = {bay.id: bay for bay in row.run.bays}
-    parts = [draw_path("match", track.line((row.start, 0), (row.end, 0)), "String line")]
+    parts = [draw_path("match", track.trace_line((row.start, 0), (row.end, 0)), "String line")]
     for post in row.posts:
-        x, y = track.at(post.at)
+        x, y = track.locate(post.at)
         cross = trace_line(x - radius - 0.8, y, x + radius + 0.8, y) + trace_line(
             x, y - radius - 0.4, x, y + radius + 0.8
         )

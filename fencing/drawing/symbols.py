@@ -238,21 +238,21 @@ class Track:
     heading: float = 0.0
     origin: float = 0.0
 
-    def at(self, chainage: float, right: float = 0.0) -> tuple[float, float]:
+    def locate(self, chainage: float, right: float = 0.0) -> tuple[float, float]:
         """Return the point at ``chainage``, ``right`` mm of ground to the right in walking direction."""
         along, angle = (chainage - self.origin) / self.n, radians(self.heading)
         across = right / self.n
         return self.x0 + along * cos(angle) - across * sin(angle), self.y0 + along * sin(angle) + across * cos(angle)
 
-    def line(self, first: tuple[float, float], last: tuple[float, float]) -> str:
+    def trace_line(self, first: tuple[float, float], last: tuple[float, float]) -> str:
         """Return path data between two (chainage, right) points."""
-        return trace_line(*self.at(*first), *self.at(*last))
+        return trace_line(*self.locate(*first), *self.locate(*last))
 
-    def slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
+    def trace_slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
         """Return path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
         half = deep / 2
         corners = [(left, centre - half), (right, centre - half), (right, centre + half), (left, centre + half)]
-        return trace_polyline([self.at(*corner) for corner in corners], closed=True)
+        return trace_polyline([self.locate(*corner) for corner in corners], closed=True)
 
 
 def trace_section(track: Track, edges: Sequence[Edges], least: float = 0.55) -> str:
@@ -260,7 +260,7 @@ def trace_section(track: Track, edges: Sequence[Edges], least: float = 0.55) -> 
     data = ""
     for _, left, right in edges:
         middle, half = (left + right) / 2, max(right - left, least * track.n) / 2
-        data += track.slab(middle - half, middle + half, max(right - left, least * track.n))
+        data += track.trace_slab(middle - half, middle + half, max(right - left, least * track.n))
     return data
 
 
@@ -288,11 +288,11 @@ def draw_swings(track: Track, gate: HungGate, inward: int, live: bool) -> str:
     """Draw leaves open at a right angle with the arc of their free end."""
     leaves, arcs = "", ""
     for swing, leaf in zip(find_swings(gate, inward), gate.leaves, strict=True):
-        leaves += track.line(swing.hinge, swing.open)
-        start, end, radius = track.at(*swing.shut), track.at(*swing.open), format_number(leaf.width / track.n)
+        leaves += track.trace_line(swing.hinge, swing.open)
+        start, end, radius = track.locate(*swing.shut), track.locate(*swing.open), format_number(leaf.width / track.n)
         sweep = 1 if swing.clockwise else 0
         arcs += f"M{format_point(start[0], start[1])}A{radius} {radius} 0 0 {sweep} {format_point(end[0], end[1])}"
-    shut = track.line((gate.start, 0), (gate.start + gate.opening, 0))
+    shut = track.trace_line((gate.start, 0), (gate.start + gate.opening, 0))
     return draw_path("hit", shut) + draw_path("swing", arcs, live=live) + draw_path("edge", leaves, live=live)
 
 
@@ -300,7 +300,7 @@ def find_obstacle(track: Track, gate: HungGate, inward: int, system: System) -> 
     """Return the rectangle that a gate's swing takes on paper."""
     deep = max(leaf.width for leaf in gate.leaves) + system.square.face
     side = inward if gate.swing == "in" else -inward
-    x, y = track.at(gate.start + gate.opening / 2, side * deep / 2)
+    x, y = track.locate(gate.start + gate.opening / 2, side * deep / 2)
     return LabelBox(x, y, gate.opening / track.n, deep / track.n, track.heading)
 
 

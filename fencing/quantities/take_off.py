@@ -108,7 +108,7 @@ def find_grounds(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
 
         >>> from fencing.model.measure import Station
         >>> first, then = Run("A", 4800, 1800, levels=(Station(0, 0), Station(4800, -200))), Run("B", 2400, 1800)
-        >>> find_grounds([first, then], {1: 0})[1].at(1200)
+        >>> find_grounds([first, then], {1: 0})[1].find_level(1200)
         -200
     """
     known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
@@ -124,9 +124,9 @@ def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: 
     """Give every run without levels the level at its corner with a run whose ground is in ``known``."""
     for after, before in shared.items():
         if before in known and after not in known:
-            known[after] = Ground.through((), known[before].at(runs[before].length))
+            known[after] = Ground.through((), known[before].find_level(runs[before].length))
         elif after in known and before not in known:
-            known[before] = Ground.through((), known[after].at(0))
+            known[before] = Ground.through((), known[after].find_level(0))
 
 
 def _set_out_runs(

@@ -171,7 +171,7 @@ def build_bay(lines: Lines, form: Form, lattice: int, ground: Ground, system: Sy
     width, rise = lines.end - lines.start, right - left
     shape = Shape(width, lines.set_left, lines.set_right, rise, lines.top[0] - left, lines.top[1] - left, lattice)
     rails, sheets, panels = cut_bay(shape, system.sheets, system.rails.seat)
-    profile = ground.between(lines.start, lines.end)
+    profile = ground.list_points(lines.start, lines.end)
     gaps = [(left - level) * width + rise * (at - lines.start) for at, level in profile]
     return Bay(
         id=lines.id,

@@ -98,7 +98,7 @@ def find_foot(gate: Gate, ground: Ground, system: System) -> int:
     >>> find_foot(Gate("A-G1", 1000, 1000, GateKind.SINGLE, 1800), Ground((0, 2000), (0, 100)), ROUND_SIZES)
     150
     """
-    return ground.highest(gate.start, gate.end) + system.ground_gap
+    return ground.find_highest(gate.start, gate.end) + system.ground_gap
 
 
 def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
@@ -175,7 +175,7 @@ def _check_leaf_width(gate: HungGate, system: System) -> Iterator[Notice]:
 
 
 def _check_ground_gap(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
-    gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
+    gap, allowed = gate.base - ground.find_lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
     if gap > allowed:
         text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
         yield Notice("gap.high", Severity.STOP, gate.id, text)
@@ -199,9 +199,9 @@ def _measure_swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
     """Return the height of the ground above the leaf's foot along the fence, in the reach of an opened leaf [mm]."""
     end, rises = gate.start + gate.opening, [0]
     if gate.hinge_side == "left" or len(gate.leaves) == 2:
-        rises.append(ground.highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)
+        rises.append(ground.find_highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)
     if gate.hinge_side == "right" or len(gate.leaves) == 2:
-        rises.append(ground.highest(end, min(length, end + gate.leaves[-1].width)) - gate.base)
+        rises.append(ground.find_highest(end, min(length, end + gate.leaves[-1].width)) - gate.base)
     return max(rises)
 
 

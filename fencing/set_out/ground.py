@@ -28,7 +28,7 @@ class Ground:
         levels: reduced level at each chainage [mm above datum].
 
     Example:
-        >>> Ground((0, 6000, 18240), (0, -120, -540)).at(3000)
+        >>> Ground((0, 6000, 18240), (0, -120, -540)).find_level(3000)
         -60
     """
 
@@ -39,17 +39,17 @@ class Ground:
     def through(cls, stations: Sequence[Station], otherwise: int = 0) -> Ground:
         """Make the ground through ``stations``, or level ground at ``otherwise`` [mm above datum] if there are none.
 
-        >>> Ground.through([Station(0, 0), Station(2000, -100)]).at(1000), Ground.through([], 40).at(1000)
+        >>> Ground.through([Station(0, 0), Station(2000, -100)]).find_level(1000), Ground.through([], 40).find_level(1000)
         (-50, 40)
         """
         if not stations:
             return cls((0,), (otherwise,))
         return cls(tuple(station.at for station in stations), tuple(station.level for station in stations))
 
-    def at(self, chainage: int) -> int:
+    def find_level(self, chainage: int) -> int:
         """Return the reduced level [mm above datum] at ``chainage`` [mm], half-up. Source: linear interpolation.
 
-        >>> Ground((0, 2), (0, 1)).at(1)
+        >>> Ground((0, 2), (0, 1)).find_level(1)
         1
         """
         right = bisect_left(self.chainages, chainage)
@@ -61,31 +61,31 @@ class Ground:
         low, rise = self.levels[right - 1], self.levels[right] - self.levels[right - 1]
         return round_half_up(low * width + rise * (chainage - start), width)
 
-    def between(self, start: int, end: int) -> list[tuple[int, int]]:
+    def list_points(self, start: int, end: int) -> list[tuple[int, int]]:
         """Return the (chainage, level) points [mm] of the ground from ``start`` to ``end``, with both ends, in order.
 
-        >>> Ground((0, 6000, 18240), (0, -120, -540)).between(5000, 7000)
+        >>> Ground((0, 6000, 18240), (0, -120, -540)).list_points(5000, 7000)
         [(5000, -100), (6000, -120), (7000, -154)]
         """
         first, last = bisect_right(self.chainages, start), bisect_left(self.chainages, end)
         inner = list(zip(self.chainages[first:last], self.levels[first:last], strict=True))
-        return [(start, self.at(start)), *inner, (end, self.at(end))]
+        return [(start, self.find_level(start)), *inner, (end, self.find_level(end))]
 
-    def highest(self, start: int, end: int) -> int:
+    def find_highest(self, start: int, end: int) -> int:
         """Return the highest level [mm above datum] from ``start`` to ``end`` [mm].
 
-        >>> Ground((0, 1000, 2000), (0, 70, 0)).highest(500, 2000)
+        >>> Ground((0, 1000, 2000), (0, 70, 0)).find_highest(500, 2000)
         70
         """
-        return max(level for _, level in self.between(start, end))
+        return max(level for _, level in self.list_points(start, end))
 
-    def lowest(self, start: int, end: int) -> int:
+    def find_lowest(self, start: int, end: int) -> int:
         """Return the lowest level [mm above datum] from ``start`` to ``end`` [mm].
 
-        >>> Ground((0, 1000, 2000), (0, 70, 0)).lowest(500, 1500)
+        >>> Ground((0, 1000, 2000), (0, 70, 0)).find_lowest(500, 1500)
         35
         """
-        return min(level for _, level in self.between(start, end))
+        return min(level for _, level in self.list_points(start, end))
 
 
 def calculate_base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
@@ -115,17 +115,17 @@ def calculate_base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: 
 
 
 def _find_level_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
-    base = ground.highest(posts[0], posts[-1]) + gap
+    base = ground.find_highest(posts[0], posts[-1]) + gap
     return [(base, base)] * (len(posts) - 1)
 
 
 def _find_stepped_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     bays = len(posts) - 1
-    first, last = ground.at(posts[0]), ground.at(posts[-1])
+    first, last = ground.find_level(posts[0]), ground.find_level(posts[-1])
     high, fall = max(first, last), abs(last - first)
     down = [round_half_up(fall * bay, bays) for bay in range(bays)]
     equal = [high + gap - drop for drop in (down if first >= last else reversed(down))]
-    least = [ground.highest(left, right) + gap for left, right in pairwise(posts)]
+    least = [ground.find_highest(left, right) + gap for left, right in pairwise(posts)]
     if all(base >= lowest - 1 for base, lowest in zip(equal, least, strict=True)):
         # a millimetre short is rounding: keep the equal steps and the gap of the bay
         least = list(map(max, equal, least))
@@ -137,11 +137,11 @@ def _find_raked_lines(posts: Sequence[int], ground: Ground, gap: int) -> list[Pa
 
 
 def _find_raked_line(left: int, right: int, ground: Ground, gap: int) -> Pair:
-    start, end = ground.at(left), ground.at(right)
+    start, end = ground.find_level(left), ground.find_level(right)
     width = right - left
     hump = max(
         round_up((level - start) * width - (end - start) * (at - left), width)
-        for at, level in ground.between(left, right)
+        for at, level in ground.list_points(left, right)
     )
     return start + gap + hump, end + gap + hump
 
@@ -161,10 +161,10 @@ class Drop:
     end: int
     depth: int
 
-    def at(self, chainage: int) -> int:
+    def calculate(self, chainage: int) -> int:
         """Return the drop [mm] at a chainage [mm], half-up. Source: common practice.
 
-        >>> [Drop(4700, 0, 750).at(x) for x in (0, 2350, 4700, 7050)]
+        >>> [Drop(4700, 0, 750).calculate(x) for x in (0, 2350, 4700, 7050)]
         [750, 375, 0, 0]
         """
         away = (chainage - self.start) * (1 if self.end > self.start else -1)
@@ -183,6 +183,6 @@ def calculate_top_lines(bases: Sequence[Pair], posts: Sequence[int], height: int
     """
     spans = pairwise(posts)
     return [
-        (left + height - drop.at(start), right + height - drop.at(end))
+        (left + height - drop.calculate(start), right + height - drop.calculate(end))
         for (left, right), (start, end) in zip(bases, spans, strict=True)
     ]

@@ -176,7 +176,8 @@ def _build_bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, groun
                 set_left=backs[index],
                 set_right=backs[index + 1],
                 step=abs(base[0] - before[index]),
-                tapered=drop is not NO_DROP and (drop.at(span.posts[index]) or drop.at(span.posts[index + 1])) > 0,
+                tapered=drop is not NO_DROP
+                and (drop.calculate(span.posts[index]) or drop.calculate(span.posts[index + 1])) > 0,
             ),
             form,
             run.lattice,
@@ -208,7 +209,7 @@ def _build_posts(
         beside = channels[at]
         kind = "square" if at in squares else "line" if len(beside) == 2 else "single"
         tops = [top for _, top in beside] + gate_tops[name]
-        uprights.append(UnsizedPost(name, at, kind, ground.at(at), max(tops), tuple(beside)))
+        uprights.append(UnsizedPost(name, at, kind, ground.find_level(at), max(tops), tuple(beside)))
     return tuple(uprights)
 
 

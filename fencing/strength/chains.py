@@ -60,14 +60,14 @@ class Exposure:
     first: int
     zones: tuple[Sequence[Zone], Sequence[Zone]]
 
-    def pressure_pa(self, low: float, high: float) -> float:
+    def calculate_pressure_pa(self, low: float, high: float) -> float:
         """Return the mean net pressure [Pa] between two chainages of the run [mm], the greater of both ends.
 
         Source: statics.
 
         >>> from math import inf
         >>> whole = (Zone(inf, 600.0),)
-        >>> Exposure(0, 4800, 0, ((Zone(2.4, 1200.0), *whole), whole)).pressure_pa(0, 4800)
+        >>> Exposure(0, 4800, 0, ((Zone(2.4, 1200.0), *whole), whole)).calculate_pressure_pa(0, 4800)
         900.0
         """
         start, end = (self.offset + at - self.first for at in (low, high))
@@ -137,7 +137,7 @@ def _expose_chain(chain: _Chain, joints: Sequence[Joint], takeoff: TakeOff, meth
     for end in ("start", "end"):
         run = takeoff.measure.runs[chain.runs[0 if end == "start" else -1]]
         back = _measure_return_m(chain, end, joints, takeoff, height)
-        from_end = method.zones(Wall(height / 1000, length / 1000, back))
+        from_end = method.find_zones(Wall(height / 1000, length / 1000, back))
         held = chain.closed or (run.start if end == "start" else run.end) in (Terminal.WALL, Terminal.JOIN)
         zones.append(from_end[-1:] if held else from_end)
     return {

@@ -113,7 +113,7 @@ def _list_points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
 
 def _calculate_pressure_kpa(limits: Limits, height: int, length_m: float) -> float:
     top = (limits.system.ground_gap + height) / 1000
-    return limits.method.zones(Wall(top, max(length_m, 5 * top)))[-1].pressure_pa / 1000
+    return limits.method.find_zones(Wall(top, max(length_m, 5 * top)))[-1].pressure_pa / 1000
 
 
 def _find_embedment(system: System) -> int:
@@ -127,7 +127,7 @@ def _calculate_curve(place: str, limits: Limits, length_m: float) -> Curve:
 
         return tuple(map(at, PITCHES_MM))
 
-    section = heights(lambda post: bool(post.over_section)) if limits.section("line") else None
+    section = heights(lambda post: bool(post.over_section)) if limits.find_section("line") else None
     known = limits.ground.lateral_kpa_m is not None
     footing = heights(lambda post: post.required > post.given) if known else None
     return Curve(place, PITCHES_MM, section, footing)
@@ -147,7 +147,7 @@ def _find_height(over: Callable[[int], bool]) -> int | None:
 def _screen_line_post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> ScreenedPost:
     gap = limits.system.ground_gap / 1000
     top = gap + height / 1000
-    zones = limits.method.zones(Wall(top, max(length_m, 4 * pitch / 1000)))
+    zones = limits.method.find_zones(Wall(top, max(length_m, 4 * pitch / 1000)))
     half = pitch / 2000
     spans = ((half, 2 * half), (2 * half, 3 * half)) if place == "end" else ()
     pressures = [calculate_mean_pressure_pa(zones, *span) for span in spans] or [zones[-1].pressure_pa] * 2

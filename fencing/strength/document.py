@@ -206,7 +206,7 @@ def list_remarks(screening: Screening) -> tuple[str, ...]:
     'Within two heights of a free end the stated pressure is taken 2 times.'
     """
     system = screening.takeoff.system
-    lines = [*screening.method.remarks()]
+    lines = [*screening.method.list_remarks()]
     lines.append(
         "A post carries half of each neighbouring bay or closed gate, of both runs if they turn less than 60° there; a corner "
         "is screened once in each of its runs. Runs that turn 30° or less are one wall: its ends are those of the whole wall."

@@ -98,9 +98,9 @@ class Limits:
             0.75
         """
         open_area_ratio = self.system.lattice_open_area_ratio
-        return self.method.porosity_factor(1 - float(open_area_ratio)) if open_area_ratio is not None else 1.0
+        return self.method.find_porosity_factor(1 - float(open_area_ratio)) if open_area_ratio is not None else 1.0
 
-    def section(self, kind: str) -> tuple[str, SteelSection] | None:
+    def find_section(self, kind: str) -> tuple[str, SteelSection] | None:
         """Return the section of a kind of post [mm] if the system states it. A square post counts as its tube alone.
 
         >>> from dataclasses import replace
@@ -111,7 +111,7 @@ class Limits:
         >>> from fencing.model.system import Profile, Steel
         >>> steel = Steel(Decimal(350), Decimal("0.9"), square=Profile(Decimal(60), Decimal(2)))
         >>> limits = Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), replace(ROUND_SIZES, steel=steel))
-        >>> limits.section("square")[0], limits.section("line")
+        >>> limits.find_section("square")[0], limits.find_section("line")
         ('square tube 60 x 2 mm', None)
         """
         steel = self.system.steel
@@ -125,7 +125,7 @@ class Limits:
         shape = f"channel {depth:g} x {float(profile.flange):g} x {thickness:g} mm"
         return (f"two of {shape}", pair_channels(single)) if kind == "line" else (shape, single)
 
-    def capacity_nm(self, section: SteelSection) -> float:
+    def calculate_capacity_nm(self, section: SteelSection) -> float:
         """Return capacity factor x yield x elastic modulus [N.m].
 
         Source: limit state design, local buckling not checked.
@@ -140,7 +140,7 @@ class Limits:
             >>> from fencing.model.system import Steel
             >>> rolled = replace(ROUND_SIZES, steel=Steel(Decimal(350), Decimal("0.9")))
             >>> limits = Limits(GivenPressure(600.0), find_soil_inputs({}, "clay"), rolled)
-            >>> round(limits.capacity_nm(SteelSection(0, 0, 0, 10_000, 0, 0)), 6)
+            >>> round(limits.calculate_capacity_nm(SteelSection(0, 0, 0, 10_000, 0, 0)), 6)
             3150.0
         """
         steel = self.system.steel

@@ -52,18 +52,18 @@ class Side:
     pressure_pa: float
     heading_deg: float = 0.0
 
-    def widened(self, factor: float) -> Side:
+    def widen(self, factor: float) -> Side:
         """Return the same side of a bay ``factor`` times as wide [over 0].
 
-        >>> Side(1.2, (0, 0), (1.8, 1.8), 0, 600.0).widened(0.5).width_m
+        >>> Side(1.2, (0, 0), (1.8, 1.8), 0, 600.0).widen(0.5).width_m
         0.6
         """
         return replace(self, width_m=self.width_m * factor)
 
-    def lowered(self, drop_m: float) -> Side:
+    def lower(self, drop_m: float) -> Side:
         """Return the same side with its top ``drop_m`` lower [m], never below its base.
 
-        >>> Side(1.2, (0.05, 0.05), (1.85, 1.85), 0, 600.0).lowered(0.35).top_m
+        >>> Side(1.2, (0.05, 0.05), (1.85, 1.85), 0, 600.0).lower(0.35).top_m
         (1.5, 1.5)
         """
         base, top = self.base_m, self.top_m

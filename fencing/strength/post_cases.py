@@ -132,7 +132,7 @@ def _find_spans_beside(run: BuiltRun, post: Post) -> list[PostSpan]:
 
 def _build_side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float) -> Side:
     low, high = sorted((float(post.at), (span.start + span.end) / 2))
-    pressure = max(exposure.pressure_pa(low, high) for exposure in exposed)
+    pressure = max(exposure.calculate_pressure_pa(low, high) for exposure in exposed)
     here = 0 if post.at == span.start else 1
     base, top = (_find_heights(pair, here, post.ground) for pair in (span.base, span.top))
     return Side((high - low) / 1000, base, top, span.lattice / 1000, pressure, heading_deg)
@@ -188,7 +188,7 @@ def build_retrofit_cases(
 def _build_existing_cases(built: BuiltRetrofit, gap: int, height: int, lattice: int, method: WindMethod) -> list[Case]:
     widths = [bay.width for bay in built.bays]
     length = sum(widths)
-    zones = method.zones(Wall((gap + height) / 1000, length / 1000))
+    zones = method.find_zones(Wall((gap + height) / 1000, length / 1000))
     cases, at = [], 0
     for number in range(len(widths) + 1):
         beside = [(at - width, at) for width in widths[max(0, number - 1) : number]]

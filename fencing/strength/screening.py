@@ -197,8 +197,8 @@ def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> S
     """
     wind = calculate_post_load(case.sides, limits.lattice_factor, limits.method.arm)
     load, footing = wind * limits.method.section_factor, wind * limits.method.footing_factor
-    known = limits.section(case.kind)
-    capacity = limits.capacity_nm(known[1]) if known else None
+    known = limits.find_section(case.kind)
+    capacity = limits.calculate_capacity_nm(known[1]) if known else None
     needed = second = None
     if case.diameter is not None:
         needed = calculate_needed_mm(footing, case.diameter / 1000, limits.ground)

@@ -111,12 +111,12 @@ def _find_largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Ca
 
 
 def _narrow(case: Case, share: float) -> Case:
-    return replace(case, sides=tuple(side.widened(share) for side in case.sides))
+    return replace(case, sides=tuple(side.widen(share) for side in case.sides))
 
 
 def _lower(case: Case, share: float) -> Case:
     drop = case.height / 1000 * (1 - share)
-    return replace(case, sides=tuple(side.lowered(drop) for side in case.sides))
+    return replace(case, sides=tuple(side.lower(drop) for side in case.sides))
 
 
 def _suggest_pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:

@@ -58,13 +58,13 @@ class WindMethod(Protocol):
     def footing_factor(self) -> float:
         """The load for the pole formula over the load of the zones [0 and more]."""
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+    def find_zones(self, wall: Wall) -> tuple[Zone, ...]:
         """Return net pressures [Pa] by distance from a free end [m]."""
 
-    def porosity_factor(self, solidity: float) -> float:
+    def find_porosity_factor(self, solidity: float) -> float:
         """Return the pressure on a lattice of this solid share [0 to 1] over that on a solid face."""
 
-    def remarks(self) -> tuple[str, ...]:
+    def list_remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method."""
 
 
@@ -154,14 +154,14 @@ class GivenPressure:
     arm: float = 1.0
     section_factor: float = 1.0
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+    def find_zones(self, wall: Wall) -> tuple[Zone, ...]:
         """Return the stated pressure [Pa], times the end factor within two heights of an end; three quarters of it at a return.
 
         A return longer than one height takes the end factor down by 0.75, never below 1.
 
         Source: house rule, after AS/NZS 1170.2 Table B.2(B), where a return takes 2.4 down to 1.8.
 
-        >>> [(zone.upto_m, zone.pressure_pa) for zone in GivenPressure(600.0).zones(Wall(1.8, 20.0))]
+        >>> [(zone.upto_m, zone.pressure_pa) for zone in GivenPressure(600.0).find_zones(Wall(1.8, 20.0))]
         [(3.6, 1200.0), (inf, 600.0)]
         """
         factor = max(1.0, self.end_factor * 0.75) if wall.return_m > wall.height_m else self.end_factor
@@ -169,18 +169,18 @@ class GivenPressure:
             return (Zone(inf, self.pressure_pa),)
         return (Zone(2 * wall.height_m, self.pressure_pa * factor), Zone(inf, self.pressure_pa))
 
-    def porosity_factor(self, solidity: float) -> float:
+    def find_porosity_factor(self, solidity: float) -> float:
         """Return 1 - (1 - solidity)^2 [solidity 0 to 1], as AS/NZS 1170.2 (the stated pressure is for a solid face).
 
-        >>> GivenPressure(600.0).porosity_factor(0.5)
+        >>> GivenPressure(600.0).find_porosity_factor(0.5)
         0.75
         """
         return 1 - (1 - solidity) ** 2
 
-    def remarks(self) -> tuple[str, ...]:
+    def list_remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method; the end factor as a number of [times].
 
-        >>> GivenPressure(600.0, end_factor=1.5).remarks()
+        >>> GivenPressure(600.0, end_factor=1.5).list_remarks()
         ('Within two heights of a free end the stated pressure is taken 1.5 times.',)
         """
         ends = f"Within two heights of a free end the stated pressure is taken {self.end_factor:g} times."

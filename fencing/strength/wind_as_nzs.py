@@ -143,14 +143,14 @@ class AsNzs:
     arm: float = 1.0
     section_factor: float = 1.0
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+    def find_zones(self, wall: Wall) -> tuple[Zone, ...]:
         """Return the greater of wind square to the fence and wind at 45 degrees, by distance from the end [m, Pa].
 
         Source: AS/NZS 1170.2:2021 Table B.2.
 
         Example: 0.5 x 1.2 x 40^2 = 960 Pa, 2.4 times that to two heights, 1.2 times beyond:
 
-            >>> [(zone.upto_m, zone.pressure_pa) for zone in AsNzs(40).zones(Wall(2.0, 40.0))]
+            >>> [(zone.upto_m, zone.pressure_pa) for zone in AsNzs(40).find_zones(Wall(2.0, 40.0))]
             [(4.0, 2304.0), (8.0, 1152.0), (inf, 1152.0)]
         """
         h = wall.height_m
@@ -162,18 +162,18 @@ class AsNzs:
         values = ((2 * h, max(first, square)), (4 * h, max(second, square)), (inf, square))
         return tuple(Zone(upto, calculate_pressure_pa(speed, value)) for upto, value in values)
 
-    def porosity_factor(self, solidity: float) -> float:
+    def find_porosity_factor(self, solidity: float) -> float:
         """Return Kp of the lattice's own area [solidity 0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
-        >>> AsNzs(40).porosity_factor(0.5)
+        >>> AsNzs(40).find_porosity_factor(0.5)
         0.75
         """
         return calculate_porosity_factor(solidity)
 
-    def remarks(self) -> tuple[str, ...]:
+    def list_remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method; speeds are [m/s].
 
-        >>> AsNzs(25).remarks()[1]
+        >>> AsNzs(25).list_remarks()[1]
         'The design speed is held at 30 m/s, the least the standard allows.'
         """
         held = (

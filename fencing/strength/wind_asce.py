@@ -125,14 +125,14 @@ class Asce:
     arm: float = 1.1  # a wall on the ground: resultant 0.05 h above mid-height (note to Figure 29.3-1)
     section_factor: float = 1.0
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+    def find_zones(self, wall: Wall) -> tuple[Zone, ...]:
         """Combine cases A and C (B for a wall shorter than two heights), by distance from the end [m, Pa].
 
         Source: ASCE 7-16, 29.3.1 and Figure 29.3-1.
 
         Example: zones end at 1, 2, 3, 4, 5 and 10 heights of 2 m:
 
-            >>> [zone.upto_m for zone in Asce(50, "C").zones(Wall(2.0, 40.0))]
+            >>> [zone.upto_m for zone in Asce(50, "C").find_zones(Wall(2.0, 40.0))]
             [2.0, 4.0, 6.0, 8.0, 10.0, 20.0, inf]
         """
         q = calculate_velocity_pressure_psf(
@@ -150,20 +150,20 @@ class Asce:
             for reach, value in zip(ZONE_ENDS, values, strict=True)
         )
 
-    def porosity_factor(self, solidity: float) -> float:
+    def find_porosity_factor(self, solidity: float) -> float:
         """Return 1 - (1 - solidity)^1.5 [solidity 0 to 1] on the lattice's own area.
 
         Source: note to ASCE 7-16 Figure 29.3-1.
 
-        >>> round(Asce(50, "C").porosity_factor(0.75), 3)  # a quarter to the power of 1.5 is an eighth
+        >>> round(Asce(50, "C").find_porosity_factor(0.75), 3)  # a quarter to the power of 1.5 is an eighth
         0.875
         """
         return float(1 - (1 - solidity) ** 1.5)
 
-    def remarks(self) -> tuple[str, ...]:
+    def list_remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method; load levels as a number of [times].
 
-        >>> Asce(50, "C").remarks()[0][:54]
+        >>> Asce(50, "C").list_remarks()[0][:54]
         'The footing is screened at 0.6 times the strength-leve'
         """
         return (

@@ -114,14 +114,14 @@ class En:
     arm: float = 1.0
     section_factor: float = 1.5
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+    def find_zones(self, wall: Wall) -> tuple[Zone, ...]:
         """Return zones A to D of Table 7.9 [m, Pa] at the peak pressure of the fence's top.
 
         Source: EN 1991-1-4 clause 7.4.1.
 
         Example: 512.43 Pa at 2 m, ten heights long, so 3.4 times that to 0.6 m from the end:
 
-            >>> first = En(24, "II").zones(Wall(2.0, 20.0))[0]
+            >>> first = En(24, "II").find_zones(Wall(2.0, 20.0))[0]
             >>> first.upto_m, round(first.pressure_pa / 3.4, 2)
             (0.6, 512.43)
         """
@@ -129,18 +129,18 @@ class En:
         values = find_net_coefficients(wall.length_m / wall.height_m, 1.0, wall.return_m / wall.height_m)
         return tuple(Zone(reach * wall.height_m, peak * value) for reach, value in zip(ZONE_ENDS, values, strict=True))
 
-    def porosity_factor(self, solidity: float) -> float:
+    def find_porosity_factor(self, solidity: float) -> float:
         """Return 1 [share, 0 to 1]: the table has no values for a lattice below 0.8 solid, so a lattice counts as solid.
 
-        >>> En(24, "II").porosity_factor(0.5)
+        >>> En(24, "II").find_porosity_factor(0.5)
         1.0
         """
         return 1.0
 
-    def remarks(self) -> tuple[str, ...]:
+    def list_remarks(self) -> tuple[str, ...]:
         """Return what a reader must know about the method; load levels as a number of [times].
 
-        >>> En(24, "II").remarks()[1]
+        >>> En(24, "II").list_remarks()[1]
         'A lattice is counted as solid: the table has no values for it.'
         """
         return (

@@ -112,7 +112,7 @@ def test_multipliers_and_end_values(outside: Outside, what: str, ours: list[floa
 
 
 def test_a_slow_wind_is_held_at_the_least_speed() -> None:
-    assert AsNzs(12.0).zones(Wall(1.8, 30)) == AsNzs(SPEED_MIN_M_S).zones(Wall(1.8, 30))
+    assert AsNzs(12.0).find_zones(Wall(1.8, 30)) == AsNzs(SPEED_MIN_M_S).find_zones(Wall(1.8, 30))
 
 
 def test_the_first_two_heights_from_a_free_end_take_double(outside: Outside) -> None:
@@ -214,16 +214,16 @@ def test_the_corners_of_the_european_table(outside: Outside) -> None:
 
 
 def test_zones_of_the_european_wall_reach_as_far_as_the_standard_has_them(outside: Outside) -> None:
-    ours = [round(zone.upto_m / 2, 9) for zone in En(24, "II").zones(Wall(2, 30))[:3]]
+    ours = [round(zone.upto_m / 2, 9) for zone in En(24, "II").find_zones(Wall(2, 30))[:3]]
     source = "EN 1991-1-4 Figure 7.19 (from memory)"
     outside("zones A, B, C end at these heights", stage="wind", source=source, ours=ours, theirs=[0.3, 2.0, 4.0])
 
 
 def test_zones_of_the_other_standards_reach_as_far_as_theirs(outside: Outside) -> None:
-    ours = [round(zone.upto_m / 2, 9) for zone in AsNzs(40).zones(Wall(2, 30))[:2]]
+    ours = [round(zone.upto_m / 2, 9) for zone in AsNzs(40).find_zones(Wall(2, 30))[:2]]
     source = "AS/NZS 1170.2:2021 Table B.2 (second hand)"
     outside("first zones end at these heights", stage="wind", source=source, ours=ours, theirs=[2.0, 4.0])
-    ours = [round(zone.upto_m / 2, 9) for zone in Asce(50, "C").zones(Wall(2, 30))[:6]]
+    ours = [round(zone.upto_m / 2, 9) for zone in Asce(50, "C").find_zones(Wall(2, 30))[:6]]
     source = "ASCE 7-16 Figure 29.3-1, case C (second hand)"
     outside("zones end at these heights", stage="wind", source=source, ours=ours, theirs=[1, 2, 3, 4, 5, 10])
 

@@ -47,7 +47,7 @@ def words(svg: str) -> list[Words]:
         along = {"start": wide / 2, "middle": 0.0, "end": -wide / 2}[element.get("text-anchor", "start")]
         turned = re.match(r"rotate\((\S+) ", element.get("transform", ""))
         turn = float(turned[1]) if turned else 0.0
-        (ax, ay), (bx, by) = LabelBox(0, 0, 1, 1, turn).axes()
+        (ax, ay), (bx, by) = LabelBox(0, 0, 1, 1, turn).find_axes()
         found.append(
             Words(
                 text,
@@ -63,7 +63,7 @@ def clashes(svg: str) -> list[tuple[str, str]]:
     cells = defaultdict[tuple[int, int], list[Words]](list)
     pairs = []
     for word in words(svg):
-        left, top, right, bottom = (int(edge // 20) for edge in word.box.bounds())
+        left, top, right, bottom = (int(edge // 20) for edge in word.box.find_bounds())
         around = [(x, y) for x in range(left, right + 1) for y in range(top, bottom + 1)]
         near = {id(other): other for cell in around for other in cells[cell]}
         pairs += [(other.text, word.text) for other in near.values() if overlap(word.box, other.box)]
@@ -109,7 +109,7 @@ def outside(svg: str) -> list[str]:
                 if not (-slack <= x + dx <= width + slack and -slack <= y + dy <= height + slack):
                     wrong.append(f"{element.get('class')} at {x + dx:.2f} {y + dy:.2f} of {width} x {height}")
     for item in words(svg):
-        left, top, right, bottom = item.box.bounds()
+        left, top, right, bottom = item.box.find_bounds()
         if left < -slack or top < -slack or right > width + slack or bottom > height + slack:
             wrong.append(f"{item.text!r} at {item.box}")
     return wrong

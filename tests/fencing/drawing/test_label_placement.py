@@ -86,7 +86,7 @@ def test_a_board_knows_what_plain_comparison_knows(taken: list[LabelBox], wanted
     board = Board(-100, -100, 100, 100)
     for box in taken:
         board.add(box)
-    assert board.free(wanted) == (not any(overlap(wanted, box) for box in taken))
+    assert board.is_free(wanted) == (not any(overlap(wanted, box) for box in taken))
 
 
 def test_letters_are_as_wide_as_the_font_says() -> None:
