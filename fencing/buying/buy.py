@@ -95,51 +95,51 @@ def buy(
     codes = [supplier.code for supplier in options.suppliers] if len(options.suppliers) <= policy.own_lengths else []
     for code in (None, *codes):
         own = stock_options(options, needed, policy, lengths, code)
-        found = first if code is None else purchase(needed, own, policy, lowest, plan)
-        wanted, taken = _needs(found, options, policy, loose)
-        if all(wanted != other.needs for other in tried):
-            tried.append(PurchaseResult(found, wanted, taken, _split(wanted, options.suppliers, limits)))
+        bought = first if code is None else purchase(needed, own, policy, lowest, plan)
+        goods, taken = _list_needs(bought, options, policy, loose)
+        if all(goods != other.needs for other in tried):
+            tried.append(PurchaseResult(bought, goods, taken, _choose_split(goods, options.suppliers, limits)))
     best = min(
         tried,
         key=lambda result: (result.sourcing.best is None, result.sourcing.best.total if result.sourcing.best else 0),
     )
     alone = {
-        supplier.code: _least([result.sourcing.alone[supplier.code] for result in tried])
+        supplier.code: _find_least([result.sourcing.alone[supplier.code] for result in tried])
         for supplier in options.suppliers
     }
     best = replace(best, sourcing=replace(best.sourcing, alone=alone))
-    return best if best.sourcing.best or not policy.below_minimum else _without_minimums(best, options, limits)
+    return best if best.sourcing.best or not policy.below_minimum else _ignore_minimums(best, options, limits)
 
 
-def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
+def _find_least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
     return min((split for split in splits if split is not None), key=lambda item: item.total, default=None)
 
 
-def _split(wanted: Sequence[Need], suppliers: Sequence[SupplierTermsAndPrices], limits: OrderLimits) -> Sourcing:
+def _choose_split(goods: Sequence[Need], suppliers: Sequence[SupplierTermsAndPrices], limits: OrderLimits) -> Sourcing:
     """Choose the suppliers; needs of equal names are added up."""
     required: dict[str, dict[str, Decimal]] = {}
-    for need in wanted:
+    for need in goods:
         ways = required.setdefault(need.name, {})
         for sku, amount in need.ways.items():
             ways[sku] = ways.get(sku, ZERO) + amount
     return split(required, suppliers, limits.days, limits.max_suppliers, digits=limits.digits)
 
 
-def _without_minimums(bought: PurchaseResult, options: PurchaseOptions, limits: OrderLimits) -> PurchaseResult:
+def _ignore_minimums(bought: PurchaseResult, options: PurchaseOptions, limits: OrderLimits) -> PurchaseResult:
     eased = [replace(supplier, minimum_order=ZERO) for supplier in options.suppliers]
-    sourcing = _split(bought.needs, eased, limits)
+    sourcing = _choose_split(bought.needs, eased, limits)
     orders = sourcing.best.orders if sourcing.best else ()
     short = [order.supplier for order in orders if order.goods < options.supplier(order.supplier).minimum_order]
     sourcing = replace(sourcing, alone=bought.sourcing.alone, refused=bought.sourcing.refused)
     return replace(bought, sourcing=sourcing, short=tuple(short))
 
 
-def _needs(
-    found: Purchase, options: PurchaseOptions, policy: BuyingPolicy, loose: Mapping[str, OnHand]
+def _list_needs(
+    bought: Purchase, options: PurchaseOptions, policy: BuyingPolicy, loose: Mapping[str, OnHand]
 ) -> tuple[tuple[Need, ...], dict[Stock, Decimal]]:
     """Return what is to be bought, and what is used from stock. Packs depend on the supplier, so they come later."""
-    wanted, taken = list[Need](), dict[Stock, Decimal]()
-    for line in found.lines:
+    goods, taken = list[Need](), dict[Stock, Decimal]()
+    for line in bought.lines:
         if line.on_hand:
             key = line.sku, line.length
             taken[key] = taken.get(key, ZERO) + line.ordered
@@ -150,11 +150,11 @@ def _needs(
         if use:
             taken[line.sku, None] = taken.get((line.sku, None), ZERO) + use
         if required > use:
-            wanted.append(_need(line, required - use, options, policy))
-    return tuple(wanted), taken
+            goods.append(_build_need(line, required - use, options, policy))
+    return tuple(goods), taken
 
 
-def _need(line: PurchaseLine, required: Decimal, options: PurchaseOptions, policy: BuyingPolicy) -> Need:
+def _build_need(line: PurchaseLine, required: Decimal, options: PurchaseOptions, policy: BuyingPolicy) -> Need:
     made = [item.sku for item in options.sold(line.role, line.finish) if item.length is None]
     if line.role in CUT_ROLES and line.sku in made and line.length is not None:
         metres = required * line.length / 1000

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from fencing.buying.purchase_lines import plain
@@ -13,10 +13,11 @@ from fencing.buying.suppliers import (
     SupplierPrice,
     SupplierSplit,
     SupplierTermsAndPrices,
-    in_time,
-    levels,
-    order_from,
+    build_order,
+    is_in_time,
+    list_quantities,
 )
+from fencing.model.rounding import count_decimals
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,33 +48,33 @@ class SearchRequest:
         return "that needs more suppliers than are allowed"
 
 
-def why_here(asking: SearchRequest, picks: Sequence[Pick]) -> list[str]:
+def explain_picks(request: SearchRequest, picks: Sequence[Pick]) -> list[str]:
     """Return a sentence for each pick: the only supplier, the cheapest, or the total if it were bought elsewhere."""
-    total = asking.task.charge(picks) or 0
-    return [_why(asking, picks, total, need) for need in range(len(picks))]
+    total = request.task.charge(picks) or 0
+    return [_explain_pick(request, picks, total, need) for need in range(len(picks))]
 
 
-def _why(asking: SearchRequest, picks: Sequence[Pick], total: int, need: int) -> str:
+def _explain_pick(request: SearchRequest, picks: Sequence[Pick], total: int, need: int) -> str:
     pick, elsewhere = picks[need], dict[int, Pick]()
-    for other in asking.task.needs[need]:
+    for other in request.task.needs[need]:
         if other.supplier != pick.supplier:
             elsewhere.setdefault(other.supplier, other)
-    here, ours = asking.name(pick.supplier), asking.money(pick.cost)
+    own_name, own_price = request.name(pick.supplier), request.money(pick.cost)
     if not elsewhere:
-        return f"{here}: the only supplier" if len(asking.suppliers) > 1 else ""
+        return f"{own_name}: the only supplier" if len(request.suppliers) > 1 else ""
     next_best = min(elsewhere.values())
-    there, theirs = asking.name(next_best.supplier), asking.money(next_best.cost)
+    other_name, other_price = request.name(next_best.supplier), request.money(next_best.cost)
     if next_best.component != pick.component:
-        theirs += f" for {next_best.component}"
+        other_price += f" for {next_best.component}"
     if next_best.cost > pick.cost:
-        return f"{here}: {ours}, the cheapest; {there} charges {theirs}"
-    prices = f"{here}: {ours}; {there} charges {theirs}"
+        return f"{own_name}: {own_price}, the cheapest; {other_name} charges {other_price}"
+    prices = f"{own_name}: {own_price}; {other_name} charges {other_price}"
     instead = [*picks[:need], next_best, *picks[need + 1 :]]
-    moved = asking.task.charge(instead)
+    moved = request.task.charge(instead)
     if moved is None:
-        return f"{prices}, but {asking.refused(instead)}"
-    if moved // asking.ties > total // asking.ties:
-        more = asking.money((moved // asking.ties - total // asking.ties) * asking.ties)
+        return f"{prices}, but {request.refused(instead)}"
+    if moved // request.ties > total // request.ties:
+        more = request.money((moved // request.ties - total // request.ties) * request.ties)
         return f"{prices}, but with delivery the total would be {more} more"
     return f"{prices}, and the total would be the same; fewer and preferred suppliers come first"
 
@@ -122,18 +123,14 @@ class _SupplyRequest:
     most: int | None
     digits: int | None
 
-    def of(self, suppliers: tuple[SupplierTermsAndPrices, ...]) -> _SupplyRequest:
-        """Return the same request for these suppliers only."""
-        return _SupplyRequest(self.ways, suppliers, self.days, self.most, self.digits)
-
     def offers(self, index: int) -> dict[str, SupplierPrice]:
         """Return the prices of components that a supplier can deliver in time."""
         supplier = self.suppliers[index]
-        return {offer.component: offer for offer in supplier.offers if in_time(supplier, offer, self.days)}
+        return {offer.component: offer for offer in supplier.offers if is_in_time(supplier, offer, self.days)}
 
 
 def split(
-    wanted: Mapping[str, Decimal | Mapping[str, Decimal]],
+    needed: Mapping[str, Decimal | Mapping[str, Decimal]],
     suppliers: Sequence[SupplierTermsAndPrices],
     days: int | None = None,
     max_suppliers: int | None = None,
@@ -153,7 +150,7 @@ def split(
       supplier, otherwise from the first by code. The order of needs and suppliers in the input has no effect.
 
     Args:
-        wanted: sale units by component [> 0]; or by any name, the sale units of each component that fits the need.
+        needed: sale units by component [> 0]; or by any name, the sale units of each component that fits the need.
         suppliers: suppliers with their prices.
         days: days until the goods are needed; None: no limit.
         max_suppliers: maximum number of suppliers; None: no limit.
@@ -175,14 +172,14 @@ def split(
         >>> [(order.supplier, str(order.total)) for order in found.best.orders], str(found.saving), found.gap == 0
         ([('far', '690'), ('near', '90.00')], '110.00', True)
     """
-    named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
+    named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(needed.items())}
     ways = {need: own for need, own in named.items() if any(own.values())}
     ranked = tuple(sorted(suppliers, key=lambda item: (not item.preferred, item.code)))
     request = _SupplyRequest(ways, ranked, days, max_suppliers, digits)
     alone: dict[str, SupplierSplit | None] = {}
     refused: dict[str, str] = {}
     for supplier in suppliers:
-        result = _alone(request.of((supplier,)), work)
+        result = _buy_alone(replace(request, suppliers=(supplier,)), work)
         alone[supplier.code] = result if isinstance(result, SupplierSplit) else None
         if isinstance(result, str):
             refused[supplier.code] = result
@@ -190,15 +187,15 @@ def split(
     unserved = tuple(need for need, own in ways.items() if not set(own) & served)
     if unserved or not ways:
         return Sourcing(None if unserved else SupplierSplit(()), alone, refused, unserved)
-    found = _searched(request, work)
-    best, bound = found or (None, Decimal(0))
+    cheapest = _search_split(request, work)
+    best, bound = cheapest or (None, Decimal(0))
     # a search that ended early may have missed the cost of a single supplier
     singles = [item for item in alone.values() if item is not None] if best is None or best.total > bound else []
     best = min([*([best] if best else []), *singles], key=lambda item: item.total, default=None)
     return Sourcing(best, alone, refused, (), bound)
 
 
-def _alone(request: _SupplyRequest, work: int) -> SupplierSplit | str:
+def _buy_alone(request: _SupplyRequest, work: int) -> SupplierSplit | str:
     """Return the split with everything from one supplier, or the reason why that is not possible."""
     [supplier] = request.suppliers
     sold, offers = {offer.component for offer in supplier.offers}, request.offers(0)
@@ -208,26 +205,26 @@ def _alone(request: _SupplyRequest, work: int) -> SupplierSplit | str:
     late = [need for need, own in request.ways.items() if not set(own) & set(offers)]
     if late:
         return f"can't deliver {', '.join(late[:5])} in time"
-    found = _searched(_SupplyRequest(request.ways, request.suppliers, request.days, None, request.digits), work)
-    return found[0] if found else f"an order is below the minimum of {plain(supplier.minimum_order)}"
+    cheapest = _search_split(replace(request, most=None), work)
+    return cheapest[0] if cheapest else f"an order is below the minimum of {plain(supplier.minimum_order)}"
 
 
-def _searched(request: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
+def _search_split(request: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
     """Return the cheapest split and a lower bound of every split's cost."""
-    picks = _picks(request)
-    scale = _scale(request, picks)
+    picks = _list_picks(request)
+    scale = _find_scale(request, picks)
     base = len(request.suppliers) + 1
     ties = base * base
-    bands = tuple(_bands(supplier, scale * ties, base) for supplier in request.suppliers)
-    task = Task(tuple(tuple(sorted(_whole(own, scale * ties))) for own in picks), bands, request.most)
-    found = search(task, work)
-    if found is None:
+    bands = tuple(_build_bands(supplier, scale * ties, base) for supplier in request.suppliers)
+    task = Task(tuple(tuple(sorted(_build_picks(own, scale * ties))) for own in picks), bands, request.most)
+    result = search(task, work)
+    if result is None:
         return None
-    whys = why_here(SearchRequest(task, request.suppliers, scale * ties, ties, request.digits), found.picks)
-    return _split(request, found, whys), Decimal(found.bound // ties) / scale
+    whys = explain_picks(SearchRequest(task, request.suppliers, scale * ties, ties, request.digits), result.picks)
+    return _build_split(request, result, whys), Decimal(result.bound // ties) / scale
 
 
-def _picks(request: _SupplyRequest) -> list[list[_Way]]:
+def _list_picks(request: _SupplyRequest) -> list[list[_Way]]:
     """Return every way to buy each need."""
     offers = [request.offers(supplier) for supplier in range(len(request.suppliers))]
     return [
@@ -236,31 +233,25 @@ def _picks(request: _SupplyRequest) -> list[list[_Way]]:
             for index, own in enumerate(offers)
             for component, amount in ways.items()
             if component in own
-            for quantity, cost in levels(amount, own[component], request.digits)
+            for quantity, cost in list_quantities(amount, own[component], request.digits)
         ]
         for ways in request.ways.values()
     ]
 
 
-def _scale(request: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
+def _find_scale(request: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
     """Return the factor that makes every cost, fee and limit a whole number."""
     amounts = [cost for own in picks for cost, _, _, _ in own]
     for supplier in request.suppliers:
         amounts += [supplier.minimum_order, *(number for pair in supplier.delivery for number in pair)]
-    places = max((_places(amount) for amount in amounts), default=0)
-    return int(10**places)
+    return int(10 ** count_decimals(amounts))
 
 
-def _places(amount: Decimal) -> int:
-    exponent = amount.as_tuple().exponent
-    return max(0, -exponent) if isinstance(exponent, int) else 0
-
-
-def _whole(own: Sequence[_Way], scale: int) -> list[Pick]:
+def _build_picks(own: Sequence[_Way], scale: int) -> list[Pick]:
     return [Pick(int(cost * scale), supplier, quantity, component) for cost, supplier, quantity, component in own]
 
 
-def _bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Band, ...]:
+def _build_bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Band, ...]:
     """Return the supplier's fees by goods' value, from its minimum order on.
 
     Each fee includes a part below ``base`` squared that counts the supplier and its rank.
@@ -284,12 +275,12 @@ def _is_better(band: Band, other: Band) -> bool:
     return band.fee < other.fee and band.least <= other.least and reaches
 
 
-def _split(request: _SupplyRequest, found: SplitResult, whys: Sequence[str]) -> SupplierSplit:
+def _build_split(request: _SupplyRequest, result: SplitResult, whys: Sequence[str]) -> SupplierSplit:
     chosen: dict[int, list[ChosenQuantity]] = {}
-    for (need, ways), pick, why in zip(request.ways.items(), found.picks, whys, strict=True):
+    for (need, ways), pick, why in zip(request.ways.items(), result.picks, whys, strict=True):
         quantity = ChosenQuantity(need, pick.component, ways[pick.component], pick.quantity, why)
         chosen.setdefault(pick.supplier, []).append(quantity)
     orders = {
-        supplier: order_from(request.suppliers[supplier], own, request.digits) for supplier, own in chosen.items()
+        supplier: build_order(request.suppliers[supplier], own, request.digits) for supplier, own in chosen.items()
     }
     return SupplierSplit(tuple(sorted(orders.values(), key=lambda order: order.supplier)))

@@ -3,40 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 
-from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, bars_in, in_packs
+from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, in_packs, list_bars
 from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.planner import list_oversized_pieces
 from fencing.model.fence import Piece
+from fencing.model.rounding import count_decimals
 
 Planner = Callable[[Demand, Budget], CutPlan]
 
 
-def places(amounts: Iterable[Decimal]) -> int:
-    """Return the number of decimals that show every amount exactly. Source: arithmetic.
-
-    >>> places([Decimal("1.50"), Decimal("0.125"), Decimal(3)])
-    3
-    """
-    exponents = [amount.as_tuple().exponent for amount in amounts]
-    return max([0, *(-exponent for exponent in exponents if isinstance(exponent, int))])
-
-
-def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf: int) -> Demand:
+def build_demand(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf: int) -> Demand:
     """Return the cutting demand for pieces of one material: lengths [mm], prices as integers with common decimals.
 
     >>> items = [StockLengthOption("r48", "rail", None, 4800, Decimal("36.50"))]
-    >>> demand = demand_for([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
+    >>> demand = build_demand([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
     >>> demand.pieces, demand.stock[0].cost, demand.decimals
     (((2390, 4),), 3650, 2)
     """
     counts: Counter[int] = Counter()
     for piece in pieces:
         counts[piece.length] += piece.count
-    decimals = places(amount for item in items for amount in (item.price, item.handling, item.credit))
+    decimals = count_decimals(amount for item in items for amount in (item.price, item.handling, item.credit))
     stock = tuple(
         StockLength(
             item.length,
@@ -82,24 +73,26 @@ def plan_cut_lengths(
         >>> [item.text for item in missing]
         ['longer than every stock length']
     """
-    items = _items(role, finish, pieces, market)
+    items = _list_items(role, finish, pieces, market)
     if not items:
-        return None, [], [_missing(piece, "no stock for it") for piece in pieces]
+        return None, [], [_build_missing(piece, "no stock for it") for piece in pieces]
     kerf = market.kerf.get(role, 0)
-    whole = demand_for(pieces, items, kerf)
+    whole = build_demand(pieces, items, kerf)
     lost = {length for length, _ in list_oversized_pieces(whole)}
-    missing = [_missing(piece, "longer than every stock length") for piece in pieces if piece.length in lost]
+    missing = [_build_missing(piece, "longer than every stock length") for piece in pieces if piece.length in lost]
     served = tuple(piece for piece in pieces if piece.length not in lost)
     if not served:
         return None, [], missing
-    found = (plan or plan_cuts)(demand_for(served, items, kerf), budget)
-    if found.status is Status.INFEASIBLE:
-        return None, [], [*missing, *(_missing(piece, "not enough stock on hand") for piece in served)]
-    cutting = Cutting(role, finish, kerf, served, found, labelled(found, served, items, role))
-    return cutting, lines_of(cutting, items), missing
+    cut_plan = (plan or plan_cuts)(build_demand(served, items, kerf), budget)
+    if cut_plan.status is Status.INFEASIBLE:
+        return None, [], [*missing, *(_build_missing(piece, "not enough stock on hand") for piece in served)]
+    cutting = Cutting(role, finish, kerf, served, cut_plan, label_bars(cut_plan, served, items, role))
+    return cutting, build_lines(cutting, items), missing
 
 
-def _items(role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions) -> list[StockLengthOption]:
+def _list_items(
+    role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions
+) -> list[StockLengthOption]:
     """Return the stock lengths of the material. Made-to-length items become stock of the needed lengths, in their steps."""
     items = [item for item in market.stock if item.serves(role, finish)]
     for made in market.made:
@@ -112,11 +105,11 @@ def _items(role: str, finish: str | None, pieces: Sequence[Piece], market: Stock
     return items
 
 
-def _missing(piece: Piece, text: str) -> Missing:
+def _build_missing(piece: Piece, text: str) -> Missing:
     return Missing(piece.role, piece.finish, piece.length, Decimal(piece.count), text)
 
 
-def lines_of(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[PurchaseLine]:
+def build_lines(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[PurchaseLine]:
     """Return one line for each stock length [mm] used, on-hand ones first; bought ones are in whole packs.
 
     >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
@@ -131,15 +124,16 @@ def lines_of(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[Purch
     for bar in plan.bars:
         used[bar.stock] += bar.count
         credits[bar.stock] += bar.count * bar.credited
-        reasons[bar.stock].append(_reason(bar.count, bar.cuts, bar.left, bar.keep))
-    lines = [
-        _line(cutting, items[row], used[row], credits[row], [*reasons[row], _proof(plan)])
+        reasons[bar.stock].append(_explain_bar(bar.count, bar.cuts, bar.left, bar.keep))
+    return [
+        _build_line(cutting, items[row], used[row], credits[row], [*reasons[row], _explain_proof(plan)])
         for row in sorted(used, key=lambda row: (items[row].have is None, row))
     ]
-    return [*lines]
 
 
-def _line(cutting: Cutting, item: StockLengthOption, count: int, credited: int, reasons: list[str]) -> PurchaseLine:
+def _build_line(
+    cutting: Cutting, item: StockLengthOption, count: int, credited: int, reasons: list[str]
+) -> PurchaseLine:
     net = Decimal(count)
     on_hand = item.have is not None
     ordered = net if on_hand else in_packs(net, Decimal(item.pack), Decimal(item.least)).ordered
@@ -155,19 +149,19 @@ def _line(cutting: Cutting, item: StockLengthOption, count: int, credited: int, 
     )
 
 
-def _reason(count: int, cuts: Sequence[tuple[int, int]], left: int, keep: bool) -> str:
+def _explain_bar(count: int, cuts: Sequence[tuple[int, int]], left: int, keep: bool) -> str:
     parts = " + ".join(f"{times} × {length}" for length, times in cuts)
     rest = f", {left} mm left{' to keep' if keep else ''}" if left else ""
     return f"{count} cut into {parts}{rest}"
 
 
-def _proof(plan: CutPlan) -> str:
+def _explain_proof(plan: CutPlan) -> str:
     if plan.status is Status.OPTIMAL:
         return "proved: no other choice of stock lengths costs less"
     return f"at most {plan.gap_ppm} ppm dearer than the cheapest possible"
 
 
-def labelled(
+def label_bars(
     plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockLengthOption], role: str
 ) -> tuple[SawnBar, ...]:
     """Return each bar with labels for its pieces. Pieces of one length [mm] get labels in the order of the cut list.
@@ -182,13 +176,12 @@ def labelled(
     """
     waiting: dict[int, list[SawLabel]] = defaultdict(list)
     for piece in pieces:
-        named = [*piece.used_at, *[""] * (piece.count - len(piece.used_at))][: piece.count]
-        waiting[piece.length] += [SawLabel(piece.role, piece.length, where) for where in named]
+        waiting[piece.length] += [SawLabel(piece.role, piece.length, where) for where in piece.list_locations()]
     for labels in waiting.values():
         labels.reverse()
     bars: list[SawnBar] = []
     kept = 0
-    for number, bar in enumerate(bars_in(plan), 1):
+    for number, bar in enumerate(list_bars(plan), 1):
         own = tuple(waiting[length].pop() for length, count in bar.cuts for _ in range(count))
         kept += bar.keep
         name = f"{role.split('.')[-1].upper()}-R{kept} {bar.left}" if bar.keep else None

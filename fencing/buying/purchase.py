@@ -9,7 +9,7 @@ from dataclasses import replace
 from fencing.buying.cut_lengths import Planner, plan_cut_lengths
 from fencing.buying.needs import COMBINED_POLICY, ORDER_POLICY, BuyingPolicy, Needs
 from fencing.buying.purchase_lines import Missing, Purchase, PurchaseLine, in_packs, plain
-from fencing.buying.sheet_blanks import sheets_for
+from fencing.buying.sheet_blanks import plan_sheets
 from fencing.buying.stock_options import CountedItem, StockLengthOption, StockOptions
 from fencing.model.fence import Piece, Quantity
 from fencing.model.roles import CUT_ROLES, RANK, ROLES
@@ -50,22 +50,22 @@ def purchase(
         >>> [(line.sku, str(line.ordered), line.why[0]) for line in bought.lines]
         [('R6', '1', '1 cut into 2 × 2238, 1518 mm left to keep')]
     """
-    found: list[Purchase] = []
-    for (role, finish), own in sorted(_materials(needed.pieces, market).items(), key=_in_order):
-        material = _material(role, finish, own, market, policy, plan)
+    materials: list[Purchase] = []
+    for (role, finish), own in sorted(_group_materials(needed.pieces, market).items(), key=_rank_material):
+        material = _buy_material(role, finish, own, market, policy, plan)
         if material.missing and otherwise is not None:
-            material = _material(role, finish, own, otherwise, policy, plan)
-        found.append(material)
-    found.append(_counted(needed.quantities, otherwise or market))
+            material = _buy_material(role, finish, own, otherwise, policy, plan)
+        materials.append(material)
+    materials.append(_buy_counted(needed.quantities, otherwise or market))
     return Purchase(
-        tuple(line for item in found for line in item.lines),
-        tuple(cutting for item in found for cutting in item.cuttings),
-        tuple(blank for item in found for blank in item.blanks),
-        tuple(missing for item in found for missing in item.missing),
+        tuple(line for item in materials for line in item.lines),
+        tuple(cutting for item in materials for cutting in item.cuttings),
+        tuple(blank for item in materials for blank in item.blanks),
+        tuple(missing for item in materials for missing in item.missing),
     )
 
 
-def _material(
+def _buy_material(
     role: str,
     finish: str | None,
     pieces: Sequence[Piece],
@@ -76,14 +76,14 @@ def _material(
     """Return the purchase of one material."""
     lengths = any(item.serves(role, finish) for item in market.stock)
     if role == "sheet" or (policy.one_each and (ROLES[role].one_each or not lengths)):
-        blanks, lines, lost = sheets_for(role, finish, pieces, market, made=not policy.one_each)
+        blanks, lines, lost = plan_sheets(role, finish, pieces, market, made=not policy.one_each)
         return Purchase(tuple(lines), (), tuple(blanks), tuple(lost))
     own = replace(market, made=()) if policy.one_each else market
     cutting, lines, lost = plan_cut_lengths(role, finish, pieces, own, policy.budget, plan)
     return Purchase(tuple(lines), (cutting,) if cutting else (), (), tuple(lost))
 
 
-def _materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str, str | None], list[Piece]]:
+def _group_materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str, str | None], list[Piece]]:
     """Group pieces by the role and finish of their stock."""
     materials: dict[tuple[str, str | None], list[Piece]] = defaultdict(list)
     for piece in pieces:
@@ -91,33 +91,33 @@ def _materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str,
     return materials
 
 
-def _in_order(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, str, str]:
+def _rank_material(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, str, str]:
     role, finish = entry[0]
     return RANK.get(role, len(RANK)), role, finish or ""
 
 
-def _counted(quantities: Iterable[Quantity], market: StockOptions) -> Purchase:
+def _buy_counted(quantities: Iterable[Quantity], market: StockOptions) -> Purchase:
     lines: list[PurchaseLine] = []
     missing: list[Missing] = []
     for quantity in quantities:
         if quantity.role in CUT_ROLES or not quantity.total:
             continue
-        items = _serving(market, quantity)
+        items = _find_items(market, quantity)
         if items:
-            lines.append(_counted_line(quantity, items))
+            lines.append(_build_counted_line(quantity, items))
         else:
             missing.append(Missing(quantity.role, quantity.finish, None, quantity.total, "no stock for it"))
     return Purchase(tuple(lines), (), (), tuple(missing))
 
 
-def _serving(market: StockOptions, quantity: Quantity) -> list[CountedItem]:
+def _find_items(market: StockOptions, quantity: Quantity) -> list[CountedItem]:
     """Return the named item; otherwise the items of the exact finish, otherwise those of any finish."""
     fitting = [item for item in market.counted if item.role == quantity.role and item.finish in (None, quantity.finish)]
     named = [item for item in fitting if item.sku == quantity.component]
     return named or [item for item in fitting if item.finish == quantity.finish] or fitting
 
 
-def _counted_line(quantity: Quantity, items: Sequence[CountedItem]) -> PurchaseLine:
+def _build_counted_line(quantity: Quantity, items: Sequence[CountedItem]) -> PurchaseLine:
     """Return the line of the cheapest item, with the sale units of each."""
     item = min(items, key=lambda item: (in_packs(quantity.total, item.pack, item.least).ordered * item.price, item.sku))
     packed = in_packs(quantity.total, item.pack, item.least)
@@ -157,7 +157,7 @@ def buy_separately(
     alone: dict[str, Purchase] = {}
     for name, own in jobs.items():
         alone[name] = purchase(own, market, policy)
-        market = _without(market, alone[name])
+        market = _remove_used(market, alone[name])
     return alone
 
 
@@ -203,7 +203,7 @@ def _merge(rows: Sequence[Quantity]) -> list[Quantity]:
     return list(merged.values())
 
 
-def _without(market: StockOptions, bought: Purchase) -> StockOptions:
+def _remove_used(market: StockOptions, bought: Purchase) -> StockOptions:
     """Return the stock options without the offcuts that were used."""
     used: dict[tuple[str, int | None], int] = {}
     for line in bought.lines:

@@ -183,12 +183,12 @@ class Purchase:
         return max((cutting.plan.gap_ppm for cutting in self.cuttings), default=0)
 
 
-def bars_in(plan: CutPlan) -> list[CutBar]:
+def list_bars(plan: CutPlan) -> list[CutBar]:
     """Return each bar separately, in the order of the plan [lengths in mm].
 
     >>> from fencing.cutting import Demand, StockLength, plan_cuts
     >>> plan = plan_cuts(Demand(3, ((2390, 4),), (StockLength(4800, 36),)))
-    >>> [bar.cuts for bar in bars_in(plan)]  # two of 2390 and a saw cut of 3 are 4783
+    >>> [bar.cuts for bar in list_bars(plan)]  # two of 2390 and a saw cut of 3 are 4783
     [((2390, 2),), ((2390, 2),)]
     """
     return [bar for bar in plan.bars for _ in range(bar.count)]

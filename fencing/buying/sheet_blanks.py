@@ -82,7 +82,7 @@ class _Sheets:
                 yield _Choice(item.price(ordered), ordered, item.width or width, item.sku, False, None)
 
 
-def sheets_for(
+def plan_sheets(
     role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions, *, made: bool = True
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
     """Plan the sheets of one finish: longest blanks first, then widest, each from the closest fit.
@@ -107,14 +107,14 @@ def sheets_for(
 
         >>> market = StockOptions(stock=(StockLengthOption("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
         >>> narrow = [Piece("sheet", None, None, 1788, width, 1, (bay,)) for width, bay in ((400, "A-1"), (300, "A-2"))]
-        >>> blanks, lines, missing = sheets_for("sheet", None, narrow, market)
+        >>> blanks, lines, missing = plan_sheets("sheet", None, narrow, market)
         >>> [where for _, _, where in blanks[0].takes], str(lines[0].cost), missing
         (['A-1', 'A-2'], '21', [])
     """
     opened: list[_OpenBlank] = []
     strips, sheets = _Strips(market), _Sheets(market, role, finish, made=made)
     missing: Counter[tuple[int, int]] = Counter()
-    for length, width, where, site in _required_blanks(pieces):
+    for length, width, where, site in _list_blanks(pieces):
         number = strips.take(site, width)
         if number is None:
             choice = sheets.take(length, width)
@@ -125,24 +125,23 @@ def sheets_for(
             opened.append(_OpenBlank(choice))
             strips.keep(site, choice.width - width, number)
         opened[number].takes.append((length, width or None, where))
-    blanks = [_blank(sheet, finish) for sheet in opened]
+    blanks = [_build_blank(sheet, finish) for sheet in opened]
     lost = [
         Missing(role, finish, length, Decimal(count), "no sheet is long and wide enough")
         for (length, _), count in missing.items()
     ]
-    return blanks, _lines(blanks, opened, role, finish), lost
+    return blanks, _build_lines(blanks, opened, role, finish), lost
 
 
-def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
+def _list_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
     """Return (blank length, width, where, site) of every sheet, longest first, then widest."""
     blanks: list[tuple[int, int, str, str]] = []
     for piece in pieces:
-        named = [*piece.used_at, *[""] * (piece.count - len(piece.used_at))][: piece.count]
-        blanks += [(piece.length, piece.width or 0, where, piece.site) for where in named]
+        blanks += [(piece.length, piece.width or 0, where, piece.site) for where in piece.list_locations()]
     return sorted(blanks, key=lambda sheet: (-sheet[0], -sheet[1]))
 
 
-def _blank(sheet: _OpenBlank, finish: str | None) -> Blank:
+def _build_blank(sheet: _OpenBlank, finish: str | None) -> Blank:
     choice = sheet.choice
     first, *rest = sheet.takes
     why = f"{first[0]} mm for {first[2] or 'the job'} from {choice.length} mm"
@@ -156,18 +155,21 @@ def _blank(sheet: _OpenBlank, finish: str | None) -> Blank:
     return Blank(choice.sku, finish, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
 
 
-def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], role: str, finish: str | None) -> list[PurchaseLine]:
+def _build_lines(
+    blanks: Sequence[Blank], opened: Sequence[_OpenBlank], role: str, finish: str | None
+) -> list[PurchaseLine]:
     grouped: dict[tuple[bool, str, int], list[Blank]] = defaultdict(list)
     items: dict[str, StockLengthOption | None] = {}
     for blank, sheet in zip(blanks, opened, strict=True):
         grouped[not blank.on_hand, blank.sku, -blank.length].append(blank)
         items[blank.sku] = sheet.choice.item
     return [
-        _line(own, items[sku], role, finish) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])
+        _build_line(own, items[sku], role, finish)
+        for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])
     ]
 
 
-def _line(blanks: list[Blank], item: StockLengthOption | None, role: str, finish: str | None) -> PurchaseLine:
+def _build_line(blanks: list[Blank], item: StockLengthOption | None, role: str, finish: str | None) -> PurchaseLine:
     first = blanks[0]
     net = Decimal(len(blanks))
     counts = Counter(blank.takes[0][0] for blank in blanks)

@@ -190,7 +190,7 @@ class _Search:
 
     def _open(self, look: _Look) -> int | None:
         """Return the minimum that undecided suppliers add: the lowest fee, or the extra cost of their goods elsewhere."""
-        most, elsewhere = _reach(look)
+        most, elsewhere = _find_reach(look)
         added, weight = 0, (-1, -1)
         for supplier, place in enumerate(look.states):
             if place is not None or not elsewhere[supplier][1]:
@@ -218,13 +218,15 @@ class _Search:
     def _decided(self, look: _Look, supplier: int) -> list[_Look | None]:
         """Return the nodes without the supplier, and with its goods in each of its bands."""
         before, after = look.states[:supplier], look.states[supplier + 1 :]
-        children = [self._look(_without(look.needs, {supplier}), look.states)]
+        children = [self._look(_remove_suppliers(look.needs, {supplier}), look.states)]
         used = 1 + sum(place is not None for place in look.states)
         if self.task.most is not None and used > self.task.most:
             return children
         needs = look.needs
         if used == self.task.most:
-            needs = _without(needs, {state for state, place in enumerate(look.states) if place is None} - {supplier})
+            needs = _remove_suppliers(
+                needs, {state for state, place in enumerate(look.states) if place is None} - {supplier}
+            )
         bands = range(len(self.task.bands[supplier]))
         return children + [self._look(needs, (*before, place, *after)) for place in bands]
 
@@ -244,11 +246,11 @@ def search(task: Task, work: int) -> SplitResult | None:
     return _Search(task).run(work)
 
 
-def _without(needs: Needs, suppliers: set[int]) -> Needs:
+def _remove_suppliers(needs: Needs, suppliers: set[int]) -> Needs:
     return tuple(tuple(pick for pick in picks if pick.supplier not in suppliers) for picks in needs)
 
 
-def _reach(look: _Look) -> tuple[list[int], list[tuple[int, bool, bool]]]:
+def _find_reach(look: _Look) -> tuple[list[int], list[tuple[int, bool, bool]]]:
     """Return two lists by supplier: its maximum goods, and (extra cost elsewhere, has needs, all needs available elsewhere)."""
     most = [0] * len(look.states)
     elsewhere = [(0, False, True)] * len(look.states)
@@ -269,7 +271,7 @@ def _reach(look: _Look) -> tuple[list[int], list[tuple[int, bool, bool]]]:
 
 def _cover(look: _Look, supplier: int, short: int) -> int | None:
     """Return the minimum cost of raising a supplier's goods by ``short``, or None; set the next decision of the node."""
-    moves = sorted(_moves(look, supplier))
+    moves = sorted(_list_moves(look, supplier))
     had: dict[int, int] = {}
     reached = 0
     for move in moves:
@@ -282,22 +284,22 @@ def _cover(look: _Look, supplier: int, short: int) -> int | None:
             look.tried[move.need] = move.pick
         if reached >= short:
             look.critical = look.critical or (move.need, move.pick)
-            return _least_extra(moves, short, move)
+            return _find_least_extra(moves, short, move)
     return None
 
 
-def _moves(look: _Look, supplier: int) -> list[_Move]:
-    found: list[_Move] = []
+def _list_moves(look: _Look, supplier: int) -> list[_Move]:
+    moves: list[_Move] = []
     for need, (base, picks) in enumerate(zip(look.base, look.needs, strict=True)):
         had = base.cost if base.supplier == supplier else 0
         for pick in picks:
             if pick.supplier == supplier and pick.cost > had:
                 extra, gain = pick.cost - base.cost, pick.cost - had
-                found.append(_Move(extra * FINE // gain, need, extra, gain, pick))
-    return found
+                moves.append(_Move(extra * FINE // gain, need, extra, gain, pick))
+    return moves
 
 
-def _least_extra(moves: Sequence[_Move], short: int, at: _Move) -> int:
+def _find_least_extra(moves: Sequence[_Move], short: int, at: _Move) -> int:
     """Return the Lagrange bound at the ratio of one move. It is valid at any ratio, and tightest at the completing move."""
     reduced: dict[int, int] = {}
     for move in moves:

@@ -14,10 +14,10 @@ Bands = tuple[tuple[Decimal, Decimal], ...]
 """(from, amount) pairs, ascending. The amount of the last one reached applies."""
 
 
-def amount_at(bands: Bands, value: Decimal, otherwise: Decimal = ZERO) -> Decimal:
+def find_amount(bands: Bands, value: Decimal, otherwise: Decimal = ZERO) -> Decimal:
     """Return the amount of the band that a value reaches; ``otherwise`` below the first. Source: common practice.
 
-    >>> amount_at(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
+    >>> find_amount(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
     Decimal('4.50')
     """
     reached = [amount for start, amount in bands if value >= start]
@@ -67,7 +67,7 @@ class SupplierPrice:  # words: ok
 
     def unit_price(self, quantity: Decimal) -> Decimal:
         """Return the price of one sale unit for an order of ``quantity``."""
-        return amount_at(self.breaks, quantity, self.price)
+        return find_amount(self.breaks, quantity, self.price)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class SupplierTermsAndPrices:
 
     def fee(self, goods: Decimal) -> Decimal:
         """Return the delivery fee for goods of that value."""
-        return amount_at(self.delivery, goods)
+        return find_amount(self.delivery, goods)
 
 
 @dataclass(frozen=True)
@@ -101,11 +101,11 @@ class PurchaseOptions:
     @cached_property
     def _prices(self) -> dict[str, dict[str, SupplierPrice]]:
         """Return the prices by component and supplier's code."""
-        found: dict[str, dict[str, SupplierPrice]] = {}
+        prices: dict[str, dict[str, SupplierPrice]] = {}
         for supplier in self.suppliers:
             for price in supplier.offers:
-                found.setdefault(price.component, {})[supplier.code] = price
-        return found
+                prices.setdefault(price.component, {})[supplier.code] = price
+        return prices
 
     def supplier(self, code: str) -> SupplierTermsAndPrices:
         """Return a supplier; one without terms and prices for an unknown code."""
@@ -175,27 +175,27 @@ class SupplierSplit:
         return sum((order.total for order in self.orders), ZERO)
 
 
-def in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
+def is_in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
     """Return whether a supplier can deliver within ``days``."""
     return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
 
 
-def in_money(amount: Decimal, digits: int | None) -> Decimal:
+def round_money(amount: Decimal, digits: int | None) -> Decimal:
     """Round an amount to ``digits`` decimals, halves up; None: do not round."""
     return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
 
 
-def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
+def list_quantities(needed: Decimal, offer: SupplierPrice, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
     """Return quantities to consider with their cost: the needed quantity in packs, and each higher price break.
 
     Rule: order more only if the next break makes the total cheaper. Source: common practice.
 
-    >>> levels(Decimal(95), SupplierPrice("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
+    >>> list_quantities(Decimal(95), SupplierPrice("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
     [(Decimal('95'), Decimal('190')), (Decimal('100'), Decimal('150.00'))]
     """
-    starts = [start for start, _ in offer.breaks if start > wanted]
-    quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (wanted, *starts)}
-    return [(quantity, in_money(quantity * offer.unit_price(quantity), digits)) for quantity in sorted(quantities)]
+    starts = [start for start, _ in offer.breaks if start > needed]
+    quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (needed, *starts)}
+    return [(quantity, round_money(quantity * offer.unit_price(quantity), digits)) for quantity in sorted(quantities)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,19 +209,19 @@ class ChosenQuantity:
     choice: str = ""
 
 
-def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
+def build_order(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
     """Make the order to a supplier, in exact money."""
     offers = {offer.component: offer for offer in supplier.offers}
-    lines = [_line(item, offers[item.component], digits) for item in sorted(chosen, key=lambda item: item.need)]
+    lines = [_build_line(item, offers[item.component], digits) for item in sorted(chosen, key=lambda item: item.need)]
     goods = sum((line.cost for line in lines), ZERO)
     leads = [supplier.lead if (lead := offers[line.component].lead) is None else lead for line in lines]
     return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
 
 
-def _line(item: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
+def _build_line(item: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
     price, packed = offer.unit_price(item.ordered), in_packs(item.wanted, offer.pack, offer.least)
     reached = "" if item.ordered == packed.ordered else f"; {plain(item.ordered)} reach the price of {plain(price)}"
-    cost = in_money(item.ordered * price, digits)
+    cost = round_money(item.ordered * price, digits)
     return PurchasedComponent(
         item.component, item.wanted, item.ordered, price, cost, f"{packed.why}{reached}", item.need, item.choice
     )

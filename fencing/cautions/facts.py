@@ -59,15 +59,15 @@ def find_lowest_clear_height(bays: Collection[Bay]) -> int | None:
     >>> find_lowest_clear_height(take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays)  # 1800 over a gap of 50
     1850
     """
-    return min(_heights(bays), default=None)
+    return min(_list_heights(bays), default=None)
 
 
-def _heights(bays: Iterable[Bay]) -> list[int]:
+def _list_heights(bays: Iterable[Bay]) -> list[int]:
     """Return the height of the top above the ground [mm] at both ends of every bay."""
     return [top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)]
 
 
-def _bays(runs: Iterable[BuiltRun]) -> list[Bay]:
+def _list_bays(runs: Iterable[BuiltRun]) -> list[Bay]:
     return [bay for run in runs for bay in run.bays]
 
 
@@ -98,8 +98,8 @@ def collect_facts(
         >>> facts.highest, facts.pool_gap, facts.gates
         (1850, 50, False)
     """
-    bays = _bays(takeoff.runs)
-    by_pool = _bays(run for run in takeoff.runs if run.id in pool_runs)
+    bays = _list_bays(takeoff.runs)
+    by_pool = _list_bays(run for run in takeoff.runs if run.id in pool_runs)
     old = [run.existing_fence.kind for run in takeoff.measure.runs if run.existing_fence]
     new = bool(takeoff.runs)
     roles = {piece.role for piece in takeoff.pieces}
@@ -117,7 +117,7 @@ def collect_facts(
         removal=bool(old),
         old_fibre_cement=any(map(_may_hold_asbestos, old)),
         driveway=driveway,
-        highest=max(_heights(bays), default=None),
+        highest=max(_list_heights(bays), default=None),
         local_height=local_height,
         pool=bool(pool_runs),
         pool_lowest=find_lowest_clear_height(by_pool),

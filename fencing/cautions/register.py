@@ -47,15 +47,15 @@ class Caution:
     words: Mapping[Reader, str]
 
 
-def _height_over(facts: CautionFacts) -> bool:
+def _is_too_high(facts: CautionFacts) -> bool:
     return facts.highest is not None and facts.local_height is not None and facts.highest > facts.local_height
 
 
-def _pool_low(facts: CautionFacts) -> bool:
+def _is_pool_low(facts: CautionFacts) -> bool:
     return facts.pool and facts.pool_lowest is not None and facts.pool_lowest < POOL_HEIGHT_MM
 
 
-def _pool_gap(facts: CautionFacts) -> bool:
+def _is_pool_gap_large(facts: CautionFacts) -> bool:
     return facts.pool and facts.pool_gap is not None and facts.pool_gap > POOL_GAP_MM
 
 
@@ -108,7 +108,7 @@ REGISTER: tuple[Caution, ...] = (
         },
     ),
     Caution(
-        "height.over", _height_over, Source.LAW, "local planning code, as entered for this job",
+        "height.over", _is_too_high, Source.LAW, "local planning code, as entered for this job",
         {
             C: (
                 "The fence stands up to {highest} mm above the ground, over the local limit of {local_height} mm entered for "
@@ -154,7 +154,7 @@ REGISTER: tuple[Caution, ...] = (
         },
     ),
     Caution(
-        "pool.low", _pool_low, Source.LAW, "NSW Fair Trading practice advice (an absolute minimum); the local code decides",
+        "pool.low", _is_pool_low, Source.LAW, "NSW Fair Trading practice advice (an absolute minimum); the local code decides",
         {
             C: (
                 "At its lowest point the fence by the pool is {pool_lowest} mm high. Pool barriers commonly need at least 1200 "
@@ -168,7 +168,7 @@ REGISTER: tuple[Caution, ...] = (
         },
     ),
     Caution(
-        "pool.gap", _pool_gap, Source.STANDARD, "AS 1926.1 (from memory), US CPSC Pub. 362; the local code decides",
+        "pool.gap", _is_pool_gap_large, Source.STANDARD, "AS 1926.1 (from memory), US CPSC Pub. 362; the local code decides",
         {
             C: (
                 "Under the fence by the pool the gap is up to {pool_gap} mm. Pool barriers commonly allow no more than 100 mm; "

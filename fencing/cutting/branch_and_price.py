@@ -178,9 +178,9 @@ class Search:
         own = Effort(min(work, effort.left))
         inner = Search(rest, own, ceiling=ceiling)
         inner.run.most_columns = self.run.most_columns
-        found = inner.solve()
+        result = inner.solve()
         effort.spend(own.done)
-        return restore_patterns(found.bars, pieces, len(need)) if found.bars else None
+        return restore_patterns(result.bars, pieces, len(need)) if result.bars else None
 
     def current_result(self) -> SearchResult:
         """Return the best plan and bound so far."""

@@ -113,19 +113,19 @@ def generate_columns(
     steady = len(need) >= MANY
     while rounds > 0:
         rounds -= 1
-        asked = np.minimum(relaxed.worth * scale, float(most_fine) * scale)
+        prices = np.minimum(relaxed.worth * scale, float(most_fine) * scale)
         held = steady and bound >= 0 and relaxed.missing < SURE
-        values = _between(asked, best_values) if held else [int(item) for item in asked]
+        values = _mix_prices(prices, best_values) if held else [int(item) for item in prices]
         sack = solve_knapsack(problem.widths, need, values, problem.widest)
         run.effort.spend(sack.cells // 500 + 100)
         run.asked = values
-        here = _bound_at(run, need, box, values, sack.best)
+        here = _find_bound(run, need, box, values, sack.best)
         if here > bound:
             bound, best_values = here, values
         if run.totals.round_up(bound, scale) >= run.upper:
             return PricingResult(relaxed, bound, best_values, True)
         spent = until is not None and run.effort.done > until
-        if relaxed.missing < SURE and (spent or _no_better_bound(run, relaxed, bound)):
+        if relaxed.missing < SURE and (spent or _is_bound_final(run, relaxed, bound)):
             break
         added = _add_columns(run, sack, relaxed)
         run.effort.spend(60 * added)
@@ -138,40 +138,40 @@ def generate_columns(
     return PricingResult(relaxed, bound, best_values, False)
 
 
-def _bound_at(run: SearchState, need: tuple[int, ...], box: VariableBounds, values: list[int], best: Values) -> int:
+def _find_bound(run: SearchState, need: tuple[int, ...], box: VariableBounds, values: list[int], best: Values) -> int:
     """Return the minimum cost of a plan in the box at these prices. ``best`` is the maximum value for each width."""
     worth = [int(best[kind.width]) for kind in run.problem.kinds]
     pieces = sum(count * value for count, value in zip(need, values, strict=True))
     return pieces + minimise_over_box(run.problem, box, calculate_slopes(run.problem, run.scale, worth))
 
 
-def _between(asked: Floats, best: list[int]) -> list[int]:
+def _mix_prices(prices: Floats, best: list[int]) -> list[int]:
     """Mix the prices of the programme with the best prices so far. This needs far fewer rounds."""
-    return [int(item) for item in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
+    return [int(item) for item in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * prices]
 
 
 def find_unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:
     """Return a bound for the whole order, and its prices: from unfinished prices, or from length alone."""
     by_length = [width * run.scale for width in run.problem.widths]
-    asked = run.asked if len(run.asked) == len(by_length) else by_length
-    return max(_scaled_bound(run, box, values) for values in (asked, by_length))
+    prices = run.asked if len(run.asked) == len(by_length) else by_length
+    return max(_find_scaled_bound(run, box, values) for values in (prices, by_length))
 
 
-def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tuple[int, list[int]]:
+def _find_scaled_bound(run: SearchState, box: VariableBounds, prices: list[int]) -> tuple[int, list[int]]:
     """Scale prices down until no bar of an unlimited type is worth more than it costs (Farley 1990)."""
     problem, scale = run.problem, run.scale
-    best = find_most_worth(problem.widths, problem.counts, asked, problem.widest)
+    best = find_most_worth(problem.widths, problem.counts, prices, problem.widest)
     over, under = 1, 0
     for kind in problem.kinds:
         worth = int(best[kind.width])
         if kind.limit is None and kind.cost * scale * under < over * worth:
             over, under = kind.cost * scale, worth
-    values = [value * over // max(1, under) for value in asked]
+    values = [value * over // max(1, under) for value in prices]
     best = find_most_worth(problem.widths, problem.counts, values, problem.widest)
-    return _bound_at(run, problem.counts, box, values, best), values
+    return _find_bound(run, problem.counts, box, values, best), values
 
 
-def _no_better_bound(run: SearchState, relaxed: RelaxationResult, bound: int) -> bool:
+def _is_bound_final(run: SearchState, relaxed: RelaxationResult, bound: int) -> bool:
     """Return True if the value of the linear programme can't round up to more than the bound."""
     value = int((relaxed.cost - SURE * max(1.0, relaxed.cost * 1e-3)) * run.scale)
     return run.totals.round_up(bound, run.scale) >= run.totals.round_up(value, run.scale)
@@ -188,7 +188,7 @@ def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) ->
         if int(sack.best[kind.width]) - int(price[place]) > least:
             added += run.master.add(place, sack.pattern(kind.width))
     seen: set[tuple[int, int]] = set()
-    for reward, place, piece in _with_each_piece(run.problem, sack, price):
+    for reward, place, piece in _rank_pieces(run.problem, sack, price):
         if reward <= least:
             break
         if (place, reward) not in seen:
@@ -197,7 +197,7 @@ def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) ->
     return added
 
 
-def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> list[tuple[int, int, int]]:
+def _rank_pieces(problem: CuttingProblem, sack: Knapsack, price: Values) -> list[tuple[int, int, int]]:
     """Return (value of the best pattern, its kind, piece) for the pieces with the highest value.
 
     A piece with a count of one may be counted twice; the pattern made of it is then worth less.

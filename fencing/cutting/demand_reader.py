@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from fencing.cutting.plan_model import DEMAND_SCHEMA, KEEP_DEFAULT, Demand, StockLength
 from fencing.model.faults import Fault, FaultList, InvalidDocument, show_value
+from fencing.model.rounding import count_decimals
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 from fencing.reading.strict_json import check_values, read_json
 
@@ -75,11 +76,11 @@ def read_demand_document(document: object) -> Demand:
     table = ObjectReader(check_values(document), "", faults, DEMAND_KEYS)
     table.word("schema", (DEMAND_SCHEMA,), DEMAND_SCHEMA)
     kerf = table.whole("kerf_mm", 0, 100)
-    merged = _pieces(table, faults)
-    rows = _stock_rows(table, faults)
+    merged = _read_pieces(table, faults)
+    rows = _read_stock_rows(table, faults)
     faults.refuse()
-    decimals = max([0, *(_places(amount) for _, money, _, _ in rows for amount in money.values())])
-    stock = tuple(_stock(row, decimals) for row in rows)
+    decimals = count_decimals(amount for _, money, _, _ in rows for amount in money.values())
+    stock = tuple(_build_stock(row, decimals) for row in rows)
     faults.refuse()
     demand = Demand(kerf, merged, stock, decimals)
     _check_whole(demand, faults)
@@ -94,7 +95,7 @@ def _reject_flood(rows: int) -> None:
         raise InvalidDocument([Fault("/pieces", "range", text)])
 
 
-def _pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ...]:
+def _read_pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ...]:
     counts: dict[int, int] = {}
     for pointer, item in table.items("pieces", MAX_ROWS, 1):
         pair = item if isinstance(item, list) else []
@@ -119,13 +120,13 @@ def _pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ..
     return tuple(sorted(counts.items(), reverse=True))
 
 
-def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
+def _read_stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
     rows: list[Row] = []
     for pointer, item in table.items("stock", MAX_STOCK, 1):
         row = ObjectReader(item, pointer, faults, STOCK_KEYS)
         length = row.whole("length_mm", 1, LONGEST)
-        money = {"price": _money(row, "price")}
-        money.update({key: _money(row, key) for key in ("handling", "offcut_credit") if key in row})
+        money = {"price": _read_money(row, "price")}
+        money.update({key: _read_money(row, key) for key in ("handling", "offcut_credit") if key in row})
         have = (
             None
             if "quantity_available" not in row or row.raw("quantity_available") is None
@@ -153,7 +154,7 @@ def _check_credit(row: ObjectReader, money: dict[str, Decimal]) -> None:
         )
 
 
-def _money(row: ObjectReader, key: str) -> Decimal:
+def _read_money(row: ObjectReader, key: str) -> Decimal:
     value = row.raw(key)
     if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value):
         amount = Decimal(value)
@@ -168,12 +169,7 @@ def _money(row: ObjectReader, key: str) -> Decimal:
     return Decimal(0)
 
 
-def _places(amount: Decimal) -> int:
-    exponent = amount.as_tuple().exponent
-    return max(0, -exponent) if isinstance(exponent, int) else 0
-
-
-def _stock(row: Row, decimals: int) -> StockLength:
+def _build_stock(row: Row, decimals: int) -> StockLength:
     _, money, have, table = row
     units = {key: int(amount.scaleb(decimals)) for key, amount in money.items()}
     return StockLength(

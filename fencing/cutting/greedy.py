@@ -59,6 +59,21 @@ def fill_bar(widths: Sequence[int], need: Sequence[int], room: int, first: int) 
     return cut, room
 
 
+def count_used(problem: CuttingProblem, bars: Bars) -> list[int]:
+    """Return the number of bars of each kind.
+
+    >>> from fencing.cutting.plan_model import Demand, StockLength
+    >>> from fencing.cutting.problem import build_problem
+    >>> problem = build_problem(Demand(3, ((2390, 4),), (StockLength(4800, 3650),)))
+    >>> count_used(problem, [(0, (2,), 1), (0, (1,), 2)])
+    [3]
+    """
+    used = [0] * len(problem.kinds)
+    for kind, _, times in bars:
+        used[kind] += times
+    return used
+
+
 def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
     """Return how many bars of each kind may still be bought. Shared limits count both kinds.
 
@@ -68,18 +83,15 @@ def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
     >>> count_bars_left(problem, [(0, (2,), 2)])  # no limit: one bar for each of the four pieces, less the two bought
     [2]
     """
-    pieces = sum(problem.counts)
-    left = [pieces if kind.limit is None else kind.limit for kind in problem.kinds]
-    for kind, _, times in bars:
-        left[kind] -= times
-    return left
+    pieces, used = sum(problem.counts), count_used(problem, bars)
+    return [
+        (pieces if kind.limit is None else kind.limit) - taken for kind, taken in zip(problem.kinds, used, strict=True)
+    ]
 
 
 def count_group_room(problem: CuttingProblem, bars: Bars) -> list[int]:
     """Return the bars left of every shared limit."""
-    used = [0] * len(problem.kinds)
-    for kind, _, times in bars:
-        used[kind] += times
+    used = count_used(problem, bars)
     return [limit - sum(used[kind] for kind in members) for members, limit in problem.groups]
 
 
@@ -98,12 +110,12 @@ def fill_greedily(problem: CuttingProblem, need: Sequence[int], before: Bars, th
         if need[piece] <= 0:
             piece += 1
             continue
-        choice = _best_bar(problem, need, piece, left, shared, thrift)
+        choice = _find_best_bar(problem, need, piece, left, shared, thrift)
         if choice is None:
             return None
         kind, cut = choice
         times = max(
-            1, min([*(need[item] // held for item, held in cut), left[kind], *_shared_room(problem, kind, shared)])
+            1, min([*(need[item] // held for item, held in cut), left[kind], *find_shared_room(problem, kind, shared)])
         )
         pattern = [0] * len(need)
         for item, held in cut:
@@ -115,16 +127,17 @@ def fill_greedily(problem: CuttingProblem, need: Sequence[int], before: Bars, th
     return made
 
 
-def _shared_room(problem: CuttingProblem, kind: int, shared: list[int]) -> list[int]:
+def find_shared_room(problem: CuttingProblem, kind: int, shared: list[int]) -> list[int]:
+    """Return the bars left of the limits that a kind shares, from the bars left of every shared limit."""
     return [room for room, (members, _) in zip(shared, problem.groups, strict=True) if kind in members]
 
 
-def _best_bar(
+def _find_best_bar(
     problem: CuttingProblem, need: list[int], piece: int, left: list[int], shared: list[int], thrift: float
 ) -> tuple[int, Cut] | None:
     best: tuple[float, int, Cut] | None = None
     for place, kind in enumerate(problem.kinds):
-        room = min([left[place], *_shared_room(problem, place, shared)])
+        room = min([left[place], *find_shared_room(problem, place, shared)])
         if kind.width < problem.widths[piece] or room <= 0:
             continue
         cut, over = fill_bar(problem.widths, need, kind.width, piece)
@@ -172,10 +185,7 @@ LAST_OF_MIXED, MIXED = 40, 60
 
 def split_remainder(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
     """Return the problem that remains when ``bars`` are bought, and the indices of its pieces in the whole order."""
-    pieces = [piece for piece, count in enumerate(need) if count]
-    used = [0] * len(problem.kinds)
-    for kind, _, times in bars:
-        used[kind] += times
+    pieces, used = [piece for piece, count in enumerate(need) if count], count_used(problem, bars)
     kinds = tuple(
         kind if kind.limit is None else replace(kind, limit=kind.limit - used[place])
         for place, kind in enumerate(problem.kinds)
@@ -203,7 +213,7 @@ def lay_tight_bars(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...],
     """Fill bars with the longest pieces until at most ``last`` pieces are left; return what is needed then, and the bars."""
     need, made = list(problem.counts), Bars()
     while sum(need) > last:
-        bar = _cheapest(problem, need, count_bars_left(problem, made), count_group_room(problem, made))
+        bar = _find_cheapest(problem, need, count_bars_left(problem, made), count_group_room(problem, made))
         if bar is None:
             break
         made.append((*bar, 1))
@@ -211,30 +221,24 @@ def lay_tight_bars(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...],
     return tuple(need), made
 
 
-def _cheapest(
+def _find_cheapest(
     problem: CuttingProblem, need: Sequence[int], left: list[int], shared: list[int]
 ) -> tuple[int, Pattern] | None:
     """Return the bar with the longest piece left that costs least for what it holds."""
     first = next(piece for piece, count in enumerate(need) if count)
     need = [count - (piece == first) for piece, count in enumerate(need)]
-    sums = _sums_from(problem, need, first)
+    sums = _find_sums(problem, need, first)
     best: tuple[float, int, int] | None = None
     for place, kind in enumerate(problem.kinds):
         room = kind.width - problem.widths[first]
-        few = min(
-            [
-                left[place],
-                *(most for most, (members, _) in zip(shared, problem.groups, strict=True) if place in members),
-            ]
-        )
-        if room < 0 or few <= 0 or place == problem.absent:
+        if room < 0 or place == problem.absent or min([left[place], *find_shared_room(problem, place, shared)]) <= 0:
             continue
         fill = (sums[first] & ((1 << (room + 1)) - 1)).bit_length() - 1
         best = min(best or (float("inf"), 0, 0), (kind.cost / (fill + problem.widths[first]), place, fill))
-    return None if best is None else (best[1], _pattern(problem, need, sums, first, best[2]))
+    return None if best is None else (best[1], _find_pattern(problem, need, sums, first, best[2]))
 
 
-def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list[int]:
+def _find_sums(problem: CuttingProblem, need: Sequence[int], first: int) -> list[int]:
     """Return the possible sums: entry i has bit x set if some of the pieces left from i on add up to x."""
     sums, mask = [1] * (len(need) + 1), (1 << (problem.widest + 1)) - 1
     for piece in range(len(need) - 1, first - 1, -1):
@@ -245,7 +249,7 @@ def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list
     return sums
 
 
-def _pattern(problem: CuttingProblem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
+def _find_pattern(problem: CuttingProblem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
     """Return pieces that add up to ``fill``, longest first, including the first."""
     cut = [0] * len(need)
     for piece in range(first, len(need)):

@@ -8,7 +8,7 @@ from random import Random
 import numpy as np
 
 from fencing.cutting.column_generation import SURE, PricingResult, SearchState, generate_columns, subtract_pattern
-from fencing.cutting.greedy import Bars, calculate_cost, fill_greedily
+from fencing.cutting.greedy import Bars, calculate_cost, count_group_room, count_used, fill_greedily, find_shared_room
 from fencing.cutting.knapsack import Pattern, find_most_worth
 from fencing.cutting.lower_bounds import find_minimum_payment
 from fencing.cutting.master_problem import Floats
@@ -26,8 +26,8 @@ def round_off(run: SearchState, shares: Floats) -> bool:
         need = run.problem.counts
         for column in sorted(used, key=lambda column: -shares[column]):
             kind, pattern = run.master.columns[column]
-            times = _useful(need, pattern, int(shares[column] + 1.0 - threshold + SURE))
-            if times > 0 and _allowed(run, bars, kind) >= times:
+            times = _count_useful(need, pattern, int(shares[column] + 1.0 - threshold + SURE))
+            if times > 0 and _count_allowed(run, bars, kind) >= times:
                 bars.append((kind, pattern, times))
                 need = subtract_pattern(need, pattern, times)
         for thrift in (1.0, 0.0):
@@ -37,20 +37,17 @@ def round_off(run: SearchState, shares: Floats) -> bool:
     return better
 
 
-def _useful(need: tuple[int, ...], pattern: tuple[int, ...], most: int) -> int:
+def _count_useful(need: tuple[int, ...], pattern: tuple[int, ...], most: int) -> int:
     """Return how many bars of the pattern cut pieces that are still needed."""
     return min(most, max((-(-count // cut) for count, cut in zip(need, pattern, strict=True) if cut), default=0))
 
 
-def _allowed(run: SearchState, bars: Bars, kind: int) -> int:
+def _count_allowed(run: SearchState, bars: Bars, kind: int) -> int:
     """Return how many more bars of a kind may be bought."""
     problem = run.problem
     limit = problem.kinds[kind].limit
-    used = [0] * len(problem.kinds)
-    for item, _, times in bars:
-        used[item] += times
-    rooms = [most - sum(used[other] for other in members) for members, most in problem.groups if kind in members]
-    return min([sum(problem.counts) if limit is None else limit - used[kind], *rooms])
+    rooms = find_shared_room(problem, kind, count_group_room(problem, bars))
+    return min([sum(problem.counts) if limit is None else limit - count_used(problem, bars)[kind], *rooms])
 
 
 def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
@@ -62,14 +59,14 @@ def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
     better = False
     try:
         while any(need):
-            chosen = _chosen(run, need, shares, high)
+            chosen = _choose_bars(run, need, shares, high)
             if not chosen:
                 break
             for kind, pattern, times in chosen:
                 bars.append((kind, pattern, times))
                 need = subtract_pattern(need, pattern, times)
-                low = _less(low, kind, times)
-                high = _less(high, kind, times)
+                low = _subtract(low, kind, times)
+                high = _subtract(high, kind, times)
             spent = calculate_cost(run.problem, bars)
             if run.finish is not None and any(need) and sum(need) <= run.last:
                 end = run.finish(need, bars)
@@ -89,7 +86,7 @@ def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
     return better
 
 
-def _less(bars: tuple[int, ...], kind: int, times: int) -> tuple[int, ...]:
+def _subtract(bars: tuple[int, ...], kind: int, times: int) -> tuple[int, ...]:
     return tuple(max(0, count - times) if place == kind else count for place, count in enumerate(bars))
 
 
@@ -97,10 +94,7 @@ def _solve_remainder(
     run: SearchState, bars: Bars, need: tuple[int, ...], box: VariableBounds, spent: int
 ) -> Floats | None:
     """Return shares for the rest, or None if it can't give a cheaper plan than the best one."""
-    used = [0] * len(run.problem.kinds)
-    for kind, _, times in bars:
-        used[kind] += times
-    run.master.set_shared([limit - sum(used[k] for k in members) for members, limit in run.problem.groups])
+    run.master.set_shared(count_group_room(run.problem, bars))
     kept, upper = run.bars, run.upper
     run.upper = max(1, upper - spent)
     try:
@@ -112,14 +106,14 @@ def _solve_remainder(
     return priced.relaxed.shares
 
 
-def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple[int, ...]) -> Bars:
+def _choose_bars(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple[int, ...]) -> Bars:
     """Select the bars to fix now: all whole ones, or else those with the greatest share, one in twelve at once."""
     whole = [int(column) for column in np.flatnonzero(shares >= WHOLE)]
     bars: Bars = []
     room = list(high)
     for column in whole:
         kind, pattern = run.master.columns[column]
-        most = min(room[kind], _useful(need, pattern, int(shares[column] + SURE)))
+        most = min(room[kind], _count_useful(need, pattern, int(shares[column] + SURE)))
         if most > 0:
             bars.append((kind, pattern, most))
             room[kind] -= most
@@ -130,7 +124,7 @@ def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple
     parts.sort(key=lambda column: (-shares[column], column))
     for column in parts[: max(1, len(parts) // 12)]:
         kind, pattern = run.master.columns[column]
-        if room[kind] > 0 and _useful(need, pattern, 1) and (not bars or shares[column] > 0.6):
+        if room[kind] > 0 and _count_useful(need, pattern, 1) and (not bars or shares[column] > 0.6):
             bars.append((kind, pattern, 1))
             room[kind] -= 1
             need = subtract_pattern(need, pattern, 1)
@@ -159,7 +153,7 @@ def recut(run: SearchState, values: Sequence[int], planned: Planned, tries: int 
     better, failed = False, 0
     while failed < tries and run.upper > run.floor:
         failed += 1
-        part = _part(run, values, luck)
+        part = _choose_part(run, values, luck)
         if part is None:
             break
         need, kept = part
@@ -169,12 +163,12 @@ def recut(run: SearchState, values: Sequence[int], planned: Planned, tries: int 
     return better
 
 
-def _part(run: SearchState, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
+def _choose_part(run: SearchState, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
     """Return pieces to plan again, and the bars that stay. The most wasteful bars are chosen first, others at random.
 
     Return None if the prices leave no room for a cheaper part of that size.
     """
-    waste = [_waste(run, bar, values) for bar in run.bars]
+    waste = [_calculate_waste(run, bar, values) for bar in run.bars]
     order = sorted(range(len(run.bars)), key=lambda place: -waste[place])
     skipped = set(luck.sample(order[1:10], min(2, len(order[1:10]))))
     order = [place for place in order if place not in skipped]
@@ -185,24 +179,24 @@ def _part(run: SearchState, values: Sequence[int], luck: Random) -> tuple[tuple[
         size = sum(sum(run.bars[place][1]) for place in chosen)
         if size > MAX or sure > len(order):
             return None
-        if size >= MIN and _can_be_cheaper(run, values, *_without(run, chosen)):
+        if size >= MIN and _can_be_cheaper(run, values, *_remove_bars(run, chosen)):
             break
     rest = order[sure:]
     luck.shuffle(rest)
     while rest and size < PIECES:
         chosen.append(rest.pop())
         size += sum(run.bars[chosen[-1]][1])
-    return _without(run, chosen)
+    return _remove_bars(run, chosen)
 
 
-def _waste(run: SearchState, bar: tuple[int, Pattern, int], values: Sequence[int]) -> int:
+def _calculate_waste(run: SearchState, bar: tuple[int, Pattern, int], values: Sequence[int]) -> int:
     kind, pattern, _ = bar
     return run.problem.kinds[kind].cost * run.scale - sum(
         cut * values[piece] for piece, cut in enumerate(pattern) if cut
     )
 
 
-def _without(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
+def _remove_bars(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
     """Return the pieces of one bar of each of these, and the bars that stay."""
     places = set(chosen)
     kept = [(kind, pattern, times - (place in places)) for place, (kind, pattern, times) in enumerate(run.bars)]
@@ -219,9 +213,7 @@ def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ..
     ceiling = run.upper - calculate_cost(problem, kept)
     best = find_most_worth(problem.widths, need, values, problem.widest)
     worth = [int(best[kind.width]) for kind in problem.kinds]
-    used = [0] * len(problem.kinds)
-    for kind, _, times in kept:
-        used[kind] += times
+    used = count_used(problem, kept)
     high = tuple(
         sum(need) if kind.limit is None else kind.limit - used[place] for place, kind in enumerate(problem.kinds)
     )

@@ -31,9 +31,9 @@ class Knapsack:
 
     def pattern(self, room: int, forced: int | None = None) -> Pattern:
         """Return a bar of the greatest value within ``room`` that contains one of ``forced``, filled up with what still fits."""
-        found = [0] * len(self.widths)
+        cut = [0] * len(self.widths)
         if forced is not None:
-            found[forced] = 1
+            cut[forced] = 1
             room -= self.widths[forced]
         row = len(self.steps)
         while True:
@@ -42,26 +42,26 @@ class Knapsack:
                 break
             row = int(used[-1])
             piece, times = self.steps[row]
-            found[piece] += times
+            cut[piece] += times
             room -= times * self.widths[piece]
-        if forced is not None and found[forced] > self.counts[forced]:
-            room += (found[forced] - self.counts[forced]) * self.widths[forced]
-            found[forced] = self.counts[forced]
-        return fill(found, self.widths, self.counts, room)
+        if forced is not None and cut[forced] > self.counts[forced]:
+            room += (cut[forced] - self.counts[forced]) * self.widths[forced]
+            cut[forced] = self.counts[forced]
+        return fill(cut, self.widths, self.counts, room)
 
 
-def fill(found: list[int], widths: tuple[int, ...], counts: tuple[int, ...], room: int) -> Pattern:
+def fill(cut: list[int], widths: tuple[int, ...], counts: tuple[int, ...], room: int) -> Pattern:
     """Add pieces that still fit, longest first.
 
     More pieces on a bar do no harm; surplus ones are removed at the end.
     """
     if room >= widths[-1]:
         for piece, width in enumerate(widths):
-            more = min(counts[piece] - found[piece], room // width)
+            more = min(counts[piece] - cut[piece], room // width)
             if more > 0:
-                found[piece] += more
+                cut[piece] += more
                 room -= more * width
-    return tuple(found)
+    return tuple(cut)
 
 
 def split_count(count: int) -> list[int]:

@@ -89,13 +89,10 @@ def build_payable_totals(problem: CuttingProblem, ceiling: int) -> PayableTotals
     bits = 1
     pieces = sum(problem.counts)
     for kind in problem.kinds:
-        left = min(pieces if kind.limit is None else kind.limit, most // kind.cost if kind.cost else 0)
-        step = 1
-        while left > 0:
-            take = min(step, left)
-            bits |= (bits << (kind.cost * take)) & mask
-            left -= take
-            step *= 2
+        for times in split_count(
+            min(pieces if kind.limit is None else kind.limit, most // kind.cost if kind.cost else 0)
+        ):
+            bits |= (bits << (kind.cost * times)) & mask
     return PayableTotals(bits if ceiling <= TOTALS_MOST else 0, most if ceiling <= TOTALS_MOST else -1)
 
 
@@ -124,12 +121,12 @@ def find_minimum_payment(
         return min(paid, ceiling), 0
     best, steps = np.zeros(size, dtype=np.int64), 0
     for cost, most, more in ways:
-        best, tabled = _with_way(best, cost, most, more)
+        best, tabled = _add_way(best, cost, most, more)
         steps += tabled
     return paid + int(np.searchsorted(best, wanted)), steps * size
 
 
-def _with_way(best: Values, cost: int, worth: int, more: int) -> tuple[Values, int]:
+def _add_way(best: Values, cost: int, worth: int, more: int) -> tuple[Values, int]:
     """Return the table with up to ``more`` bars of one cost and worth added."""
     if more >= (len(best) - 1) // cost > 3:
         rows = -(-len(best) // cost)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import highspy
 import highspy._core as core  # noqa: PLC2701 - see make_solver
@@ -38,6 +40,32 @@ def make_solver() -> core._Highs:
     solver.setOptionValue("threads", 1)
     solver.setOptionValue("random_seed", 1)
     return solver
+
+
+def list_entries(problem: CuttingProblem, kind: int, pattern: Pattern) -> list[tuple[int, int]]:
+    """Return the (row, value) entries of a pattern's column: its pieces, its kind, and the limits that the kind shares."""
+    first = len(problem.widths)
+    entries = [(piece, times) for piece, times in enumerate(pattern) if times]
+    shared = [place for place, (members, _) in enumerate(problem.groups) if kind in members]
+    return [*entries, (first + kind, 1), *((first + len(problem.kinds) + place, 1) for place in shared)]
+
+
+def build_model(
+    columns: Sequence[Sequence[tuple[int, int]]],
+    costs: list[float],
+    most: list[float],
+    rows: tuple[list[float], list[float]],
+) -> highspy.HighsLp:
+    """Build a programme: the (row, value) entries of each column, its cost and maximum, and the limits of the rows."""
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(columns), len(rows[0])
+    model.col_cost_, model.col_lower_, model.col_upper_ = np.array(costs), np.zeros(len(columns)), np.array(most)
+    model.row_lower_, model.row_upper_ = np.array(rows[0]), np.array(rows[1])
+    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    model.a_matrix_.start_ = np.array([0, *accumulate(map(len, columns))], dtype=np.int32)
+    model.a_matrix_.index_ = np.array([row for column in columns for row, _ in column], dtype=np.int32)
+    model.a_matrix_.value_ = np.array([float(entry) for column in columns for _, entry in column])
+    return model
 
 
 class Master:
@@ -92,9 +120,9 @@ class Master:
             return False
         self._known[key] = len(self.columns)
         self.columns.append(key)
-        used = [piece for piece, times in enumerate(pattern) if times]
-        rows = np.array(used + self._kind_rows[kind], dtype=np.int32)
-        entries = np.array([*(pattern[piece] for piece in used), *([1] * len(self._kind_rows[kind]))], dtype=np.float64)
+        column = list_entries(self.problem, kind, pattern)
+        rows = np.array([row for row, _ in column], dtype=np.int32)
+        entries = np.array([entry for _, entry in column], dtype=np.float64)
         cost = float(self.problem.kinds[kind].cost)
         self._solver.addCol(cost, 0.0, highspy.kHighsInf, len(rows), rows, entries)
         return True

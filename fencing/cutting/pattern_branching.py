@@ -15,7 +15,7 @@ from fencing.cutting.column_generation import SURE, SearchState
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern
 from fencing.cutting.lower_bounds import calculate_slopes, minimise_over_box
-from fencing.cutting.master_problem import DUAL_SIMPLEX, make_solver
+from fencing.cutting.master_problem import DUAL_SIMPLEX, build_model, list_entries, make_solver
 from fencing.cutting.plan_model import PatternBranch, ProofEnd
 from fencing.cutting.problem import VariableBounds
 
@@ -68,37 +68,18 @@ class PatternBranching:
 
         A missing piece has a high cost, so a solution exists.
         """
-        problem = self.run.problem
-        pieces, kinds = len(problem.widths), len(problem.kinds)
-        infinity = highspy.kHighsInf
-        starts, index, value = [0], [], []
-        for kind, pattern in self.columns:
-            entries = [(piece, times) for piece, times in enumerate(pattern) if times]
-            entries.append((pieces + kind, 1))
-            entries += [
-                (pieces + kinds + place, 1) for place, (members, _) in enumerate(problem.groups) if kind in members
-            ]
-            index += [row for row, _ in entries]
-            value += [float(entry) for _, entry in entries]
-            starts.append(len(index))
-        for piece in range(pieces):
-            index.append(piece)
-            value.append(1.0)
-            starts.append(len(index))
-        model = highspy.HighsLp()
-        model.num_col_, model.num_row_ = len(starts) - 1, self._first
-        costs = [float(problem.kinds[kind].cost) for kind, _ in self.columns]
-        model.col_cost_ = np.array(costs + [self.fine] * pieces)
-        model.col_lower_ = np.zeros(len(starts) - 1)
-        model.col_upper_ = np.full(len(starts) - 1, infinity)
-        low, high = self.box
+        problem, infinity = self.run.problem, highspy.kHighsInf
+        pieces = len(problem.widths)
+        columns = [list_entries(problem, kind, pattern) for kind, pattern in self.columns]
+        costs = [float(problem.kinds[kind].cost) for kind, _ in self.columns] + [self.fine] * pieces
         limits = [float(limit) for _, limit in problem.groups]
-        model.row_lower_ = np.array([*map(float, problem.counts), *map(float, low), *([-infinity] * len(limits))])
-        model.row_upper_ = np.array([*([infinity] * pieces), *map(float, high), *limits])
-        model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-        model.a_matrix_.start_ = np.array(starts, dtype=np.int32)
-        model.a_matrix_.index_ = np.array(index, dtype=np.int32)
-        model.a_matrix_.value_ = np.array(value)
+        low, high = (list(map(float, side)) for side in self.box)
+        rows = (
+            [*map(float, problem.counts), *low, *([-infinity] * len(limits))],
+            [*([infinity] * pieces), *high, *limits],
+        )
+        missing = [[(piece, 1)] for piece in range(pieces)]
+        model = build_model([*columns, *missing], costs, [infinity] * len(costs), rows)
         solver = make_solver()
         solver.setOptionValue("presolve", "off")
         solver.setOptionValue("solver", "simplex")
@@ -193,18 +174,18 @@ class PatternBranching:
         kinds = self.kinds[used]
         bought: Floats = np.zeros(len(self.run.problem.kinds))
         np.add.at(bought, kinds, part)
-        kind = int(_doubt(bought).argmax())
-        if _doubt(bought)[kind] > 1e-5:
+        kind = int(_measure_doubt(bought).argmax())
+        if _measure_doubt(bought)[kind] > 1e-5:
             return (kind, ()), int(np.floor(bought[kind]))
         for only in (None, *sorted(set(kinds.tolist()))):
             some = np.ones(len(used), dtype=bool) if only is None else kinds == only
             passed = self.passed[used[some]]
             together = passed.T @ (part[some, None] * passed)
-            place = int(np.triu(_doubt(together)).argmax())
+            place = int(np.triu(_measure_doubt(together)).argmax())
             first, second = divmod(place, len(self.tests))
-            if _doubt(together[first, second]) > 1e-5:
+            if _measure_doubt(together[first, second]) > 1e-5:
                 return (only, self._holds(first, second)), int(np.floor(together[first, second]))
-        column = int(used[_doubt(part).argmax()])
+        column = int(used[_measure_doubt(part).argmax()])
         kind, pattern = self.columns[column]
         holds = tuple((piece, times) for piece, times in enumerate(pattern) if times)
         return (kind, holds), int(np.floor(shares[column]))
@@ -243,6 +224,6 @@ def pack_columns(
     return PatternBranching(run, (low, high), columns, nodes).solve()
 
 
-def _doubt(numbers: NDArray[np.float64]) -> Floats:
+def _measure_doubt(numbers: NDArray[np.float64]) -> Floats:
     """Return the distance of each number from a whole one."""
     return np.abs(numbers - np.rint(numbers))

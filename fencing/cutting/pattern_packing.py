@@ -10,9 +10,9 @@ import highspy
 import numpy as np
 
 from fencing.cutting.column_generation import SearchState
-from fencing.cutting.greedy import Bars
+from fencing.cutting.greedy import Bars, count_used
 from fencing.cutting.knapsack import Pattern, build_suffix_tables, find_most_worth
-from fencing.cutting.master_problem import make_solver
+from fencing.cutting.master_problem import build_model, list_entries, make_solver
 from fencing.cutting.problem import VariableBounds
 
 Columns = list[tuple[int, Pattern]]
@@ -94,10 +94,10 @@ def list_patterns(run: SearchState, box: VariableBounds, values: list[int], boun
         if not complete:
             return None
         columns.extend((place, pattern) for pattern in listing.found)
-    return _needed(run, columns)
+    return _keep_needed(run, columns)
 
 
-def _needed(run: SearchState, columns: Columns) -> Columns:
+def _keep_needed(run: SearchState, columns: Columns) -> Columns:
     """Remove patterns that two bars of an unlimited kind replace at a lower cost.
 
     The cheapest plan of all has none of them.
@@ -146,7 +146,7 @@ def search_patterns(
         ("mip_feasibility_tolerance", 1e-7),
     ):
         solver.setOptionValue(option, value)
-    solver.passModel(_model(run, box, columns))
+    solver.passModel(_build_model(run, box, columns))
     solver.run()
     info = solver.getInfo()
     rows = len(run.problem.widths) + len(run.problem.kinds)
@@ -159,19 +159,18 @@ def search_patterns(
         return PackingResult.OPEN
     counts = [round(value) for value in solver.getSolution().col_value]
     bars: Bars = [(*column, times) for column, times in zip(columns, counts, strict=True) if times > 0]
-    if not _covers(run, box, bars):
+    if not _is_cover(run, box, bars):
         return PackingResult.OPEN
     run.offer(bars)
     return PackingResult.FOUND if status == statuses.kOptimal else PackingResult.OPEN
 
 
-def _covers(run: SearchState, box: VariableBounds, bars: Bars) -> bool:
+def _is_cover(run: SearchState, box: VariableBounds, bars: Bars) -> bool:
     """Return True if the rounded answer is a valid plan. The solver's tolerance is not used."""
     made = np.zeros(len(run.problem.counts), dtype=np.int64)
-    bought = [0] * len(run.problem.kinds)
-    for kind, pattern, times in bars:
+    bought = count_used(run.problem, bars)
+    for _, pattern, times in bars:
         made += times * np.array(pattern)
-        bought[kind] += times
     shared = all(sum(bought[kind] for kind in members) <= limit for members, limit in run.problem.groups)
     return (
         bool((made >= np.array(run.problem.counts)).all())
@@ -180,32 +179,19 @@ def _covers(run: SearchState, box: VariableBounds, bars: Bars) -> bool:
     )
 
 
-def _model(run: SearchState, box: VariableBounds, columns: Columns) -> highspy.HighsLp:
-    problem = run.problem
-    pieces, kinds = len(problem.widths), len(problem.kinds)
-    infinity = highspy.kHighsInf
-    costs = [float(problem.kinds[kind].cost) for kind, _ in columns]
-    starts, index, value = [0], [], []
-    for kind, pattern in columns:
-        entries = [(piece, times) for piece, times in enumerate(pattern) if times]
-        entries.append((pieces + kind, 1))
-        entries += [(pieces + kinds + place, 1) for place, (members, _) in enumerate(problem.groups) if kind in members]
-        entries.append((pieces + kinds + len(problem.groups), problem.kinds[kind].cost))
-        index += [row for row, entry in entries if entry]
-        value += [float(entry) for _, entry in entries if entry]
-        starts.append(len(index))
-    model = highspy.HighsLp()
-    model.num_col_, model.num_row_ = len(columns), pieces + kinds + len(problem.groups) + 1
-    model.col_cost_ = np.array(costs)
-    model.col_lower_ = np.zeros(len(columns))
-    model.col_upper_ = np.array([float(box[1][kind]) for kind, _ in columns])
-    no_least = [-infinity] * (len(problem.groups) + 1)
-    model.row_lower_ = np.array([*map(float, problem.counts), *map(float, box[0]), *no_least])
+def _build_model(run: SearchState, box: VariableBounds, columns: Columns) -> highspy.HighsLp:
+    problem, infinity = run.problem, highspy.kHighsInf
+    costs = [problem.kinds[kind].cost for kind, _ in columns]
+    total = len(problem.widths) + len(problem.kinds) + len(problem.groups)  # the last row, for the cost of the plan
+    entries = [
+        [*list_entries(problem, kind, pattern), *([(total, cost)] if cost else [])]
+        for (kind, pattern), cost in zip(columns, costs, strict=True)
+    ]
     limits = [float(limit) for _, limit in problem.groups]
-    model.row_upper_ = np.array([*([infinity] * pieces), *map(float, box[1]), *limits, float(run.target)])
-    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-    model.a_matrix_.start_ = np.array(starts, dtype=np.int32)
-    model.a_matrix_.index_ = np.array(index, dtype=np.int32)
-    model.a_matrix_.value_ = np.array(value)
+    rows = (
+        [*map(float, problem.counts), *map(float, box[0]), *([-infinity] * (len(limits) + 1))],
+        [*([infinity] * len(problem.widths)), *map(float, box[1]), *limits, float(run.target)],
+    )
+    model = build_model(entries, list(map(float, costs)), [float(box[1][kind]) for kind, _ in columns], rows)
     model.integrality_ = [highspy.HighsVarType.kInteger] * len(columns)
     return model

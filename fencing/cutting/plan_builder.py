@@ -29,14 +29,16 @@ from fencing.cutting.problem import CuttingProblem, build_problem
 Cuts = tuple[tuple[int, int], ...]
 
 
-def build_plan(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
+def build_plan(demand: Demand, problem: CuttingProblem, result: SearchResult) -> CutPlan:
     """Build the plan in the terms of the demand."""
-    if problem.absent is not None and any(kind == problem.absent for kind, _, _ in found.bars):
-        return _not_all(demand, problem, found)
-    bars = build_bars(demand, problem, found.bars)
+    if problem.absent is not None and any(kind == problem.absent for kind, _, _ in result.bars):
+        return _build_infeasible(demand, problem, result)
+    bars = build_bars(demand, problem, result.bars)
     cost = calculate_cost(demand, bars)
-    bound = min(found.bound * problem.money, cost)
-    proof = Certificate(tuple(kind.rows for kind in problem.kinds), found.scale, problem.money, _tree(found.tree))
+    bound = min(result.bound * problem.money, cost)
+    proof = Certificate(
+        tuple(kind.rows for kind in problem.kinds), result.scale, problem.money, _build_tree(result.tree)
+    )
     status = Status.OPTIMAL if bound == cost else Status.GAP
     return CutPlan(demand, status, bars, cost, bound, certificate=proof)
 
@@ -47,24 +49,24 @@ def calculate_cost(demand: Demand, bars: tuple[CutBar, ...]) -> int:
     return sum(bar.count * (rows[bar.stock].cost - (rows[bar.stock].credit if bar.credited else 0)) for bar in bars)
 
 
-def _not_all(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
+def _build_infeasible(demand: Demand, problem: CuttingProblem, result: SearchResult) -> CutPlan:
     """Build the plan for too little stock: infeasible once proved; until then no better plan is known."""
     short: Counter[int] = Counter()
-    for kind, pattern, times in _without_surplus(problem, found.bars):
+    for kind, pattern, times in _remove_surplus(problem, result.bars):
         if kind == problem.absent:
             for piece, cut in enumerate(pattern):
                 short[demand.pieces[piece][0]] += cut * times
     nowhere = tuple((length, count) for length, count in sorted(short.items(), reverse=True) if count)
-    return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, stopped_early=found.bound < found.cost)
+    return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, stopped_early=result.bound < result.cost)
 
 
-def _tree(node: Node) -> ProofBranch | ProofLeaf:
+def _build_tree(node: Node) -> ProofBranch | ProofLeaf:
     if node.below is not None and node.cut is not None:
-        return ProofBranch(node.cut[0], node.cut[1], _tree(node.below[0]), _tree(node.below[1]))
+        return ProofBranch(node.cut[0], node.cut[1], _build_tree(node.below[0]), _build_tree(node.below[1]))
     return ProofLeaf(node.proof, node.bound, tuple(node.values), node.packing)
 
 
-def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
+def _remove_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
     """Remove pieces that were cut too often, from the bar where that leaves the longest offcut."""
     counts: Counter[tuple[int, Pattern]] = Counter()
     made = [0] * len(problem.counts)
@@ -73,7 +75,9 @@ def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
         made = [have + times * cut for have, cut in zip(made, pattern, strict=True)]
     for piece, count in enumerate(problem.counts):
         while made[piece] > count:
-            kind, pattern = max((key for key in counts if key[1][piece]), key=lambda key: (_room(problem, key), key))
+            kind, pattern = max(
+                (key for key in counts if key[1][piece]), key=lambda key: (_calculate_room(problem, key), key)
+            )
             times = min(counts[kind, pattern], max(1, (made[piece] - count) // pattern[piece]))
             drop = min(pattern[piece], made[piece] - count)
             counts[kind, pattern] -= times
@@ -86,16 +90,16 @@ def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
     return [(kind, pattern, times) for (kind, pattern), times in sorted(counts.items())]
 
 
-def _room(problem: CuttingProblem, key: tuple[int, Pattern]) -> int:
+def _calculate_room(problem: CuttingProblem, key: tuple[int, Pattern]) -> int:
     """Return the width left on a bar."""
     return problem.kinds[key[0]].width - sum(cut * width for cut, width in zip(key[1], problem.widths, strict=True))
 
 
-def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
+def _downsize(problem: CuttingProblem, bars: Bars) -> Bars:
     """Move bars that are not full to the cheapest unlimited kind that takes their pieces."""
     moved: Bars = []
     for kind, pattern, times in bars:
-        used = problem.kinds[kind].width - _room(problem, (kind, pattern))
+        used = problem.kinds[kind].width - _calculate_room(problem, (kind, pattern))
         choices = [place for place, item in enumerate(problem.kinds) if item.limit is None and item.width >= used]
         choices = [place for place in choices if place != problem.absent]
         best = min([kind, *choices], key=lambda place: (problem.kinds[place].cost, place != kind))
@@ -106,30 +110,20 @@ def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
 def build_bars(demand: Demand, problem: CuttingProblem, bars: Bars) -> tuple[CutBar, ...]:
     """Return bars of the demand's own stock rows, each different one once."""
     left = {row: stock.have for row, stock in enumerate(demand.stock)}
-    found: Counter[tuple[int, Cuts]] = Counter()
-    for kind, pattern, times in _downsized(problem, _without_surplus(problem, bars)):
+    counts: Counter[tuple[int, Cuts]] = Counter()
+    for kind, pattern, times in _downsize(problem, _remove_surplus(problem, bars)):
         lengths = [length for length, _ in demand.pieces]
         cuts = tuple((length, cut) for length, cut in zip(lengths, pattern, strict=False) if cut)
         for row, _ in problem.kinds[kind].rows if cuts else ():
             have = left[row]
             take = times if have is None else min(times, have)
             if take > 0:
-                found[row, cuts] += take
+                counts[row, cuts] += take
                 left[row] = None if have is None else have - take
                 times -= take
-    return tuple(_bar(demand, row, cuts, count) for (row, cuts), count in sorted(found.items(), key=_order))
-
-
-def _order(entry: tuple[tuple[int, Cuts], int]) -> tuple[int, list[tuple[int, int]]]:
-    (row, cuts), _ = entry
-    return row, [(-length, -count) for length, count in cuts]
-
-
-def _bar(demand: Demand, row: int, cuts: Cuts, count: int) -> CutBar:
-    left = calculate_rest(demand, row, cuts)
-    stock = demand.stock[row]
-    keep = left >= stock.keep
-    return CutBar(row, count, cuts, left, keep, keep and stock.credit > 0)
+    return sort_bars(
+        measure_offcut(demand, CutBar(row, count, cuts, 0, keep=False)) for (row, cuts), count in counts.items()
+    )
 
 
 MAX_LENGTHS = 60
@@ -143,8 +137,8 @@ def polish(plan: CutPlan, effort: Effort) -> CutPlan:
     demand = plan.demand
     if len(demand.pieces) > MAX_LENGTHS or not plan.bars:
         return plan
-    bars = _longest(plan, effort)
-    fewer = _fewest(demand, bars, plan.cost, effort)
+    bars = _find_longest(plan, effort)
+    fewer = _reduce_patterns(demand, bars, plan.cost, effort)
     return replace(plan, bars=min(plan.bars, bars, fewer, key=_rank))
 
 
@@ -157,7 +151,7 @@ def find_longest_offcut(bars: tuple[CutBar, ...]) -> int:
     return max((bar.left for bar in bars if bar.keep), default=0)
 
 
-def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
+def _find_longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
     """Find the longest offcut by bisection, until it is known to a centimetre or the work is used up."""
     demand, best = plan.demand, plan.bars
     usable = [stock for stock in demand.stock if stock.have != 0]
@@ -166,7 +160,7 @@ def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
     high = max(stock.usable for stock in usable) - demand.pieces[-1][0]
     while high - low > 1 and effort.left > 0:
         middle = (low + high + 1) // 2
-        bars = _with_remnant(demand, middle, plan.cost, effort)
+        bars = _find_with_remnant(demand, middle, plan.cost, effort)
         reached = find_longest_offcut(bars) if bars else 0
         if bars and reached >= middle:
             best, low = bars, reached
@@ -175,7 +169,7 @@ def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
     return best
 
 
-def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[CutBar, ...]:
+def _find_with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[CutBar, ...]:
     """Return bars of that cost, one of which leaves ``length``; nothing if there are none or the search is too long."""
     counts = dict(demand.pieces)
     counts[length] = counts.get(length, 0) + 1
@@ -184,16 +178,16 @@ def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tup
     own = Effort(min(effort.left, 40_000))
     search = Search(problem, own, ceiling=cost // problem.money + 1)
     search.run.most_columns = 200
-    found = search.solve()
+    result = search.solve()
     effort.note(own.done + 300)
-    if not found.bars or found.cost * problem.money > cost:
+    if not result.bars or result.cost * problem.money > cost:
         return ()
-    bars = build_bars(wider, problem, found.bars)
-    made = _without_piece(demand, bars, length)
+    bars = build_bars(wider, problem, result.bars)
+    made = _remove_piece(demand, bars, length)
     return made if calculate_cost(demand, made) == cost else ()
 
 
-def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tuple[CutBar, ...]:
+def _remove_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tuple[CutBar, ...]:
     """Remove the piece that represents the offcut from the bar where that leaves most."""
     holders = [place for place, bar in enumerate(bars) if any(cut == length for cut, _ in bar.cuts)]
     place = max(holders, key=lambda place: (bars[place].left, -place))
@@ -224,11 +218,11 @@ def measure_offcut(demand: Demand, bar: CutBar) -> CutBar:
     return replace(bar, left=left, keep=keep, credited=keep and stock.credit > 0)
 
 
-def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort) -> tuple[CutBar, ...]:
+def _reduce_patterns(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort) -> tuple[CutBar, ...]:
     """Reduce the number of patterns: repeat those that cover most and cut the same pieces from the same bars."""
     best = bars
     for _ in range(20):
-        better = _merged_pair(demand, best)
+        better = _merge_pair(demand, best)
         effort.note(len(best) * len(best) * 4)
         if better is None or effort.left <= 0:
             break
@@ -236,7 +230,7 @@ def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort)
     return best if calculate_cost(demand, best) == cost else bars
 
 
-def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
+def _merge_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
     """Cut two single bars of one stock in the same way, if their pieces halve evenly and the longest offcut stays."""
     longest = find_longest_offcut(bars)
     for first, item in enumerate(bars):

@@ -105,7 +105,7 @@ class Proof:
             if partner is None or have is None or len(self.certificate.kinds[partner]) != 1:
                 continue
             shared |= {kind, partner}
-            total += _pair(slope, (kind, partner), low, high, have)
+            total += _minimise_pair(slope, (kind, partner), low, high, have)
         for kind, item in enumerate(slope):
             if kind not in shared:
                 total += item * (low[kind] if item >= 0 else high[kind])
@@ -130,8 +130,8 @@ class Proof:
             room = self.bars.reached(ways[0][0])
             if not self.bars.can_replace_others(kind):
                 self.faults.append(f"kind {kind} is bought in ways that do not replace each other")
-            found = self._patterns(values, worth, room, worth[room] + extra - (dearest - total))
-            listed.append([pattern for pattern in found if not self._two_for_less(pattern, ways[0][1])])
+            patterns_of_kind = self._patterns(values, worth, room, worth[room] + extra - (dearest - total))
+            listed.append([pattern for pattern in patterns_of_kind if not self._two_for_less(pattern, ways[0][1])])
         return listed
 
     def _two_for_less(self, pattern: Pattern, cost: int) -> bool:
@@ -147,7 +147,7 @@ class Proof:
         """List every full pattern within ``room`` worth at least ``least``, piece by piece, while the rest can reach it."""
         widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
         counts = [count for _, count in self.demand.pieces]
-        found: list[Pattern] = []
+        patterns: list[Pattern] = []
         stack: list[tuple[int, int, int, Pattern]] = [(0, room, 0, ())]
         while stack:
             piece, left, value, cut = stack.pop()
@@ -156,12 +156,12 @@ class Proof:
             if piece == len(widths):
                 rest = zip(widths, counts, cut, strict=True)
                 if value >= least and all(width > left or times >= count for width, count, times in rest):
-                    found.append(cut)
+                    patterns.append(cut)
                 continue
             for times in range(min(counts[piece], left // widths[piece]) + 1):
                 more = value + times * values[piece]
                 stack.append((piece + 1, left - times * widths[piece], more, (*cut, times)))
-        return found
+        return patterns
 
     def _pack(
         self,
@@ -187,7 +187,7 @@ class Proof:
             fees.append((choice, fee))
         slope = []
         for kind, patterns in enumerate(listed):
-            most = max((_gain(kind, pattern, node.values, fees) for pattern in patterns), default=0)
+            most = max((_calculate_gain(kind, pattern, node.values, fees) for pattern in patterns), default=0)
             slope.append(self._slope(kind, [most] * len(self.ways[kind])))
         return self.bars.round_up(total + self._least(slope, low, high))
 
@@ -206,7 +206,7 @@ class Proof:
         return best
 
 
-def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[PatternBranch, int]]) -> int:
+def _calculate_gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[PatternBranch, int]]) -> int:
     """Return the worth of a bar: its pieces, and the fee of every branch whose test it passes."""
     gain = sum(times * value for times, value in zip(pattern, values, strict=True) if times)
     for choice, fee in fees:
@@ -215,7 +215,7 @@ def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple
     return gain
 
 
-def _pair(slope: list[int], pair: tuple[int, int], low: list[int], high: list[int], have: int) -> int:
+def _minimise_pair(slope: list[int], pair: tuple[int, int], low: list[int], high: list[int], have: int) -> int:
     """Return the minimum for two kinds that share ``have`` bars."""
     spare = have - sum(low[kind] for kind in pair)
     total = sum(slope[kind] * low[kind] for kind in pair)
@@ -249,7 +249,7 @@ def check(plan: CutPlan) -> PlanCheck:
     """
     if plan.status is Status.INFEASIBLE:
         return PlanCheck((), None, 0)
-    faults = [*_bar_faults(plan), *_cover_faults(plan), *_cost_faults(plan)]
+    faults = [*_check_bars(plan), *_check_cover(plan), *_check_cost(plan)]
     if plan.certificate is None:
         return PlanCheck(tuple(faults), None, 0)
     proof = Proof(plan.demand, plan.certificate, plan.cost)
@@ -262,12 +262,12 @@ def check(plan: CutPlan) -> PlanCheck:
     return PlanCheck(tuple(faults), proved, proof.taken)
 
 
-def _bar_faults(plan: CutPlan) -> list[str]:
+def _check_bars(plan: CutPlan) -> list[str]:
     faults: list[str] = []
     used: Counter[int] = Counter()
     for bar in plan.bars:
         used[bar.stock] += bar.count
-        faults += _one_bar(plan.demand, bar)
+        faults += _check_bar(plan.demand, bar)
     for row, count in used.items():
         have = plan.demand.stock[row].have
         if have is not None and count > have:
@@ -275,7 +275,7 @@ def _bar_faults(plan: CutPlan) -> list[str]:
     return faults
 
 
-def _one_bar(demand: Demand, bar: CutBar) -> list[str]:
+def _check_bar(demand: Demand, bar: CutBar) -> list[str]:
     stock = demand.stock[bar.stock]
     pieces = [length for length, count in bar.cuts for _ in range(count)]
     place = 0
@@ -294,17 +294,17 @@ def _one_bar(demand: Demand, bar: CutBar) -> list[str]:
     return [f"bar of {stock.length} mm: {what}" for what, is_so in wrong.items() if is_so]
 
 
-def _cover_faults(plan: CutPlan) -> list[str]:
+def _check_cover(plan: CutPlan) -> list[str]:
     made: Counter[int] = Counter()
     for bar in plan.bars:
         for length, count in bar.cuts:
             made[length] += count * bar.count
-    wanted = Counter(dict(plan.demand.pieces))
-    lengths = sorted(set(made) | set(wanted))
-    return [f"{made[mm]} of {mm} mm, wanted {wanted[mm]}" for mm in lengths if made[mm] != wanted[mm]]
+    needed = Counter(dict(plan.demand.pieces))
+    lengths = sorted(set(made) | set(needed))
+    return [f"{made[mm]} of {mm} mm, wanted {needed[mm]}" for mm in lengths if made[mm] != needed[mm]]
 
 
-def _cost_faults(plan: CutPlan) -> list[str]:
+def _check_cost(plan: CutPlan) -> list[str]:
     cost = 0
     for bar in plan.bars:
         stock = plan.demand.stock[bar.stock]

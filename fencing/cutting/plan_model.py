@@ -219,7 +219,7 @@ class CutPlan:
     @property
     def proof(self) -> str:
         """The basis of the bound: ``exact`` if whole numbers can be checked, ``solver`` if part of it relies on a solver."""
-        return "solver" if self.certificate is not None and _trusting(self.certificate.tree) else "exact"
+        return "solver" if self.certificate is not None and _relies_on_solver(self.certificate.tree) else "exact"
 
     def money(self, units: int) -> str:
         """Format a price with the decimals of the demand."""
@@ -233,7 +233,7 @@ class CutPlan:
                 "schema": PLAN_SCHEMA,
                 "result": self.status.value,
                 "unplaced_pieces": nowhere,
-                "summary": _sentence(self),
+                "summary": _explain_infeasible(self),
             }
         plan: dict[str, object] = {
             "schema": PLAN_SCHEMA,
@@ -253,23 +253,23 @@ class CutPlan:
         """Return each pattern once. Equal bars of two stock rows are counted together."""
         merged: dict[str, tuple[dict[str, object], int]] = {}
         for bar in self.bars:
-            one = self._bar(bar)
-            _, count = merged.get(str(one), (one, 0))
-            merged[str(one)] = (one, count + bar.count)
+            row = self._bar(bar)
+            _, count = merged.get(str(row), (row, 0))
+            merged[str(row)] = (row, count + bar.count)
         return [item | {"count": count} for item, count in merged.values()]
 
     def _bar(self, bar: CutBar) -> dict[str, object]:
         stock = self.demand.stock[bar.stock]
-        one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": 0}
-        one["cuts"] = [[length, count] for length, count in bar.cuts]
-        one |= {"offcut_mm": bar.left, "keep": bar.keep}
+        row: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": 0}
+        row["cuts"] = [[length, count] for length, count in bar.cuts]
+        row |= {"offcut_mm": bar.left, "keep": bar.keep}
         if stock.handling:
-            one["handling"] = self.money(stock.handling)
+            row["handling"] = self.money(stock.handling)
         if bar.credited:
-            one["offcut_credit"] = self.money(stock.credit)
+            row["offcut_credit"] = self.money(stock.credit)
         if stock.label:
-            one["label"] = stock.label
-        return one
+            row["label"] = stock.label
+        return row
 
 
 Progress = Callable[[CutPlan | None], bool]
@@ -297,14 +297,14 @@ def calculate_rest(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) 
     return max(0, rest - demand.kerf)
 
 
-def _trusting(tree: ProofBranch | ProofLeaf) -> bool:
+def _relies_on_solver(tree: ProofBranch | ProofLeaf) -> bool:
     """Return True if any leaf was closed by a solver alone."""
     if isinstance(tree, ProofLeaf):
         return tree.proof == "mip"
-    return _trusting(tree.under) or _trusting(tree.over)
+    return _relies_on_solver(tree.under) or _relies_on_solver(tree.over)
 
 
-def _sentence(plan: CutPlan) -> str:
+def _explain_infeasible(plan: CutPlan) -> str:
     longest = max((stock.usable for stock in plan.demand.stock if stock.have != 0), default=0)
     length, count = plan.nowhere[0]
     if length > longest:

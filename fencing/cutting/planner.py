@@ -58,7 +58,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
     plan = search_here(demand, min(budget.work, quick), most_columns=QUICK_COLUMNS)
-    if _is_final(plan):
+    if plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.stopped_early):
         return polish_proved(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
     if progress is not None and not progress(plan if plan.bars else None):
         return plan
@@ -68,12 +68,12 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
         left = budget.seconds - (monotonic() - begun)
         later = search_apart(demand, replace(budget, seconds=left), progress) if left > START_S else None
         if later is not None:
-            return _best_of(plan, later)
+            return _choose_best(plan, later)
         plan = replace(plan, stopped_early=True)
     return plan
 
 
-def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
+def _choose_best(first: CutPlan, later: CutPlan) -> CutPlan:
     """Return the cheaper plan with the better of the two bounds, which both hold for either plan."""
     if not first.bars or not later.bars:
         return first if first.bars else later
@@ -83,7 +83,3 @@ def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
     status = Status.OPTIMAL if bound == best.cost else Status.GAP
     limited = later.stopped_early and status is Status.GAP
     return replace(best, status=status, bound=bound, certificate=proof.certificate, stopped_early=limited)
-
-
-def _is_final(plan: CutPlan) -> bool:
-    return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.stopped_early)

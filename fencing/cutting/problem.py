@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import reduce
 from math import gcd
 
+from fencing.cutting.knapsack import split_count
 from fencing.cutting.plan_model import Demand
 
 VariableBounds = tuple[tuple[int, ...], tuple[int, ...]]
@@ -52,10 +53,10 @@ class CuttingProblem:
     def most_bars(self, ceiling: int) -> tuple[int, ...]:
         """Return the maximum number of bars of each kind in a plan cheaper than ``ceiling``."""
         pieces = sum(self.counts)
-        return tuple(_most(kind, pieces, ceiling) for kind in self.kinds)
+        return tuple(_find_most(kind, pieces, ceiling) for kind in self.kinds)
 
 
-def _most(kind: BarType, pieces: int, ceiling: int) -> int:
+def _find_most(kind: BarType, pieces: int, ceiling: int) -> int:
     most = pieces if kind.limit is None else min(pieces, kind.limit)
     return min(most, ceiling // kind.cost) if kind.cost else most
 
@@ -68,12 +69,8 @@ def find_reachable_sums(widths: tuple[int, ...], counts: tuple[int, ...], most: 
     """
     bits, mask = 1, (1 << (most + 1)) - 1
     for width, count in zip(widths, counts, strict=True):
-        left, step = min(count, most // width), 1
-        while left > 0:
-            take = min(step, left)
-            bits |= (bits << (width * take)) & mask
-            left -= take
-            step *= 2
+        for times in split_count(min(count, most // width)):
+            bits |= (bits << (width * times)) & mask
     return bits
 
 
@@ -83,31 +80,31 @@ def build_problem(demand: Demand) -> CuttingProblem:
     widths = tuple(length + kerf for length, _ in demand.pieces)
     counts = tuple(count for _, count in demand.pieces)
     bits = find_reachable_sums(widths, counts, max(stock.usable + kerf for stock in demand.stock))
-    ways = _ways(demand, bits, widths[-1])
-    merged = _merged(ways, {row for row, stock in enumerate(demand.stock) if stock.credit})
-    kinds = _without_dominated(merged)
-    widest_free = max((kind.width for kind in kinds if kind.limit is None and not _credited(kind)), default=0)
+    ways = _list_ways(demand, bits, widths[-1])
+    merged = _merge_kinds(ways, {row for row, stock in enumerate(demand.stock) if stock.credit})
+    kinds = _remove_dominated(merged)
+    widest_free = max((kind.width for kind in kinds if kind.limit is None and not _is_credited(kind)), default=0)
     absent: int | None = None
     if widest_free < widths[0] and any(kind.limit is not None for kind in kinds):
         absent = len(kinds)
-        kinds.append(BarType(widths[0], _absent_cost(kinds, sum(counts)), None, ((ABSENT, False),)))
+        kinds.append(BarType(widths[0], _calculate_absent_cost(kinds, sum(counts)), None, ((ABSENT, False),)))
     money = reduce(gcd, (kind.cost for kind in kinds)) or 1
     final = tuple(BarType(k.width, k.cost // money, k.limit, k.rows) for k in kinds)
-    return CuttingProblem(widths, counts, final, _groups(demand, final), absent, money)
+    return CuttingProblem(widths, counts, final, _build_groups(demand, final), absent, money)
 
 
-def _credited(kind: BarType) -> bool:
+def _is_credited(kind: BarType) -> bool:
     return any(credit for _, credit in kind.rows)
 
 
-def _absent_cost(kinds: list[BarType], pieces: int) -> int:
+def _calculate_absent_cost(kinds: list[BarType], pieces: int) -> int:
     """Return a cost above that of any plan."""
     dear = max((kind.cost for kind in kinds if kind.limit is None), default=0)
     limited = sum(kind.cost * min(kind.limit, pieces) for kind in kinds if kind.limit is not None)
     return 1 + limited + dear * pieces
 
 
-def _ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
+def _list_ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
     """Return one kind for each stock row that takes any piece, and one more if its offcut earns a credit."""
     ways: list[BarType] = []
     for row, stock in enumerate(demand.stock):
@@ -121,23 +118,23 @@ def _ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
     return ways
 
 
-def _merged(ways: list[BarType], credited: set[int]) -> list[BarType]:
+def _merge_kinds(ways: list[BarType], credited: set[int]) -> list[BarType]:
     """Merge kinds of equal width and cost, except limited ones that share their limit with a credited kind."""
-    found: dict[tuple[int, int, bool, tuple[int, bool]], BarType] = {}
+    kinds: dict[tuple[int, int, bool, tuple[int, bool]], BarType] = {}
     for kind in ways:
         row, credit = kind.rows[0]
         apart = (row, credit) if row in credited and kind.limit is not None else (-1, credit)
         key = (kind.width, kind.cost, kind.limit is None, apart)
-        old = found.get(key)
+        old = kinds.get(key)
         if old is None:
-            found[key] = kind
+            kinds[key] = kind
         else:
             limit = None if old.limit is None or kind.limit is None else old.limit + kind.limit
-            found[key] = BarType(kind.width, kind.cost, limit, old.rows + kind.rows)
-    return list(found.values())
+            kinds[key] = BarType(kind.width, kind.cost, limit, old.rows + kind.rows)
+    return list(kinds.values())
 
 
-def _without_dominated(kinds: list[BarType]) -> list[BarType]:
+def _remove_dominated(kinds: list[BarType]) -> list[BarType]:
     """Remove kinds that an unlimited kind no narrower and no dearer can replace; their rows go to that kind."""
     ranked = sorted(kinds, key=lambda kind: (kind.cost, -kind.width, kind.limit is not None, kind.rows))
     kept: list[BarType] = []
@@ -151,7 +148,7 @@ def _without_dominated(kinds: list[BarType]) -> list[BarType]:
     return sorted(kept, key=lambda kind: (kind.width, kind.cost, kind.rows))
 
 
-def _groups(demand: Demand, kinds: tuple[BarType, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
+def _build_groups(demand: Demand, kinds: tuple[BarType, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
     """Return the groups: kinds of the same limited rows, plain and with credit, share their number of bars."""
     groups: list[tuple[tuple[int, ...], int]] = []
     for place, kind in enumerate(kinds):

@@ -150,7 +150,7 @@ class Ways:
                         wanted - got, self.cost - 1 - paid, after, costs, worth
                     ):
                         more[paid] = got
-            states = _best(more)
+            states = _keep_best(more)
         return min((total for total, have in states.items() if have >= wanted), default=self.cost)
 
     def _may_reach(self, wanted: int, money: int, kinds: list[int], costs: list[int], worth: list[int]) -> bool:
@@ -160,7 +160,7 @@ class Ways:
         return bool(kinds) and (not costs[kinds[0]] or wanted * costs[kinds[0]] <= money * worth[kinds[0]])
 
 
-def _best(states: dict[int, int]) -> dict[int, int]:
+def _keep_best(states: dict[int, int]) -> dict[int, int]:
     """Remove totals if a smaller one is worth as much."""
     kept: dict[int, int] = {}
     most = -1

@@ -103,14 +103,14 @@ def _describe_bags(row: Quantity, taken: TakeOff) -> str:
 
 def _explain_line(line: BreakdownLine, row: Quantity) -> str:
     net, unit = _format_amount(line.net, row.unit), UNITS.get(row.unit, "")
-    one, several = PLACES.get(line.element_type, (line.element_type, line.element_type))
+    singular, plural = PLACES.get(line.element_type, (line.element_type, line.element_type))
     if row.role in CUT_ROLES or line.element_type not in PLACES:
-        return f"{net} for {several if line.count > 1 or line.element_type not in PLACES else f'one {one}'}"
+        return f"{net} for {plural if line.count > 1 or line.element_type not in PLACES else f'one {singular}'}"
     if line.count == 1:
         taken = "" if line.per_element == line.net else f", taken as {net}"
-        return f"{plain(line.per_element)}{unit} at one {one}{taken}"
+        return f"{plain(line.per_element)}{unit} at one {singular}{taken}"
     makes = "" if line.per_element == 1 else f" makes {net}"
-    return f"{plain(line.per_element)}{unit} at each of {line.count} {several}{makes}"
+    return f"{plain(line.per_element)}{unit} at each of {line.count} {plural}{makes}"
 
 
 def _describe_allowance(role: str, system: System) -> str:

@@ -59,7 +59,19 @@ def write_takeoff(taken: TakeOff) -> Document:
         >>> [post["at_mm"] for post in write_takeoff(take_off(TWO_BAYS, ROUND_SIZES))["runs"][0]["posts"]]
         [0, 2400, 4800]
     """
-    written = _write_job(taken)
+    written: Document = {
+        "schema": TAKEOFF_SCHEMA,
+        "measure_sha256": taken.measure.sha256,
+        "label": taken.measure.label,
+        "system": taken.system.code,
+        "system_version": taken.system.version,
+        "runs": [_write_run(run) for run in taken.runs],
+        "retrofits": [_write_retrofit(retrofit) for retrofit in taken.retrofits],
+        "pieces": [_write_piece(piece) for piece in taken.pieces],
+        "quantities": [_write_quantity(quantity) for quantity in taken.quantities],
+        "concrete": _write_concrete(taken.concrete),
+        "notices": [_write_notice(notice) for notice in taken.notices],
+    }
     if taken.measure.strength is not None:
         screening = screen(taken)
         written["strength"] = write_screening(screening, suggest_changes_if_small(screening))
@@ -80,22 +92,6 @@ def suggest_changes_if_small(screening: Screening) -> tuple[SuggestedChange, ...
     ['hole_depth']
     """
     return suggest_changes(screening) if len(screening.posts) <= MAX_POSTS_FOR_CHANGES else ()
-
-
-def _write_job(taken: TakeOff) -> Document:
-    return {
-        "schema": TAKEOFF_SCHEMA,
-        "measure_sha256": taken.measure.sha256,
-        "label": taken.measure.label,
-        "system": taken.system.code,
-        "system_version": taken.system.version,
-        "runs": [_write_run(run) for run in taken.runs],
-        "retrofits": [_write_retrofit(retrofit) for retrofit in taken.retrofits],
-        "pieces": [_write_piece(piece) for piece in taken.pieces],
-        "quantities": [_write_quantity(quantity) for quantity in taken.quantities],
-        "concrete": _write_concrete(taken.concrete),
-        "notices": [_write_notice(notice) for notice in taken.notices],
-    }
 
 
 def write_takeoff_json(taken: TakeOff) -> bytes:

@@ -102,8 +102,8 @@ def join_names(names: Iterable[str]) -> str:
     counted = Counter(names)
     rows = [(name, count, _NUMBERED.match(name)) for name, count in counted.items()]
     keyed = [
-        ((count, found[1], found[3], int(found[2]) - place) if found else (count, name, "", place), name)
-        for place, (name, count, found) in enumerate(rows)
+        ((count, match[1], match[3], int(match[2]) - place) if match else (count, name, "", place), name)
+        for place, (name, count, match) in enumerate(rows)
     ]
     parts = list[str]()
     for (count, *_), group in groupby(keyed, key=lambda item: item[0]):

@@ -127,11 +127,11 @@ def _draw_stroke(path: str, dash: str) -> str:
     return f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.7"{dashed}/>'
 
 
-def _find_free_height(wanted: float, taken: Sequence[float]) -> float:
+def _find_free_height(height: float, taken: Sequence[float]) -> float:
     """Return the position nearest to ``wanted`` that clears the other names and the axis."""
     lowest = HEIGHT - BOTTOM - 5.0
-    places = sorted((0.5 * step for step in range(int(TOP) * 2, int(lowest) * 2 + 1)), key=lambda y: abs(y - wanted))
-    return next((y for y in places if all(abs(y - other) >= 7 for other in taken)), wanted)
+    places = sorted((0.5 * step for step in range(int(TOP) * 2, int(lowest) * 2 + 1)), key=lambda y: abs(y - height))
+    return next((y for y in places if all(abs(y - other) >= 7 for other in taken)), height)
 
 
 def _draw_job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:

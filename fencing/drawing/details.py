@@ -75,7 +75,7 @@ def draw_bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, 
         _measure_rail(bay, frame),
         DimensionSpan(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
     ):
-        drawn, deep = draw_chain([span], 0, width, y, size)
+        drawn, deep = draw_chain([span], width, y, size)
         parts.append(drawn)
         y += deep
     foot = draw_foot(n, size, y + 3, width, _describe_sheets(bay))
@@ -141,7 +141,7 @@ def draw_leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float
     if gate is None:
         raise KeyError(gate_id)
     leaf, face = gate.leaves[0], takeoff.system.square.face
-    notch = _measure_notch(leaf, size)
+    notch = max(measure_width(words, size) for words, _, _ in _list_corners(leaf)) + 4
     beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches are below the gate
     room = width - 2 * _SIDE - (notch if beside else 0)
     tall = height - size * 9 - calculate_foot_height(size) - (0 if beside else size * 3 + 17)
@@ -161,7 +161,7 @@ def draw_leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float
         frame.x(gate.start), frame.x(gate.start + gate.opening), str(gate.opening), fuller=f"opening {gate.opening}"
     )
     for spans in (leaves, [opening]):
-        drawn, deep = draw_chain(spans, 0, width, y, size)
+        drawn, deep = draw_chain(spans, width, y, size)
         body += drawn
         y += deep
     data = (
@@ -223,11 +223,6 @@ def _list_corners(leaf: Leaf) -> list[tuple[str, int, int]]:
     """Return (words, width, height) of the corners cut from a sheet."""
     cuts = (("top corner", leaf.top_notch), ("foot corner", leaf.notch))
     return [(f"{name} {wide} \u00d7 {tall}", wide, tall) for name, (wide, tall) in cuts]
-
-
-def _measure_notch(leaf: Leaf, size: float) -> float:
-    """Return the width on paper [mm] of a notch with its words."""
-    return max(measure_width(words, size) for words, _, _ in _list_corners(leaf)) + 4
 
 
 def _draw_notches(leaf: Leaf, x: float, y: float, size: float, step: tuple[float, float]) -> str:

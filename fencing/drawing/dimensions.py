@@ -106,7 +106,7 @@ class DimensionSpan:
         return self.words, False
 
 
-def draw_chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, size: float) -> tuple[str, float]:
+def draw_chain(spans: Sequence[DimensionSpan], high: float, top: float, size: float) -> tuple[str, float]:
     """Draw a chain of dimensions with slanted ticks: (SVG, height).
 
     Words that do not fit on the line are on lanes under it.
@@ -127,7 +127,7 @@ def draw_chain(spans: Sequence[DimensionSpan], low: float, high: float, top: flo
             inside.append(draw_text(middle, line - size * 0.3, words, size, live=span.live))
         else:
             outside.append(DimensionLabel(middle, span.words, live=span.live))
-    under, deep = draw_row(outside, low, high, line + 0.3, size, below=True)
+    under, deep = draw_row(outside, 0, high, line + 0.3, size, below=True)
     body = draw_path("dim", data) + draw_path("tick", ticks) + "".join(inside) + under
     return draw_group("dimensions", body), line - top + 0.9 + deep
 

@@ -15,8 +15,7 @@ from fencing.drawing.page_layout import (
     Strip,
     calculate_foot_height,
     divide_into_bands,
-    draw_foot,
-    draw_placed,
+    draw_strips,
     pack_strips,
 )
 from fencing.drawing.svg import draw_group, draw_path, make_id, measure_width, trace_box, trace_line, write_drawing
@@ -68,7 +67,7 @@ def draw_elevation_bands(
         if n < _SMALLEST and _estimate_height(shown, n, width) > most * room:
             continue
         try:
-            packed = pack_strips(draw_strips(shown, n, width, room), width, room)
+            packed = pack_strips(draw_rows(shown, n, width, room), width, room)
         except TooWide:
             continue
         if any(item.strip.height > room for items in packed for item in items):
@@ -96,7 +95,7 @@ def draw_elevation(
     shown = make_scene(takeoff, size, live, prefix, decimal_sign)
     for trial in (trial for trial in STANDARD if trial >= (n or _choose_scale(shown, width))):
         try:
-            made = draw_strips(shown, trial, width, None)
+            made = draw_rows(shown, trial, width, None)
         except TooWide:
             continue
         return _draw_sheet(shown, pack_strips(made, width, None)[0], trial, width) if made else ""
@@ -117,7 +116,7 @@ def _choose_scale(shown: Scene, width: float) -> int:
     return next((n for n in (25, 50) if longest / n + 2 * calculate_margin(shown, n) <= width), 100)
 
 
-def draw_strips(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
+def draw_rows(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
     """Draw every row of the job at 1:n.
 
     Raises:
@@ -149,10 +148,7 @@ def _draw_bands(shown: Scene, packed: list[list[PlacedStrip]], n: int, width: fl
 def _draw_sheet(
     shown: Scene, items: list[PlacedStrip], n: int, width: float, part: str = "", *, has_foot: bool = True
 ) -> str:
-    body, deep = draw_placed(items)
-    if has_foot:
-        body += draw_foot(n, shown.size, deep + 3, width, NOTE)
-        deep += calculate_foot_height(shown.size)
+    body, deep = draw_strips(items, n, shown.size, width, NOTE, has_foot=has_foot)
     data = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
     return write_drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", data)
 
@@ -205,7 +201,7 @@ def draw_retrofit_strip(
         is_labelled = is_labelled or bay.width == typical
         spans.append(DimensionSpan(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
     y = foot
-    body, high = draw_chain(spans, 0, width, y, scene.size)
+    body, high = draw_chain(spans, width, y, scene.size)
     parts.append(body)
     numbers = [
         DimensionLabel((frame.x(bay.start) + frame.x(bay.end)) / 2, bay.id.removeprefix(f"{retrofit.id}-"))

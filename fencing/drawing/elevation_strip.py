@@ -287,7 +287,7 @@ def _draw_bay_dimensions(scene: Scene, row: ElevationRow, frame: Frame, width: f
     for gate in row.gates:
         ends = frame.x(gate.start), frame.x(gate.start + gate.opening)
         spans.append(DimensionSpan(*ends, str(gate.opening), scene.is_live(gate.id), f"opening {gate.opening}"))
-    return draw_chain(spans, 0, width, frame.top, scene.size)
+    return draw_chain(spans, width, frame.top, scene.size)
 
 
 def _draw_run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
@@ -299,7 +299,7 @@ def _draw_run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: fl
     words = f"{scene.format_metres(end - start)} m"
     fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {scene.format_metres(run.length)} m"
     span = DimensionSpan(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
-    return draw_chain([span], 0, width, frame.top, scene.size)
+    return draw_chain([span], width, frame.top, scene.size)
 
 
 def _draw_posts(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:

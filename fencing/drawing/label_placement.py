@@ -104,10 +104,10 @@ class LabelBox:
         return min(xs), min(ys), max(xs), max(ys)
 
 
-def overlap(one: LabelBox, other: LabelBox) -> bool:
+def overlap(box: LabelBox, other: LabelBox) -> bool:
     """Return True if two turned rectangles share more than an edge (separating axes)."""
-    first, second = one.list_corners(), other.list_corners()
-    for ax, ay in (*one.find_axes(), *other.find_axes()):
+    first, second = box.list_corners(), other.list_corners()
+    for ax, ay in (*box.find_axes(), *other.find_axes()):
         a = [x * ax + y * ay for x, y in first]
         b = [x * ax + y * ay for x, y in second]
         if max(a) <= min(b) + 1e-6 or max(b) <= min(a) + 1e-6:
@@ -132,7 +132,7 @@ class Board:
     def add_line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
         """Keep labels away from a line, stored in pieces so that a long one fills few squares."""
         pieces = max(1, floor(max(abs(x2 - x1), abs(y2 - y1)) / self.CELL) + 1)
-        turn = _calculate_bearing(x2 - x1, y2 - y1)
+        turn = degrees(atan2(y2 - y1, x2 - x1))
         length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 / pieces
         for piece in range(pieces):
             share = (piece + 0.5) / pieces
@@ -166,7 +166,3 @@ class Board:
         across = range(floor(left / self.CELL), floor(right / self.CELL) + 1)
         down = range(floor(top / self.CELL), floor(bottom / self.CELL) + 1)
         return [(column, row) for column in across for row in down]
-
-
-def _calculate_bearing(dx: float, dy: float) -> float:
-    return degrees(atan2(dy, dx))

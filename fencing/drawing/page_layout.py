@@ -50,13 +50,13 @@ def choose_bar(denominator: int, room: float) -> ScaleBar:
     return ScaleBar(_STEPS[0], 1)
 
 
-def draw_scale_bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
-    """Draw the bar with "1:n" before it, its top left at (x, y); return (SVG, width, height) [mm]."""
+def draw_scale_bar(y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
+    """Draw the bar with "1:n" before it, its top left at (0, y); return (SVG, width, height) [mm]."""
     stated = f"1:{denominator}"
     lead = measure_width(stated, size * 1.2) + 3
     scale = choose_bar(denominator, room)
     block = scale.step / denominator
-    left, deep = x + lead + measure_width("0", size) / 2, 1.4
+    left, deep = lead + measure_width("0", size) / 2, 1.4
     blocks = "".join(
         draw_path(
             "block" if number % 2 == 0 else "blank", trace_box(left + number * block, y + size * 1.3, block, deep)
@@ -67,7 +67,7 @@ def draw_scale_bar(x: float, y: float, denominator: int, size: float, room: floa
     label = f"{whole // 1000} m" if whole % 1000 == 0 else f"{whole} mm"
     written = draw_text(left, y + size, "0", size, soft=True)
     written += draw_text(left + scale.blocks * block, y + size, label, size, soft=True)
-    written += draw_text(x, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
+    written += draw_text(0, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
     body = draw_group("scale", blocks + written, f"Scale {stated}; the bar is {label} long", ground=str(whole))
     return (
         body,
@@ -149,15 +149,20 @@ def divide_into_bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple
 
 def draw_foot(n: int, size: float, y: float, width: float, note: str) -> str:
     """Draw the scale bar on the left, and the note on the right if there is room."""
-    body, used, deep = draw_scale_bar(0, y, n, size, min(44.0, width * 0.35))
+    body, used, deep = draw_scale_bar(y, n, size, min(44.0, width * 0.35))
     if measure_width(note, size) > width - used - 6:
         return body
     return body + draw_text(width, y + deep - 0.5, note, size, anchor="end", soft=True)
 
 
-def draw_placed(placed: Sequence[PlacedStrip]) -> tuple[str, float]:
-    """Return the strips at their positions, and their total height."""
+def draw_strips(
+    items: Sequence[PlacedStrip], n: int, size: float, width: float, note: str, *, has_foot: bool
+) -> tuple[str, float]:
+    """Draw the strips at their positions, with a foot if there is one; return their total height too."""
     body = "".join(
-        draw_group("strip", item.strip.body, transform=f"translate({format_point(item.x, item.y)})") for item in placed
+        draw_group("strip", item.strip.body, transform=f"translate({format_point(item.x, item.y)})") for item in items
     )
-    return body, max((item.y + item.strip.height for item in placed), default=0.0)
+    deep = max((item.y + item.strip.height for item in items), default=0.0)
+    if not has_foot:
+        return body, deep
+    return body + draw_foot(n, size, deep + 3, width, note), deep + calculate_foot_height(size)

@@ -34,10 +34,10 @@ def _turn_readable(heading: float) -> float:
     return turn - 360 if turn >= 270 else turn - 180 if turn >= 90 else turn
 
 
-def _box_leader(one: tuple[float, float], other: tuple[float, float]) -> LabelBox:
+def _box_leader(start: tuple[float, float], end: tuple[float, float]) -> LabelBox:
     """Return a thin box along a leader."""
-    dx, dy = other[0] - one[0], other[1] - one[1]
-    return LabelBox((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    return LabelBox((start[0] + end[0]) / 2, (start[1] + end[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
 
 
 class Annotator:
@@ -69,10 +69,10 @@ class Annotator:
             return
         start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
         places = [laid.track.locate(start + long * share) for share in (0.5, 0.25, 0.75, 0.1, 0.9)]
-        if self._draw_around(places[0], f"{name} {length}", live=live, leader=True):
+        if self._draw_around(places[0], f"{name} {length}", live=live):
             return
         number = 1 + self.shown.takeoff.runs.index(run)
-        any(self._draw_around(place, str(number), live=live, bold=True, leader=True) for place in places)
+        any(self._draw_around(place, str(number), live=live, bold=True) for place in places)
         self._left.append(f"{number}: {name} {length}")
 
     def _take(self, text: LabelBox) -> None:
@@ -116,10 +116,8 @@ class Annotator:
             self._parts.append(draw_text(*place, words, self.size, anchor="start", turn=turn, bold=bold, live=live))
         return True
 
-    def _draw_around(
-        self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False, leader: bool = False
-    ) -> bool:
-        """Draw horizontal words in the nearest free position about ``place``."""
+    def _draw_around(self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False) -> bool:
+        """Draw horizontal words with a leader in the nearest free position about ``place``."""
         wide, high = measure_width(words, self.size), self.size * 1.1
         for away in _RING:
             for angle in (-90, 90, 0, 180, -45, 45, -135, 135, -20, 20, 160, -160):
@@ -128,16 +126,11 @@ class Annotator:
                 box = LabelBox(x, y, wide + 0.8, high)
                 near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
                 tie = _box_leader((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
-                if (
-                    not self.board.is_free(box)
-                    or not self._kept.is_free(box)
-                    or (leader and not self.board.is_free(tie))
-                ):
+                if not (self.board.is_free(box) and self._kept.is_free(box) and self.board.is_free(tie)):
                     continue
                 self._take(box)
-                if leader:
-                    self.board.add(tie)
-                    self._parts.append(draw_path("dim", trace_line(*place, *near), live=live))
+                self.board.add(tie)
+                self._parts.append(draw_path("dim", trace_line(*place, *near), live=live))
                 self._parts.append(draw_text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold))
                 return True
         return False
@@ -155,7 +148,7 @@ class Annotator:
                 for label, slide in tries
             ):
                 continue
-            if not self._draw_around(laid.track.locate(middle), words, live=live, bold=True, leader=True):
+            if not self._draw_around(laid.track.locate(middle), words, live=live, bold=True):
                 self._left.append(words)
 
     def _draw_beside(
@@ -196,7 +189,7 @@ class Annotator:
         middle = built.bays[-1].end / 2
         if not (
             self._draw_beside(track, middle, 1, shown, live=live)
-            or self._draw_around(track.locate(middle), shown, live=live, leader=True)
+            or self._draw_around(track.locate(middle), shown, live=live)
         ):
             self._left.append(words)
 

@@ -22,8 +22,7 @@ from fencing.drawing.page_layout import (
     Strip,
     calculate_foot_height,
     divide_into_bands,
-    draw_foot,
-    draw_placed,
+    draw_strips,
     pack_strips,
 )
 from fencing.drawing.svg import draw_group, draw_path, make_id, trace_circle, trace_line, write_drawing
@@ -41,27 +40,26 @@ def draw_set_out_bands(
     width: float,
     height: float,
     *,
-    run: str | None = None,
     size: float = WET_HAND,
-    live: str | None = None,
     prefix: str = "drawing",
     decimal_sign: str = ".",
 ) -> list[str]:
-    """Draw set-out strips of every run, or of one: an SVG ``width`` by at most ``height`` mm for each band side by side.
+    """Draw set-out strips of every run: an SVG ``width`` by at most ``height`` mm for each band side by side.
 
     Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. The
     scale bar stands under the last band, and under each sheet of more than two. House rule.
     """
-    shown = make_scene(takeoff, size, live, prefix, decimal_sign)
-    runs = [built for built in takeoff.runs if run is None or built.id == run]
+    shown = make_scene(takeoff, size, None, prefix, decimal_sign)
     room = height - calculate_foot_height(size)
-    longest = max((built.length for built in runs), default=0)
+    longest = max((built.length for built in takeoff.runs), default=0)
     least = 50 if longest / 50 + 2 * calculate_margin(shown, 50) <= width else 100
     for n in (n for n in STANDARD if n >= least):
         try:
-            strips = [
-                _draw_strip(shown, row, n, width) for built in runs for row in _divide_run(shown, built, n, width)
+            longest_row = (width - 2 * calculate_margin(shown, n)) * n
+            rows = [
+                row for built in takeoff.runs for row in divide_into_rows(takeoff, built, longest_row, float("inf"))
             ]
+            strips = [_draw_strip(shown, row, n, width) for row in rows]
         except TooWide:
             continue
         if all(strip.height <= room for strip in strips):
@@ -73,17 +71,10 @@ def draw_set_out_bands(
     raise ValueError(f"{width} x {height} mm is too small for a set-out strip")
 
 
-def _divide_run(shown: Scene, run: BuiltRun, n: int, width: float) -> list[ElevationRow]:
-    return divide_into_rows(shown.takeoff, run, (width - 2 * calculate_margin(shown, n)) * n, float("inf"))
-
-
 def _draw_sheet(
     shown: Scene, items: list[PlacedStrip], n: int, width: float, number: int, of: int, *, has_foot: bool
 ) -> str:
-    body, deep = draw_placed(items)
-    if has_foot:
-        body += draw_foot(n, shown.size, deep + 3, width, _NOTE)
-        deep += calculate_foot_height(shown.size)
+    body, deep = draw_strips(items, n, shown.size, width, _NOTE, has_foot=has_foot)
     count = f", part {number} of {of}" if of > 1 else ""
     title = f"Set-out of {shown.takeoff.measure.label}{count}"
     data = f"Holes on their string line, scale 1:{n}; the set-out table lists the same"
@@ -107,7 +98,7 @@ def _draw_strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
     for gate in row.gates:
         left, right = _find_centres(row, gate)
         spans.append(DimensionSpan(frame.x(left), frame.x(right), str(right - left), shown.is_live(gate.id)))
-    pitch, tall = draw_chain(spans, 0, width, y, shown.size)
+    pitch, tall = draw_chain(spans, width, y, shown.size)
     y += tall
     running = [
         DimensionLabel(frame.x(post.at), shown.format_metres(post.at), bold=True, live=shown.is_live(post.id))
@@ -122,10 +113,8 @@ def _write_title(shown: Scene, row: ElevationRow) -> tuple[str, str]:
     if not row.starts:
         return f"Run {run.id} continued", f"{shown.format_metres(row.start)} to {shown.format_metres(row.end)} m"
     zero = "centre" if measure.basis is MeasureBasis.CENTRES else "outer face"
-    return (
-        f"Run {run.id}",
-        f"{shown.format_metres(run.length)} m, {len(run.posts)} holes {_find_usual_depth(run)} deep, zero at the first post's {zero}",
-    )
+    holes = f"{len(run.posts)} holes {_find_usual_depth(run)} deep"
+    return f"Run {run.id}", f"{shown.format_metres(run.length)} m, {holes}, zero at the first post's {zero}"
 
 
 def _find_usual_depth(run: BuiltRun) -> int:

@@ -248,10 +248,10 @@ class Track:
         """Return path data between two (chainage, right) points."""
         return trace_line(*self.locate(*first), *self.locate(*last))
 
-    def trace_slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
+    def trace_slab(self, left: float, right: float, deep: float) -> str:
         """Return path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
         half = deep / 2
-        corners = [(left, centre - half), (right, centre - half), (right, centre + half), (left, centre + half)]
+        corners = [(left, -half), (right, -half), (right, half), (left, half)]
         return trace_polyline([self.locate(*corner) for corner in corners], closed=True)
 
 

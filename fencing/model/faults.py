@@ -119,8 +119,8 @@ def find_nearest(word: str, known: Iterable[str]) -> str | None:
     'length_mm'
     """
     folded = {name.casefold(): name for name in known}
-    found = get_close_matches(word[:80].casefold(), folded, n=1, cutoff=0.55)
-    return folded[found[0]] if found else None
+    matches = get_close_matches(word[:80].casefold(), folded, n=1, cutoff=0.55)
+    return folded[matches[0]] if matches else None
 
 
 def join_words(words: Iterable[str], last: str = "or") -> str:

@@ -217,6 +217,14 @@ class Piece:
     used_at: tuple[str, ...]
     site: str = ""
 
+    def list_locations(self) -> list[str]:
+        """Return the location of each of the ``count`` pieces; an empty text where it is not known.
+
+        >>> Piece("rail", None, None, 2390, None, 3, ("A-1", "A-2")).list_locations()
+        ['A-1', 'A-2', '']
+        """
+        return [*self.used_at, *[""] * (self.count - len(self.used_at))][: self.count]
+
 
 @dataclass(frozen=True, slots=True)
 class BreakdownLine:

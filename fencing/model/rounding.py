@@ -5,6 +5,8 @@ Numerators and denominators are integers, so that float errors can't change a mi
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from decimal import Decimal
 from math import isqrt
 
 
@@ -24,6 +26,16 @@ def round_up(numerator: int, denominator: int) -> int:
     (3, 2, -2)
     """
     return -(-numerator // denominator)
+
+
+def count_decimals(amounts: Iterable[Decimal]) -> int:
+    """Return the number of decimals that show every amount exactly. Source: arithmetic.
+
+    >>> count_decimals([Decimal("1.50"), Decimal("0.125"), Decimal(3)]), count_decimals([])
+    (3, 0)
+    """
+    exponents = [amount.as_tuple().exponent for amount in amounts]
+    return max([0, *(-exponent for exponent in exponents if isinstance(exponent, int))])
 
 
 def measure_along_slope(horizontal: int, rise: int, width: int) -> int:

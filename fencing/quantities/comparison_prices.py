@@ -130,28 +130,6 @@ class PriceList:
         return self.eaches.get((role, None)) if priced is None else priced
 
 
-def _price_pieces(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
-    total = ZERO
-    for piece in pieces:
-        price = prices.piece(piece.role, piece.finish, piece.length)
-        if price is None:
-            return None
-        total += price * piece.count
-    return total
-
-
-def _price_quantities(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal | None:
-    total = ZERO
-    for quantity in quantities:
-        if quantity.role in CUT_ROLES:
-            continue
-        price = prices.each(quantity.role, quantity.finish)
-        if price is None:
-            return None
-        total += price * quantity.total
-    return total
-
-
 def estimate_cost(
     prices: PriceList, pieces: Iterable[Piece], quantities: Iterable[Quantity], work: EstimateWork = EstimateWork()
 ) -> Decimal | None:
@@ -176,10 +154,17 @@ def estimate_cost(
         >>> estimate_cost(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], EstimateWork(holes=2))
         Decimal('138.00')
     """
-    of_pieces, of_counted = _price_pieces(prices, pieces), _price_quantities(prices, quantities)
-    if of_pieces is None or of_counted is None:
-        return None
+    counted = [quantity for quantity in quantities if quantity.role not in CUT_ROLES]
+    amounts: list[tuple[Decimal | None, Decimal]] = [
+        *((prices.piece(piece.role, piece.finish, piece.length), Decimal(piece.count)) for piece in pieces),
+        *((prices.each(quantity.role, quantity.finish), quantity.total) for quantity in counted),
+    ]
+    material = ZERO
+    for price, number in amounts:
+        if price is None:
+            return None
+        material += price * number
     rates = prices.labour
     hole = rates.hole_in.get(work.soil or "", rates.hole)
     labour = hole * work.holes + rates.bay * work.bays + rates.raked_bay * work.raked_bays + rates.cut * work.cuts
-    return of_pieces + of_counted + labour
+    return material + labour

@@ -89,7 +89,7 @@ def _read_runs(table: ObjectReader, defaults: Defaults) -> Iterator[Run]:
         yield read_run(item, pointer, table.faults, defaults)
 
 
-def _named_ids(measure: Measure) -> Iterator[tuple[str, str]]:
+def _list_ids(measure: Measure) -> Iterator[tuple[str, str]]:
     """Yield every id of the measure with its pointer."""
     for index, run in enumerate(measure.runs):
         yield f"/runs/{index}/id", run.id
@@ -103,7 +103,7 @@ def _check_ids(measure: Measure, faults: FaultList) -> None:
     """Check that ids are unique, and different from the ids that posts and bays will get."""
     owners = {run.id for run in measure.runs} | {retrofit.id for retrofit in measure.retrofits}
     seen: dict[str, str] = {}
-    for pointer, name in _named_ids(measure):
+    for pointer, name in _list_ids(measure):
         if not name:
             continue
         if name in seen:
@@ -119,27 +119,23 @@ def _check_system(table: ObjectReader, measure: Measure, system: System, faults:
     if table.good("system") and measure.system != system.code:
         text = f"the measure is for {measure.system}, the system given is {system.code}; they must be the same"
         table.fault("system", "system.mismatch", text)
-    spoilt = [fault.pointer for fault in faults.found if _spoils(fault.code)]
+    spoilt = [fault.pointer for fault in faults.found if fault.code in ("type", "range", "missing", "word", "number")]
     if any(pointer.startswith("/defaults") for pointer in spoilt):
         return
     unfit = find_fit_faults(measure, system)
     for fault in unfit:
-        if not _beside(fault.pointer, spoilt):
+        if not _is_beside_fault(fault.pointer, spoilt):
             faults.add(fault.pointer, fault.code, fault.text)
 
 
-def _spoils(code: str) -> bool:
-    return code in ("type", "range", "missing", "word", "number")
-
-
-def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
+def _is_beside_fault(pointer: str, spoilt: Sequence[str]) -> bool:
     """Return whether a member that this fault depends on has a fault already."""
     if pointer.count("/") == 1:  # of the whole job
         return bool(spoilt)
     _, rows, number, member, *inner = pointer.split("/")
     row = f"/{rows}/{number}"
     needed = {f"{row}/{key}" for key in NEEDS.get("/".join([member, *inner]), NEEDS[member])}
-    return any(found == row or "/".join(found.split("/")[:4]) in needed for found in spoilt)
+    return any(bad == row or "/".join(bad.split("/")[:4]) in needed for bad in spoilt)
 
 
 Document = dict[str, Any]

@@ -130,16 +130,16 @@ class ObjectReader:
             return minimum if stand_in is None else stand_in
         value = self._members[key]
         if isinstance(value, bool) or not isinstance(value, int):
-            text = f"{_what(value)}; write {_whole(unit, minimum, maximum)}"
-            self.fault(key, "type", text + (_question(value, minimum, maximum) if unit == "mm" else ""))
+            text = f"{_describe_value(value)}; write {_describe_range(unit, minimum, maximum)}"
+            self.fault(key, "type", text + (_suggest_unit(value, minimum, maximum) if unit == "mm" else ""))
             return minimum
-        asked = _question(value, max(minimum, plausible), maximum) if unit == "mm" else ""
+        hint = _suggest_unit(value, max(minimum, plausible), maximum) if unit == "mm" else ""
         if not minimum <= value <= maximum:
-            text = f"{show_value(value)} is out of range; write {_whole(unit, minimum, maximum)}"
-            self.fault(key, "range", text + asked)
+            text = f"{show_value(value)} is out of range; write {_describe_range(unit, minimum, maximum)}"
+            self.fault(key, "range", text + hint)
             return minimum
-        if value < plausible and asked:
-            self.fault(key, "unit", f"{value} mm is too small to be meant{asked}")
+        if value < plausible and hint:
+            self.fault(key, "unit", f"{value} mm is too small to be meant{hint}")
             return plausible
         return value
 
@@ -164,23 +164,22 @@ class ObjectReader:
         number = convert_decimal(self._members[key])
         if number is None or not minimum <= number <= maximum:
             code = "type" if number is None else "range"
-            text = f'write a number{_of(unit)} from {minimum} to {maximum}, as 12.5 or "12.5"'
-            self.fault(key, code, f"{_what(self._members[key])}; {text}")
+            text = f'write a number{_name_unit(unit)} from {minimum} to {maximum}, as 12.5 or "12.5"'
+            self.fault(key, code, f"{_describe_value(self._members[key])}; {text}")
             return Decimal(minimum)
         return number
 
-    def text(self, key: str, longest: int, default: str | None = None) -> str:
-        """Read a text of 1 to ``longest`` [characters] (an empty default is allowed).
+    def text(self, key: str, longest: int) -> str:
+        """Read a text of 1 to ``longest`` [characters].
 
         >>> ObjectReader({"label": "Rear"}, "", FaultList(), ("label",)).text("label", 200)
         'Rear'
         """
-        settled, stand_in = self._choose(key, default)
-        if settled:
-            return stand_in or ""
-        value = self._members[key]
+        value = self.raw(key)
+        if key not in self:
+            return ""
         if not isinstance(value, str):
-            self.fault(key, "type", f"{_what(value)}; write a text of 1 to {longest} characters")
+            self.fault(key, "type", f"{_describe_value(value)}; write a text of 1 to {longest} characters")
             return ""
         if not value.strip() or len(value) > longest:
             self.fault(key, "range", f"{len(value)} characters; write a text of 1 to {longest} visible characters")
@@ -221,20 +220,16 @@ class ObjectReader:
         self.fault(key, "word", f"{show_value(value)} is not known here; {hint}write {join_words(words)}")
         return next(iter(words))
 
-    def flag(self, key: str, default: bool | None = None) -> bool:
+    def flag(self, key: str) -> bool:
         """Read true or false.
 
         >>> ObjectReader({"raked": True}, "", FaultList(), ("raked",)).flag("raked")
         True
         """
-        settled, stand_in = self._choose(key, default)
-        if settled:
-            return bool(stand_in)
-        value = self._members[key]
-        if not isinstance(value, bool):
-            self.fault(key, "type", f"{_what(value)}; write true or false")
-            return False
-        return value
+        value = self.raw(key)
+        if key in self and not isinstance(value, bool):
+            self.fault(key, "type", f"{_describe_value(value)}; write true or false")
+        return value is True
 
     def table(self, key: str, keys: Collection[str]) -> ObjectReader:
         """Read a member that is an object with these keys. If it is optional, check ``key in table`` first.
@@ -261,7 +256,7 @@ class ObjectReader:
         value = self._members.get(key, {})
         if isinstance(value, Mapping):
             return value
-        self.fault(key, "type", f"{_what(value)}; write an object {{…}}")
+        self.fault(key, "type", f"{_describe_value(value)}; write an object {{…}}")
         return {}
 
     def items(self, key: str, maximum: int, minimum: int = 0) -> Iterator[tuple[str, object]]:
@@ -276,7 +271,7 @@ class ObjectReader:
             return
         value = self._members[key]
         if not isinstance(value, list):
-            self.fault(key, "type", f"{_what(value)}; write a list […] of {minimum} to {maximum}")
+            self.fault(key, "type", f"{_describe_value(value)}; write a list […] of {minimum} to {maximum}")
             return
         if not minimum <= len(value) <= maximum:
             self.fault(key, "range", f"{len(value)} in the list; it may have {minimum} to {maximum}")
@@ -291,17 +286,17 @@ class ObjectReader:
         >>> ObjectReader({"bays_mm": [2400, 2350]}, "", FaultList(), ("bays_mm",)).wholes("bays_mm", 1000, 1, 30000)
         (2400, 2350)
         """
-        found: list[int] = []
+        numbers: list[int] = []
         for pointer, item in self.items(key, max_items, min_items):
-            asked = _question(item, max(minimum, plausible), maximum)
+            hint = _suggest_unit(item, max(minimum, plausible), maximum)
             fits = isinstance(item, int) and not isinstance(item, bool) and minimum <= item <= maximum
-            if isinstance(item, int) and fits and (item >= plausible or not asked):
-                found.append(item)
+            if isinstance(item, int) and fits and (item >= plausible or not hint):
+                numbers.append(item)
                 continue
             self._bad.add(key)
             text = f"write a whole number of mm from {minimum} to {maximum}"
-            self.faults.add(pointer, "unit" if fits else "range", f"{_what(item)}; {text}{asked}")
-        return tuple(found)
+            self.faults.add(pointer, "unit" if fits else "range", f"{_describe_value(item)}; {text}{hint}")
+        return tuple(numbers)
 
 
 def convert_decimal(value: object) -> Decimal | None:
@@ -317,12 +312,12 @@ def convert_decimal(value: object) -> Decimal | None:
     return Decimal(value) if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value) else None
 
 
-def _question(value: object, minimum: int, maximum: int) -> str:
+def _suggest_unit(value: object, minimum: int, maximum: int) -> str:
     """Return a hint if a length may be in metres or centimetres: if that would be a whole number of mm in range.
 
-    >>> _question(Decimal("18.24"), 1, 20_000), _question(180, 250, 6000), _question("wide", 1, 10)
+    >>> _suggest_unit(Decimal("18.24"), 1, 20_000), _suggest_unit(180, 250, 6000), _suggest_unit("wide", 1, 10)
     ('; is it in m? 18.24 m is 18240 mm', '; is it in cm? 180 cm is 1800 mm', '')
-    >>> _question("18240", 1, 20_000_000)  # correct mm, only with quotes: no fence is 18 km long
+    >>> _suggest_unit("18240", 1, 20_000_000)  # correct mm, only with quotes: no fence is 18 km long
     ''
     """
     number = convert_decimal(value)
@@ -333,15 +328,15 @@ def _question(value: object, minimum: int, maximum: int) -> str:
     return ""
 
 
-def _what(value: object) -> str:
+def _describe_value(value: object) -> str:
     if isinstance(value, str):
         return f"the text {show_value(value)} is not valid here"
     return f"{show_value(value)} is not valid here"
 
 
-def _whole(unit: str, minimum: int, maximum: int) -> str:
-    return f"{minimum}" if minimum == maximum else f"a whole number{_of(unit)} from {minimum} to {maximum}"
+def _describe_range(unit: str, minimum: int, maximum: int) -> str:
+    return f"{minimum}" if minimum == maximum else f"a whole number{_name_unit(unit)} from {minimum} to {maximum}"
 
 
-def _of(unit: str) -> str:
+def _name_unit(unit: str) -> str:
     return f" of {unit}" if unit else ""

@@ -47,11 +47,11 @@ def read_levels(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], in
         run.fault("book", "levels.both", "give the levels or the levelling book they come from, not both")
         return (), 0
     if "book" in run:
-        return _from_book(run, length)
-    return _from_stations(run, length), 0
+        return _read_book(run, length)
+    return _read_stations(run, length), 0
 
 
-def _from_stations(run: ObjectReader, length: int) -> tuple[Station, ...]:
+def _read_stations(run: ObjectReader, length: int) -> tuple[Station, ...]:
     stations: list[Station] = []
     for pointer, item in run.items("levels", MAX_STATIONS):
         if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
@@ -67,7 +67,7 @@ def _from_stations(run: ObjectReader, length: int) -> tuple[Station, ...]:
             text = f"{at} comes after {stations[-1].at}; chainages increase along the run"
             run.faults.add(f"{pointer}/0", "levels.order", text)
         stations.append(Station(at, level))
-        _within(run, f"{pointer}/0", at, length)
+        _check_within(run, f"{pointer}/0", at, length)
     return tuple(stations)
 
 
@@ -77,7 +77,7 @@ def _describe_wrong_pair(item: object) -> str:
     return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 
 
-def _from_book(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int]:
+def _read_book(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int]:
     pointer = run.pointer("book")
     if run.faults.full:
         return (), 0
@@ -89,11 +89,11 @@ def _from_book(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int
         return (), 0
     for number, row in enumerate(book.rows):
         if row.row.at is not None:
-            _within(run, f"{pointer}/{number}/at_mm", row.row.at, length)
+            _check_within(run, f"{pointer}/{number}/at_mm", row.row.at, length)
     return book.stations, 0 if book.closes_well else book.misclosure or 0
 
 
-def _within(run: ObjectReader, pointer: str, at: int, length: int) -> None:
+def _check_within(run: ObjectReader, pointer: str, at: int, length: int) -> None:
     if run.good("length_mm") and at > length:
         run.faults.add(pointer, "levels.beyond", f"{at} is beyond the end of the run; write 0 to {length}")
 
@@ -131,11 +131,11 @@ def _read_gate(gate: ObjectReader, name: str, height: int, lattice: int) -> Gate
         lattice=gate.whole("lattice_mm", 0, HIGHEST_LEAF, lattice),
         hinge_side=gate.word("hinge_side", ("left", "right"), "left"),
         swing=gate.word("swing", ("in", "out"), "in"),
-        hardware=_hardware(gate, gate.faults),
+        hardware=_read_hardware(gate, gate.faults),
     )
 
 
-def _hardware(gate: ObjectReader, faults: FaultList) -> tuple[str, ...]:
+def _read_hardware(gate: ObjectReader, faults: FaultList) -> tuple[str, ...]:
     if "hardware" not in gate:
         return ("hinges", "latch")
     named: list[str] = []

@@ -32,38 +32,38 @@ class Bound:
     whole: bool = False
 
 
-def _bound(what: str, unit: str, minimum: str, maximum: str, whole: bool = False, **others: str) -> Bound:
+def _make_bound(what: str, unit: str, minimum: str, maximum: str, whole: bool = False, **others: str) -> Bound:
     sizes = tuple((name.replace("_per_", "/").replace("3", "³"), Decimal(size)) for name, size in others.items())
     return Bound(what, unit, Decimal(minimum), Decimal(maximum), sizes, whole)
 
 
 BOUNDS: Mapping[str, Bound] = {
-    "pressure_kpa": _bound("a net wind pressure", "kPa", "0.05", "6", Pa="0.001", psf="0.04788", MPa="1000"),
-    "speed_m_s": _bound("a wind speed", "m/s", "15", "90", km_per_h="0.27778", mph="0.44704", knots="0.51444"),
-    "end_factor": _bound("an end factor", "times", "1", "3"),
-    "footing_factor": _bound("a footing factor", "times", "0.4", "1"),
-    "safety_factor": _bound("a factor of safety", "times", "1", "5"),
-    "return_period_years": _bound("a return period", "years", "5", "2500", whole=True),
-    "direction_multiplier": _bound("a direction multiplier", "times", "0.5", "1"),
-    "shielding_multiplier": _bound("a shielding multiplier", "times", "0.5", "1"),
-    "topography_multiplier": _bound("a topography multiplier", "times", "1", "3"),
-    "orography": _bound("an orography factor", "times", "1", "3"),
-    "undrained_kpa": _bound("an undrained shear strength", "kPa", "5", "500", Pa="0.001", MPa="1000"),
-    "friction_deg": _bound("a friction angle", "degrees", "20", "48", radians="57.29578"),
-    "unit_weight_kn_m3": _bound(
+    "pressure_kpa": _make_bound("a net wind pressure", "kPa", "0.05", "6", Pa="0.001", psf="0.04788", MPa="1000"),
+    "speed_m_s": _make_bound("a wind speed", "m/s", "15", "90", km_per_h="0.27778", mph="0.44704", knots="0.51444"),
+    "end_factor": _make_bound("an end factor", "times", "1", "3"),
+    "footing_factor": _make_bound("a footing factor", "times", "0.4", "1"),
+    "safety_factor": _make_bound("a factor of safety", "times", "1", "5"),
+    "return_period_years": _make_bound("a return period", "years", "5", "2500", whole=True),
+    "direction_multiplier": _make_bound("a direction multiplier", "times", "0.5", "1"),
+    "shielding_multiplier": _make_bound("a shielding multiplier", "times", "0.5", "1"),
+    "topography_multiplier": _make_bound("a topography multiplier", "times", "1", "3"),
+    "orography": _make_bound("an orography factor", "times", "1", "3"),
+    "undrained_kpa": _make_bound("an undrained shear strength", "kPa", "5", "500", Pa="0.001", MPa="1000"),
+    "friction_deg": _make_bound("a friction angle", "degrees", "20", "48", radians="57.29578"),
+    "unit_weight_kn_m3": _make_bound(
         "a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665", t_per_m3="9.80665"
     ),
-    "old_embedment_mm": _bound("an old post's embedment", "mm", "200", "3000", whole=True, cm="10", m="1000"),
-    "old_diameter_mm": _bound("an old footing's diameter", "mm", "100", "1500", whole=True, cm="10", m="1000"),
-    "yield_mpa": _bound(
+    "old_embedment_mm": _make_bound("an old post's embedment", "mm", "200", "3000", whole=True, cm="10", m="1000"),
+    "old_diameter_mm": _make_bound("an old footing's diameter", "mm", "100", "1500", whole=True, cm="10", m="1000"),
+    "yield_mpa": _make_bound(
         "a yield strength", "MPa", "150", "1000", Pa="0.000001", kPa="0.001", GPa="1000", ksi="6.894757"
     ),
-    "capacity_factor": _bound("a capacity factor", "times", "0.5", "1"),
-    "side_mm": _bound("a post's side", "mm", "20", "300", cm="10", m="1000"),
-    "depth_mm": _bound("a channel's depth", "mm", "20", "300", cm="10", m="1000"),
-    "flange_mm": _bound("a channel's flange", "mm", "8", "200", cm="10", m="1000"),
-    "lip_mm": _bound("a channel's lip", "mm", "2", "60", cm="10", m="1000"),
-    "thickness_mm": _bound("a post's wall", "mm", "0.5", "10", cm="10", m="1000"),
+    "capacity_factor": _make_bound("a capacity factor", "times", "0.5", "1"),
+    "side_mm": _make_bound("a post's side", "mm", "20", "300", cm="10", m="1000"),
+    "depth_mm": _make_bound("a channel's depth", "mm", "20", "300", cm="10", m="1000"),
+    "flange_mm": _make_bound("a channel's flange", "mm", "8", "200", cm="10", m="1000"),
+    "lip_mm": _make_bound("a channel's lip", "mm", "2", "60", cm="10", m="1000"),
+    "thickness_mm": _make_bound("a post's wall", "mm", "0.5", "10", cm="10", m="1000"),
 }
 
 
@@ -105,7 +105,7 @@ def read_number(
         example = f"write a {kind} of {bound.unit} from {bound.minimum} to {bound.maximum}"
         table.fault(key, "type", f"{show_value(table.raw(key))} is not valid here; {example}")
     elif not bound.minimum <= value <= bound.maximum:
-        table.fault(key, *_question(bound, value))
+        table.fault(key, *_suggest_unit(bound, value))
     elif bound.whole and value != value.to_integral_value():
         table.fault(key, "type", f"{value} is not valid here; write a whole number of {bound.unit}")
     else:
@@ -113,17 +113,17 @@ def read_number(
     return None
 
 
-def _question(bound: Bound, value: Decimal) -> tuple[str, str]:
+def _suggest_unit(bound: Bound, value: Decimal) -> tuple[str, str]:
     text = f"{bound.what} of {show_value(value)} {bound.unit} is out of range ({bound.minimum} to {bound.maximum} {bound.unit})"
     fits = [(unit, value * size) for unit, size in bound.others if bound.minimum <= value * size <= bound.maximum]
     if not fits:
         return "range", f"{text}: write it in {bound.unit}"
     units = " or ".join(unit for unit, _ in fits[:2])
-    sizes = ", ".join(f"{show_value(value)} {unit} is {_plain(meant)} {bound.unit}" for unit, meant in fits[:2])
+    sizes = ", ".join(f"{show_value(value)} {unit} is {_format_plain(meant)} {bound.unit}" for unit, meant in fits[:2])
     return "unit", f"{text}: is it in {units}? {sizes}"
 
 
-def _plain(value: Decimal) -> str:
+def _format_plain(value: Decimal) -> str:
     return f"{value.quantize(Decimal('0.01')).normalize():f}"
 
 
@@ -182,27 +182,27 @@ def read_strength(document: object, pointer: str = "", faults: FaultList | None 
         ('given_pressure', {'pressure_kpa': '0.60', 'soil_class': 'clay'})
     """
     gathered = FaultList() if faults is None else faults
-    method = _method(document)
+    method = _read_method(document)
     table = ObjectReader(document, pointer, gathered, ("method", *METHOD_KEYS[method], *GROUND_KEYS))
     table.word("method", METHODS)
     inputs: dict[str, str | int | bool] = {}
     for key in (*METHOD_KEYS[method], *GROUND_KEYS):
         if key in table:
-            _member(table, method, key, inputs)
+            _read_member(table, method, key, inputs)
         elif key in REQUIRED.get(method, ()) and table.good("method"):
             table.raw(key)
-    _together(table, method)
+    _check_together(table, method)
     if faults is None:
         gathered.refuse()
     return StrengthRequest(method, inputs)
 
 
-def _method(document: object) -> str:
+def _read_method(document: object) -> str:
     named = document.get("method") if isinstance(document, dict) else None
     return named if isinstance(named, str) and named in METHODS else METHODS[0]
 
 
-def _member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
+def _read_member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
     if key in ("bearing_doubled", "restrained_at_ground"):
         inputs[key] = table.flag(key)
     elif key == "soil_class":
@@ -214,7 +214,7 @@ def _member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | 
         inputs[key] = str(number) if number is not None and not BOUNDS[key].whole else int(number or 0)
 
 
-def _together(table: ObjectReader, method: str) -> None:
+def _check_together(table: ObjectReader, method: str) -> None:
     """Check keys that must occur together or exclude each other."""
     if not table.good("method"):
         return
@@ -260,13 +260,13 @@ def read_steel(system: ObjectReader) -> Steel | None:
     if "strength" not in system:
         return None
     table = system.table("strength", STEEL_KEYS)
-    yield_mpa, factor = (_needed(table, key) for key in ("yield_mpa", "capacity_factor"))
-    square = _square(table.table("square", SQUARE_KEYS)) if "square" in table else None
-    channel = _channel(table.table("channel", CHANNEL_KEYS)) if "channel" in table else None
+    yield_mpa, factor = (_read_needed(table, key) for key in ("yield_mpa", "capacity_factor"))
+    square = _read_square(table.table("square", SQUARE_KEYS)) if "square" in table else None
+    channel = _read_channel(table.table("channel", CHANNEL_KEYS)) if "channel" in table else None
     return Steel(yield_mpa, factor, channel, square)
 
 
-def _needed(table: ObjectReader, key: str) -> Decimal:
+def _read_needed(table: ObjectReader, key: str) -> Decimal:
     """Read a required number; the minimum is the stand-in for a number with a fault."""
     if key not in table:
         table.raw(key)
@@ -274,15 +274,15 @@ def _needed(table: ObjectReader, key: str) -> Decimal:
     return BOUNDS[key].minimum if number is None else number
 
 
-def _square(table: ObjectReader) -> Profile:
-    side, thickness = _needed(table, "side_mm"), _needed(table, "thickness_mm")
+def _read_square(table: ObjectReader) -> Profile:
+    side, thickness = _read_needed(table, "side_mm"), _read_needed(table, "thickness_mm")
     if table.good(*SQUARE_KEYS) and side <= 5 * thickness:
         table.fault("thickness_mm", "section.order", f"a wall of {thickness} mm doesn't fit a side of {side} mm")
     return Profile(side, thickness)
 
 
-def _channel(table: ObjectReader) -> Profile:
-    depth, flange, thickness = (_needed(table, key) for key in CHANNEL_KEYS[:3])
+def _read_channel(table: ObjectReader) -> Profile:
+    depth, flange, thickness = (_read_needed(table, key) for key in CHANNEL_KEYS[:3])
     lip = read_number(table, "lip_mm", "0") or Decimal(0)
     corner = 2 * thickness  # sheet is rolled to an outer radius of twice its thickness
     if table.good(*CHANNEL_KEYS) and (

@@ -10,7 +10,7 @@ import hashlib
 import json
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from json import JSONDecodeError
 from typing import Any
@@ -26,14 +26,12 @@ SPOILT = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u
 """Characters that a text must not contain: control, direction, line separators, lone surrogates, non-characters."""
 
 
+@dataclass(frozen=True, slots=True)
 class _Unusable:
     """A value that can't be used. It is replaced by a fault when its pointer is known."""
 
-    __slots__ = ("code", "text")
-
-    def __init__(self, code: str, text: str) -> None:
-        self.code = code
-        self.text = text
+    code: str
+    text: str
 
 
 class _Twice(dict[str, Any]):
@@ -69,16 +67,16 @@ def read_json(source: str | bytes) -> Any:
     """
     try:
         value = json.loads(
-            _decoded(source),
-            parse_float=_number,
-            parse_int=_number,
-            parse_constant=_constant,
-            object_pairs_hook=_object,
+            _decode(source),
+            parse_float=_read_number,
+            parse_int=_read_number,
+            parse_constant=_read_constant,
+            object_pairs_hook=_read_object,
         )
     except JSONDecodeError as broken:
-        raise _refusal("json.syntax", _syntax(broken)) from None
+        raise _make_refusal("json.syntax", _describe_syntax(broken)) from None
     except RecursionError:
-        raise _refusal("json.depth", f"lists and objects may be nested {MAX_DEPTH} deep, not thousands") from None
+        raise _make_refusal("json.depth", f"lists and objects may be nested {MAX_DEPTH} deep, not thousands") from None
     return check_values(value)
 
 
@@ -97,40 +95,40 @@ def check_values(document: object) -> Any:
     {'length_mm': 18240, 'turn_deg': Decimal('7.5')}
     """
     faults = FaultList()
-    value = _sound(document, "", 1, faults)
+    value = _check_value(document, "", 1, faults)
     faults.refuse()
     return value
 
 
-def _refusal(code: str, text: str) -> InvalidDocument:
+def _make_refusal(code: str, text: str) -> InvalidDocument:
     return InvalidDocument([Fault("", code, text)])
 
 
-def _decoded(source: str | bytes) -> str:
+def _decode(source: str | bytes) -> str:
     if len(source) > MAX_BYTES:
-        raise _refusal("json.size", f"a document may have {MAX_BYTES:,} bytes; this one has {len(source):,}")
+        raise _make_refusal("json.size", f"a document may have {MAX_BYTES:,} bytes; this one has {len(source):,}")
     if isinstance(source, str):
         text = source
     elif b"\x00" in source[:4] or source[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise _refusal("json.encoding", "this is not UTF-8 text (UTF-16, or no text at all); save it as UTF-8")
+        raise _make_refusal("json.encoding", "this is not UTF-8 text (UTF-16, or no text at all); save it as UTF-8")
     else:
         try:
             text = source.decode("utf-8")
         except UnicodeDecodeError as broken:
             text = f"byte {broken.start} is not UTF-8 text; save the document as UTF-8"
-            raise _refusal("json.encoding", text) from None
+            raise _make_refusal("json.encoding", text) from None
     if text.startswith("\ufeff"):
-        raise _refusal("json.encoding", "the document starts with a byte order mark; save it as UTF-8 without one")
+        raise _make_refusal("json.encoding", "the document starts with a byte order mark; save it as UTF-8 without one")
     if not text.strip():
-        raise _refusal("json.syntax", "the document is empty; a JSON object is expected")
+        raise _make_refusal("json.syntax", "the document is empty; a JSON object is expected")
     return text
 
 
-def _syntax(broken: JSONDecodeError) -> str:
+def _describe_syntax(broken: JSONDecodeError) -> str:
     return f"not JSON at line {broken.lineno}, column {broken.colno}: {broken.msg[0].lower()}{broken.msg[1:]}"
 
 
-def _number(text: str) -> object:
+def _read_number(text: str) -> object:
     unusable = _Unusable(
         "json.number", f"{show_value(text).strip(chr(39))} has too many digits; at most {MAX_DIGITS} are read"
     )
@@ -140,10 +138,10 @@ def _number(text: str) -> object:
         number = Decimal(text)
     except InvalidOperation:  # an exponent beyond what Decimal holds
         return unusable
-    return unusable if _digits(number) > MAX_DIGITS else _exact(number)
+    return unusable if _count_digits(number) > MAX_DIGITS else _make_exact(number)
 
 
-def _digits(number: Decimal) -> int:
+def _count_digits(number: Decimal) -> int:
     """Digits needed to write the number out, before and after the point."""
     _, digits, exponent = number.as_tuple()
     if not isinstance(exponent, int):
@@ -153,15 +151,15 @@ def _digits(number: Decimal) -> int:
     return max(len(digits) + max(exponent, 0), -exponent)
 
 
-def _exact(number: Decimal) -> int | Decimal:
+def _make_exact(number: Decimal) -> int | Decimal:
     return int(number) if number == number.to_integral_value() else number
 
 
-def _constant(name: str) -> object:
+def _read_constant(name: str) -> object:
     return _Unusable("json.number", f"{name} is not a number that can be measured; write a number")
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _read_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     plain = dict(pairs)
     if len(plain) == len(pairs):
         return plain
@@ -170,26 +168,26 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return twice
 
 
-def _sound(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
+def _check_value(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
     if isinstance(value, dict | list | tuple):
         if depth > MAX_DEPTH:
             faults.add(pointer, "json.depth", f"lists and objects may be nested {MAX_DEPTH} deep")
             return None
         if isinstance(value, dict):
-            return _sound_object(value, pointer, depth, faults)
-        return [_sound(item, f"{pointer}/{index}", depth + 1, faults) for index, item in enumerate(value)]
+            return _check_object(value, pointer, depth, faults)
+        return [_check_value(item, f"{pointer}/{index}", depth + 1, faults) for index, item in enumerate(value)]
     if isinstance(value, str):
         if SPOILT.search(value):
-            faults.add(pointer, "json.character", _spoilt(value))
+            faults.add(pointer, "json.character", _describe_character(value))
         return value
-    return _sound_scalar(value, pointer, faults)
+    return _check_scalar(value, pointer, faults)
 
 
-def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: FaultList) -> dict[str, Any]:
+def _check_object(value: dict[Any, Any], pointer: str, depth: int, faults: FaultList) -> dict[str, Any]:
     if isinstance(value, _Twice):
         for key in value.keys_twice:
             faults.add(
-                extend_pointer(pointer, _safe(key)),
+                extend_pointer(pointer, _make_safe(key)),
                 "json.twice",
                 f"the key {show_value(key)} occurs more than once; keep one",
             )
@@ -197,25 +195,25 @@ def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: Fault
     for key, member in value.items():
         name = key if isinstance(key, str) else str(key)
         if SPOILT.search(name):
-            faults.add(extend_pointer(pointer, _safe(name)), "json.character", _spoilt(name))
-        members[name] = _sound(member, extend_pointer(pointer, _safe(name)), depth + 1, faults)
+            faults.add(extend_pointer(pointer, _make_safe(name)), "json.character", _describe_character(name))
+        members[name] = _check_value(member, extend_pointer(pointer, _make_safe(name)), depth + 1, faults)
     return members
 
 
-def _sound_scalar(value: object, pointer: str, faults: FaultList) -> object:
+def _check_scalar(value: object, pointer: str, faults: FaultList) -> object:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, _Unusable):
         faults.add(pointer, value.code, value.text)
         return None
-    number = _as_number(value)
+    number = _convert_number(value)
     if isinstance(number, _Unusable):
         faults.add(pointer, number.code, number.text)
         return None
     return number
 
 
-def _as_number(value: object) -> object:
+def _convert_number(value: object) -> object:
     if isinstance(value, int) and abs(value) < 10**MAX_DIGITS:
         return value
     if not isinstance(value, int | float | Decimal):
@@ -225,19 +223,19 @@ def _as_number(value: object) -> object:
     except (InvalidOperation, ValueError):
         return _Unusable("json.number", f"{show_value(value)} is not a number that can be measured; write a number")
     if not number.is_finite():
-        return _constant(str(value))
+        return _read_constant(str(value))
     many = _Unusable("json.number", f"{show_value(value)} has too many digits; at most {MAX_DIGITS} are read")
-    return many if _digits(number) > MAX_DIGITS else _exact(number)
+    return many if _count_digits(number) > MAX_DIGITS else _make_exact(number)
 
 
-def _safe(key: str) -> str:
+def _make_safe(key: str) -> str:
     """Return a key without characters that are unsafe on a terminal."""
     return SPOILT.sub("\ufffd", key)
 
 
-def _spoilt(text: str) -> str:
-    found = SPOILT.search(text)
-    character = f"U+{ord(found.group()):04X}" if found else "a character"
+def _describe_character(text: str) -> str:
+    match = SPOILT.search(text)
+    character = f"U+{ord(match.group()):04X}" if match else "a character"
     return f"{character} is not allowed in a text; use visible characters on one line"
 
 
@@ -255,9 +253,21 @@ def write_canonical(document: Any, *, exact: bool = False) -> str:
     >>> write_canonical(document), write_canonical(document, exact=True)
     ('{"a":["\u00e9",true,null,3],"b":1.5}', '{"a":["\u00e9",true,null,3],"b":1.50}')
     """
-    parts: list[str] = []
-    _write(document, parts, exact)
-    return "".join(parts)
+    match document:
+        case Decimal() if document.is_finite():
+            return format(document if exact else document.normalize(), "f")
+        case dict():
+            keys = sorted(document)
+            members = (
+                f"{json.dumps(key, ensure_ascii=False)}:{write_canonical(document[key], exact=exact)}" for key in keys
+            )
+            return f"{{{','.join(members)}}}"
+        case list() | tuple():
+            return f"[{','.join(write_canonical(item, exact=exact) for item in document)}]"
+        case str() | int() | None:
+            return json.dumps(document, ensure_ascii=False)
+        case _:
+            raise TypeError(f"a document can't contain {type(document).__name__} {document!r}")
 
 
 def digest(text: str) -> str:
@@ -267,34 +277,3 @@ def digest(text: str) -> str:
     'ba7816bf'
     """
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _write(value: Any, parts: list[str], exact: bool) -> None:
-    match value:
-        case Decimal() if value.is_finite():
-            parts.append(format(value if exact else value.normalize(), "f"))
-        case dict():
-            _members(value, parts, exact)
-        case list() | tuple():
-            _items(value, parts, exact)
-        case str() | int() | None:
-            parts.append(json.dumps(value, ensure_ascii=False))
-        case _:
-            raise TypeError(f"a document can't contain {type(value).__name__} {value!r}")
-
-
-def _members(members: Mapping[str, Any], parts: list[str], exact: bool) -> None:
-    parts.append("{")
-    for index, key in enumerate(sorted(members)):
-        parts.append(("," if index else "") + json.dumps(key, ensure_ascii=False) + ":")
-        _write(members[key], parts, exact)
-    parts.append("}")
-
-
-def _items(items: Sequence[Any], parts: list[str], exact: bool) -> None:
-    parts.append("[")
-    for index, item in enumerate(items):
-        if index:
-            parts.append(",")
-        _write(item, parts, exact)
-    parts.append("]")

@@ -79,10 +79,12 @@ def read_stock(table: ObjectReader, min_items: int = 1) -> tuple[int, ...]:
     >>> read_stock(ObjectReader({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
     ((2390, 4800), 'stock.twice')
     """
-    return _sorted(table, "stock_mm", table.wholes("stock_mm", MAX_STOCK, 1, LONGEST_STOCK, min_items, plausible=100))
+    return _sort_stock(
+        table, "stock_mm", table.wholes("stock_mm", MAX_STOCK, 1, LONGEST_STOCK, min_items, plausible=100)
+    )
 
 
-def _sorted(table: ObjectReader, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
+def _sort_stock(table: ObjectReader, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
     once = sorted(set(lengths))
     if table.good(key) and len(once) < len(lengths):
         table.fault(key, "stock.twice", f"write each once: {once}")
@@ -164,7 +166,7 @@ def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
     (LatticeStock(heights=(), stock=(), raked=False), None)
     """
     lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "open_area_ratio"))
-    heights = _sorted(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
+    heights = _sort_stock(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
     if "heights_mm" not in lattice:
         lattice.raw("heights_mm")
     stock = read_stock(lattice, min_items=1 if heights else 0)
@@ -226,8 +228,8 @@ def read_gate_rules(system: ObjectReader) -> GateRules:
         stile=gates.whole("stile_mm", 1, 1_000),
         leaf_max=leaf_max,
         clip_below_sheet_top=gates.whole("clip_below_sheet_top_mm", 0, 1_000),
-        notch=_notch(gates, "notch_mm"),
-        lattice_notch=_notch(gates, "lattice_notch_mm"),
+        notch=_read_notch(gates, "notch_mm"),
+        lattice_notch=_read_notch(gates, "lattice_notch_mm"),
         screws_per_joint=gates.whole("screws_per_joint", 0, 100, unit=""),
         hinge_screws=gates.whole("hinge_screws", 0, 100, unit=""),
         hinge_from_top=gates.whole("hinge_from_top_mm", 0, 5_000),
@@ -235,7 +237,7 @@ def read_gate_rules(system: ObjectReader) -> GateRules:
     )
 
 
-def _notch(gates: ObjectReader, key: str) -> tuple[int, int]:
+def _read_notch(gates: ObjectReader, key: str) -> tuple[int, int]:
     """Read the width and height that are cut from a sheet's corner."""
     size = gates.wholes(key, 2, 0, 1_000, min_items=2)
     return (size[0], size[1]) if len(size) == 2 else (0, 0)
@@ -250,12 +252,12 @@ def read_allowances(system: ObjectReader) -> Mapping[str, Allowance]:
     {'screw': ('5', 0), 'hinge': ('0', 1)}
     """
     return {
-        role: _allowance(system, role, value)
-        for role, value in _by_role(system, "allowances", (*ROLES, *FAMILIES)).items()
+        role: _read_allowance(system, role, value)
+        for role, value in _read_by_role(system, "allowances", (*ROLES, *FAMILIES)).items()
     }
 
 
-def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
+def _read_allowance(system: ObjectReader, role: str, value: object) -> Allowance:
     if isinstance(value, str):
         if percent := PERCENT.fullmatch(value):
             return Allowance(percent=Decimal(percent.group(1)))
@@ -274,7 +276,7 @@ def read_components(system: ObjectReader) -> Mapping[str, str]:
     {'rail': 'rail-48'}
     """
     components: dict[str, str] = {}
-    for role, value in _by_role(system, "components", ROLES).items():
+    for role, value in _read_by_role(system, "components", ROLES).items():
         if isinstance(value, str) and value.strip() and len(value) <= 80:
             components[role] = value
             continue
@@ -283,7 +285,7 @@ def read_components(system: ObjectReader) -> Mapping[str, str]:
     return components
 
 
-def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[str, object]:
+def _read_by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[str, object]:
     """Read a required mapping from role to value. The fault for an unknown role names the most similar role."""
     system.raw(key)
     members = system.mapping(key)

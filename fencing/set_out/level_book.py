@@ -109,15 +109,15 @@ class LevelBook:
         return self.misclosure is None or self.misclosure**2 <= MISCLOSURE_PER_ROOT_SETUP**2 * self.setups
 
 
-def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
+def reduce_book(entries: object) -> LevelBook:
     """Reduce a levelling book by rise and fall.
 
     Rule: within one set-up the rise of a point is the reading before it less its own. A rise never crosses a change point.
     If the last row's level is known, the misclosure is distributed over the points in proportion to their set-up.
 
     Args:
-        entries: the book, a list of rows as described above. Readings [m, -10 to 10], exact decimals.
-        datum_level: level of the first row [mm], if that row has no ``level_mm``.
+        entries: the book, a list of rows as described above. Readings [m, -10 to 10], exact decimals. Without
+            ``level_mm`` the first row is on the datum.
 
     Returns:
         The reduced book; its stations carry the adjusted levels [integer mm, half-up].
@@ -135,7 +135,7 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
         ([(0, 242), (9000, -208)], True)
     """
     rows = _read(entries)
-    start = datum_level if rows[0].known is None else rows[0].known
+    start = rows[0].known or 0
     exact = list(_calculate_levels(rows, start))
     setups = exact[-1][0]
     misclosure = _find_misclosure(rows, exact[-1][2])

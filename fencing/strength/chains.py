@@ -43,12 +43,12 @@ def find_joints(runs: Sequence[Run]) -> list[Joint]:
     >>> find_joints([side, Run("B", 4000, 1800, turn=Fraction(-12), start=Terminal.CORNER)])
     [Joint(before=0, after=1, turn_deg=12.0)]
     """
-    found = []
+    joints = []
     for after, before in sorted(find_corners(runs).items()):
         turn = runs[after].turn if after else -sum((run.turn for run in runs[1:]), runs[0].turn * 0)
         whole = float(turn) % 360
-        found.append(Joint(before, after, min(whole, 360 - whole)))
-    return found
+        joints.append(Joint(before, after, min(whole, 360 - whole)))
+    return joints
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +99,10 @@ def find_exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float =
         [4800]
     """
     joints = find_joints(takeoff.measure.runs)
-    found: dict[int, Exposure] = {}
+    exposed: dict[int, Exposure] = {}
     for chain in _link_runs(len(takeoff.runs), joints, continuous_deg):
-        found |= _expose_chain(chain, joints, takeoff, method)
-    return found
+        exposed |= _expose_chain(chain, joints, takeoff, method)
+    return exposed
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +129,7 @@ def _link_runs(count: int, joints: Sequence[Joint], continuous_deg: float) -> li
 
 def _expose_chain(chain: _Chain, joints: Sequence[Joint], takeoff: TakeOff, method: WindMethod) -> dict[int, Exposure]:
     built = [takeoff.runs[index] for index in chain.runs]
-    spans = [_span(run) for run in built]
+    spans = [run.posts[-1].at - run.posts[0].at for run in built]
     outside = built[0].posts[0].at + built[-1].length - built[-1].posts[-1].at
     length = sum(spans) + outside
     height = max(_find_height(run, takeoff.measure.runs[index]) for run, index in _pairs(chain, built))
@@ -148,10 +148,6 @@ def _expose_chain(chain: _Chain, joints: Sequence[Joint], takeoff: TakeOff, meth
 
 def _pairs(chain: _Chain, built: Sequence[BuiltRun]) -> list[tuple[BuiltRun, int]]:
     return list(zip(built, chain.runs, strict=True))
-
-
-def _span(run: BuiltRun) -> int:
-    return run.posts[-1].at - run.posts[0].at
 
 
 def _find_height(run: BuiltRun, measured: Run) -> int:

@@ -56,7 +56,7 @@ def apply_change(measure: Measure, system: System, change: SuggestedChange) -> t
     if change.kind == "hole_depth":
         return measure, _deepen(system, change.value)
     if change.kind == "height" and change.run in {run.id for run in measure.runs}:
-        return _lower(measure, change), system
+        return replace(measure, runs=tuple(_lower_run(run, change) for run in measure.runs)), system
     return None
 
 
@@ -68,10 +68,6 @@ def _deepen(system: System, depth: int) -> System:
 
     hole = replace(system.hole, depth=depth)
     return replace(system, hole=hole, channel=post(system.channel), square=post(system.square))
-
-
-def _lower(measure: Measure, change: SuggestedChange) -> Measure:
-    return replace(measure, runs=tuple(_lower_run(run, change) for run in measure.runs))
 
 
 def _lower_run(run: Run, change: SuggestedChange) -> Run:

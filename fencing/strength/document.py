@@ -11,7 +11,7 @@ from typing import Any
 
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.embedment import SOIL_EDITION, SOILS
-from fencing.strength.footing import FORMULA, SECOND, SoilInputs, calculate_second_needed_mm, find_soil_inputs
+from fencing.strength.footing import FORMULA, SECOND, calculate_second_needed_mm, find_soil_inputs
 from fencing.strength.screening import DISCLAIMER, OUTCOME_TEXTS, ScreenedPost, Screening, ScreeningOutcome
 from fencing.strength.suggested_changes import suggest_changes
 
@@ -122,16 +122,16 @@ def _explain_second(screening: Screening, footed: Sequence[ScreenedPost]) -> lis
     if compared is None:
         return []
     post, soil, second = compared
+    factor = screening.find_limits(post.case.run).ground.safety_factor
     return [
         f"For comparison only: in {soil} (taken here, not measured) the second method (Broms, with a factor of safety of "
-        f"{_find_ground(screening, post).safety_factor:g}) would ask for {second} mm at {post.case.post}. State the soil's "
-        "strength and it is counted."
+        f"{factor:g}) would ask for {second} mm at {post.case.post}. State the soil's strength and it is counted."
     ]
 
 
 def _compare_typical_soil(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, str, int] | None:
     """Return the post's embedment by Broms in a typical soil of its class; None for a class without one."""
-    ground = _find_ground(screening, post)
+    ground = screening.find_limits(post.case.run).ground
     if post.case.diameter is None or ground.soil_class not in TYPICAL:
         return None
     typical = TYPICAL[ground.soil_class]
@@ -143,11 +143,6 @@ def _compare_typical_soil(screening: Screening, post: ScreenedPost) -> tuple[Scr
     )
     needed = calculate_second_needed_mm(post.footing_load, post.case.diameter / 1000, strong)
     return None if needed is None else (post, typical.words, needed)
-
-
-def _find_ground(screening: Screening, post: ScreenedPost) -> SoilInputs:
-    soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
-    return find_soil_inputs(screening.request.inputs, soils.get(post.case.run))
 
 
 SCREENING_SCHEMA = "screening-2"
@@ -179,7 +174,7 @@ def write_screening(screening: Screening, changes: Sequence[SuggestedChange] | N
         >>> written["outcome"], written["posts"][1]["force_kn"]
         ('over', '5.18')
     """
-    found = suggest_changes(screening) if changes is None else changes
+    suggested = suggest_changes(screening) if changes is None else changes
     return {
         "schema": SCREENING_SCHEMA,
         "method": {"name": screening.method.name, "title": screening.method.title},
@@ -190,7 +185,7 @@ def write_screening(screening: Screening, changes: Sequence[SuggestedChange] | N
         "interpretation": list(interpret(screening)),
         "posts": [_write_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
-        "suggested_changes": [write_change(change) for change in found],
+        "suggested_changes": [write_change(change) for change in suggested],
         "remarks": list(list_remarks(screening)),
         "disclaimer": DISCLAIMER,
     }
@@ -211,7 +206,7 @@ def list_remarks(screening: Screening) -> tuple[str, ...]:
         "A post carries half of each neighbouring bay or closed gate, of both runs if they turn less than 60° there; a corner "
         "is screened once in each of its runs. Runs that turn 30° or less are one wall: its ends are those of the whole wall."
     )
-    if _has_lattice(screening):
+    if any(side.lattice_m > 0 for post in screening.posts for side in post.case.sides):
         open_area_ratio = system.lattice_open_area_ratio
         counted = (
             "as solid, as its open share is not stated"
@@ -227,10 +222,6 @@ def list_remarks(screening: Screening) -> tuple[str, ...]:
             "are outside the screening of the section."
         )
     return tuple(lines)
-
-
-def _has_lattice(screening: Screening) -> bool:
-    return any(side.lattice_m > 0 for post in screening.posts for side in post.case.sides)
 
 
 def _write_ground(screening: Screening) -> dict[str, Any]:

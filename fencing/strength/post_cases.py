@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Post
+from fencing.model.fence import BuiltRetrofit, BuiltRun, Post
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.chains import CONTINUOUS_DEG, CORNER_DEG, Exposure, Joint, find_exposures, find_joints
 from fencing.strength.loads import Side
-from fencing.strength.wind import Wall, WindMethod, Zone, calculate_mean_pressure_pa
+from fencing.strength.wind import Wall, WindMethod
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +50,12 @@ def find_spans(run: BuiltRun) -> list[PostSpan]:
     [(0, 2400), (2400, 4800)]
     """
     at = {post.id: post.at for post in run.posts}
-    spans = [_bay_span(bay) for bay in run.bays]
-    spans += [_gate_span(gate, at[gate.posts[0]], at[gate.posts[1]]) for gate in run.gates]
+    spans = [PostSpan(bay.start, bay.end, bay.base, bay.top, bay.lattice_height) for bay in run.bays]
+    for gate in run.gates:
+        lattice = max((panel.height for leaf in gate.leaves for panel in leaf.lattice), default=0)
+        ends = at[gate.posts[0]], at[gate.posts[1]]
+        spans.append(PostSpan(*ends, (gate.base, gate.base), (gate.top, gate.top), lattice))
     return sorted(spans, key=lambda span: span.start)
-
-
-def _bay_span(bay: Bay) -> PostSpan:
-    return PostSpan(bay.start, bay.end, bay.base, bay.top, bay.lattice_height)
-
-
-def _gate_span(gate: HungGate, start: int, end: int) -> PostSpan:
-    panels = [panel.height for leaf in gate.leaves for panel in leaf.lattice]
-    return PostSpan(start, end, (gate.base, gate.base), (gate.top, gate.top), max(panels, default=0))
 
 
 def build_run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
@@ -118,7 +112,9 @@ def _build_cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff:
             post=post.id,
             at=post.at,
             kind=post.kind,
-            sides=tuple(_build_side(at, span, exposed[run], heading) for span, at, run, heading in beside),
+            sides=tuple(
+                _build_side(at.at, at.ground, span, exposed[run], heading) for span, at, run, heading in beside
+            ),
             spacing=max((span.end - span.start for span, *_ in beside), default=0),
             height=max(member.top for member in post.uprights) - post.ground,
             embedment=min(member.embedment for member in post.uprights),
@@ -130,17 +126,13 @@ def _find_spans_beside(run: BuiltRun, post: Post) -> list[PostSpan]:
     return [span for span in find_spans(run) if post.at in (span.start, span.end)]
 
 
-def _build_side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float) -> Side:
-    low, high = sorted((float(post.at), (span.start + span.end) / 2))
+def _build_side(at: int, ground: int, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float = 0.0) -> Side:
+    """Build the half of a span that a post at a chainage carries; heights are above its ground, at the post and the middle."""
+    low, high = sorted((float(at), (span.start + span.end) / 2))
     pressure = max(exposure.calculate_pressure_pa(low, high) for exposure in exposed)
-    here = 0 if post.at == span.start else 1
-    base, top = (_find_heights(pair, here, post.ground) for pair in (span.base, span.top))
+    here = 0 if at == span.start else 1
+    base, top = (((pair[here] - ground) / 1000, (sum(pair) / 2 - ground) / 1000) for pair in (span.base, span.top))
     return Side((high - low) / 1000, base, top, span.lattice / 1000, pressure, heading_deg)
-
-
-def _find_heights(pair: tuple[int, int], here: int, ground: int) -> tuple[float, float]:
-    """Return heights above the post's ground [m], at the post and at the middle of the bay."""
-    return (pair[here] - ground) / 1000, (sum(pair) / 2 - ground) / 1000
 
 
 def build_retrofit_cases(
@@ -186,28 +178,14 @@ def build_retrofit_cases(
 
 
 def _build_existing_cases(built: BuiltRetrofit, gap: int, height: int, lattice: int, method: WindMethod) -> list[Case]:
-    widths = [bay.width for bay in built.bays]
-    length = sum(widths)
+    spans = [PostSpan(bay.start, bay.end, (gap, gap), (gap + height,) * 2, lattice) for bay in built.bays]
+    length = spans[-1].end
     zones = method.find_zones(Wall((gap + height) / 1000, length / 1000))
-    cases, at = [], 0
-    for number in range(len(widths) + 1):
-        beside = [(at - width, at) for width in widths[max(0, number - 1) : number]]
-        beside += [(at, at + width) for width in widths[number : number + 1]]
-        sides = tuple(_build_level_side(at, span, length, gap, height, lattice, zones) for span in beside)
-        spacing = max(end - start for start, end in beside)
-        name = f"{built.id}-P{number + 1}"
-        cases.append(Case(built.id, name, at, "line", sides, spacing, gap + height, None, None))
-        at += widths[number] if number < len(widths) else 0
+    exposure = Exposure(0, length, 0, (zones, zones))
+    cases = list[Case]()
+    for number, at in enumerate([0, *(span.end for span in spans)], 1):
+        beside = [span for span in spans if at in (span.start, span.end)]
+        sides = tuple(_build_side(at, 0, span, [exposure]) for span in beside)
+        spacing = max(span.end - span.start for span in beside)
+        cases.append(Case(built.id, f"{built.id}-P{number}", at, "line", sides, spacing, gap + height, None, None))
     return cases
-
-
-def _build_level_side(
-    at: int, span: tuple[int, int], length: int, gap: int, height: int, lattice: int, zones: Sequence[Zone]
-) -> Side:
-    low, high = sorted((float(at), sum(span) / 2))
-    pressure = max(
-        calculate_mean_pressure_pa(zones, low / 1000, high / 1000),
-        calculate_mean_pressure_pa(zones, (length - high) / 1000, (length - low) / 1000),
-    )
-    base, top = gap / 1000, (gap + height) / 1000
-    return Side((high - low) / 1000, (base, base), (top, top), lattice / 1000, pressure)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from fencing.model.faults import Notice, Severity
@@ -80,8 +80,8 @@ class ScreenedPost:
         >>> [round(replace(post, capacity_nm=capacity).over_section, 3) for capacity in (1231.2, 2500.0, None)]
         [2.0, 0.0, 0.0]
         """
-        asked = self.utilisation
-        return asked if asked is not None and asked > 1 else 0.0
+        share = self.utilisation
+        return share if share is not None and share > 1 else 0.0
 
     @property
     def given(self) -> int:
@@ -130,10 +130,21 @@ class Screening:
         >>> screen(take_off(IN_WIND, ROUND_SIZES)).outcome.value
         'over'
         """
-        found = {post.outcome for post in self.posts} | ({ScreeningOutcome.OUTSIDE} if self.unscreened else set())
+        outcomes = {post.outcome for post in self.posts} | ({ScreeningOutcome.OUTSIDE} if self.unscreened else set())
         return next(
-            (o for o in (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE) if o in found), ScreeningOutcome.WITHIN
+            (o for o in (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE) if o in outcomes), ScreeningOutcome.WITHIN
         )
+
+    def find_limits(self, run: str | None) -> Limits:
+        """Return the limits of the posts of a run: method, sections, and the soil measured there (None: not measured).
+
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
+        >>> screen(take_off(IN_WIND, ROUND_SIZES)).find_limits("A").ground.soil_class
+        'clay'
+        """
+        soil = next((item.soil for item in self.takeoff.measure.runs if item.id == run), None)
+        return Limits(self.method, find_soil_inputs(self.request.inputs, soil), self.takeoff.system)
 
 
 def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screening:
@@ -162,22 +173,19 @@ def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screenin
         >>> round(load.force_n, 6), round(load.moment_nm, 6)
         (5184.0, 4924.8)
     """
-    asked = request or takeoff.measure.strength
-    if asked is None:
+    stated = request or takeoff.measure.strength
+    if stated is None:
         raise ValueError("the measure asks for no strength screening")
-    method = build_wind_method(asked)
-    posts = []
-    soils = {run.id: run.soil for run in takeoff.measure.runs}
-    for case in build_run_cases(takeoff, method):
-        limits = Limits(method, find_soil_inputs(asked.inputs, soils[case.run]), takeoff.system)
-        posts.append(screen_post(case, limits))
-    old = [int(asked.inputs[key]) if key in asked.inputs else None for key in ("old_embedment_mm", "old_diameter_mm")]
-    limits = Limits(method, find_soil_inputs(asked.inputs, None), takeoff.system)
+    method = build_wind_method(stated)
+    screening = Screening(stated, method, takeoff, (), ())
+    posts = [screen_post(case, screening.find_limits(case.run)) for case in build_run_cases(takeoff, method)]
+    old = [int(stated.inputs[key]) if key in stated.inputs else None for key in ("old_embedment_mm", "old_diameter_mm")]
+    limits = screening.find_limits(None)
     for case, before in build_retrofit_cases(takeoff, method, old[0], old[1]):
         was = calculate_post_load(before.sides, limits.lattice_factor, method.arm).moment_nm * method.section_factor
         posts.append(screen_post(case, limits, was))
     unscreened = tuple(retrofit.id for retrofit in takeoff.measure.retrofits if retrofit.existing_height is None)
-    return Screening(asked, method, takeoff, tuple(posts), unscreened)
+    return replace(screening, posts=tuple(posts), unscreened=unscreened)
 
 
 def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> ScreenedPost:

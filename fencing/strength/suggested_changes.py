@@ -17,7 +17,6 @@ from fencing.model.system import System
 from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import SuggestedChange, apply_change, check_change
 from fencing.strength.embedment import CAP_M, find_rising_root
-from fencing.strength.footing import find_soil_inputs
 from fencing.strength.limits import Limits
 from fencing.strength.post_cases import Case
 from fencing.strength.screening import ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
@@ -54,10 +53,10 @@ def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
     own = [post for post in over if post.case.run in built]
     alone, wider = [*_suggest_pitch(screening, own), *_suggest_depth(screening, own)], _suggest_diameter(screening, own)
     both = [] if any(change.resolves for change in (*alone, *wider)) else _suggest_pitch_and_depth(screening, own)
-    found = [*alone, *both, *wider, *_suggest_section(own)]
+    changes = [*alone, *both, *wider, *_suggest_section(own)]
     for run in dict.fromkeys(post.case.run for post in over):
-        found += _suggest_height(screening, run, [post for post in over if post.case.run == run])
-    return tuple(found)
+        changes += _suggest_height(screening, run, [post for post in over if post.case.run == run])
+    return tuple(changes)
 
 
 def price_changes(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[SuggestedChange, ...]:
@@ -82,21 +81,15 @@ def price_changes(screening: Screening, price: Callable[[Measure, System], Decim
         ([None], True)
     """
     takeoff = screening.takeoff
-    found = suggest_changes(screening)
-    if not found:
+    changes = suggest_changes(screening)
+    if not changes:
         return ()
     now = price(takeoff.measure, takeoff.system)
-    changed = [(change, apply_change(takeoff.measure, takeoff.system, change)) for change in found]
+    changed = [(change, apply_change(takeoff.measure, takeoff.system, change)) for change in changes]
     return tuple(
         change if job is None or change.blocked_by else replace(change, cost=price(*job) - now)
         for change, job in changed
     )
-
-
-def _find_limits(screening: Screening, case: Case) -> Limits:
-    soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
-    ground = find_soil_inputs(screening.request.inputs, soils.get(case.run))
-    return Limits(screening.method, ground, screening.takeoff.system)
 
 
 def _find_largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
@@ -122,7 +115,7 @@ def _lower(case: Case, share: float) -> Case:
 def _suggest_pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     different = _find_different(posts)
     shares = [
-        (_find_largest_share(post, _find_limits(screening, post.case), _narrow), post.case.spacing)
+        (_find_largest_share(post, screening.find_limits(post.case.run), _narrow), post.case.spacing)
         for post in different
     ]
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
@@ -225,17 +218,17 @@ def _find_short(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
 def _suggest_diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     short = _find_short(posts)
     widths = [_find_width(screening, post) for post in _find_different(short)]
-    found = [width for width in widths if width is not None]
-    if not found or len(found) < len(widths):
+    known = [width for width in widths if width is not None]
+    if not known or len(known) < len(widths):
         return []
-    width = max(found)
+    width = max(known)
     text = f"holes {width} mm across, as deep as now"
     return [check_change(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _name_posts(short)))]
 
 
 def _find_width(screening: Screening, post: ScreenedPost) -> int | None:
     """Find the minimum width [mm] at which the present embedment is enough; None if none up to 1.5 m is."""
-    limits = _find_limits(screening, post.case)
+    limits = screening.find_limits(post.case.run)
 
     def short(width: int) -> bool:
         return screen_post(replace(post.case, diameter=width), limits).required > post.given
@@ -252,11 +245,11 @@ def _find_width(screening: Screening, post: ScreenedPost) -> int | None:
 
 def _suggest_section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     """Return the elastic modulus that posts with an overloaded section need, by kind of post."""
-    wanted: dict[str, int] = {}
+    moduli: dict[str, int] = {}
     for post in posts:
         if post.over_section:
             modulus = ceil(post.over_section * (post.modulus_mm3 or 0))
-            wanted[post.case.kind] = max(modulus, wanted.get(post.case.kind, 0))
+            moduli[post.case.kind] = max(modulus, moduli.get(post.case.kind, 0))
     names = {
         "line": "the two channels of a line post together",
         "square": "a square post",
@@ -267,17 +260,17 @@ def _suggest_section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
             kind="section",
             value=modulus,
             unit="mm3",
-            resolves=not _find_short(posts) and len(wanted) == 1,
+            resolves=not _find_short(posts) and len(moduli) == 1,
             text=f"an elastic modulus of {modulus} mm³ for {names[kind]}",
             posts=_name_posts([post for post in posts if post.case.kind == kind and post.over_section]),
         )
-        for kind, modulus in sorted(wanted.items())
+        for kind, modulus in sorted(moduli.items())
     ]
 
 
 def _suggest_height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     different = _find_different(posts)
-    shares = [_find_largest_share(post, _find_limits(screening, post.case), _lower) for post in different]
+    shares = [_find_largest_share(post, screening.find_limits(post.case.run), _lower) for post in different]
     if None in shares:
         return []
     height = min(

@@ -29,14 +29,14 @@ def book(setups: Setups, start: int, known: int | None = None) -> LevelBook:
         if number:
             rows[-1]["backsight_m"] = back
         else:
-            rows.append({"backsight_m": back})
+            rows.append({"backsight_m": back, "level_mm": start})
         rows += [{"intermediate_m": reading} for reading in between]
         rows.append({"foresight_m": fore})
     for at, row in enumerate(rows):
         row["at_mm"] = at * 1000
     if known is not None:
         rows[-1]["level_mm"] = known
-    return reduce_book(rows, start)
+    return reduce_book(rows)
 
 
 def levels(reduced: LevelBook) -> list[int]:

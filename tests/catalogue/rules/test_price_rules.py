@@ -11,7 +11,7 @@ from catalogue.rules.digging import DigRate
 from catalogue.rules.price_bands import bands_fault, format_bands, parsed, read_bands
 from catalogue.rules.price_rule_lines import Due, RuleLine, rule_faults
 from catalogue.rules.price_rules import Markup, PriceRules, read_rules, standing
-from fencing.buying.suppliers import amount_at
+from fencing.buying.suppliers import find_amount
 from fencing.model.faults import InvalidDocument
 from shared.common.money import Rounding, RoundingRemainder, TaxRoundingLevel
 
@@ -189,8 +189,8 @@ def test_a_line_that_means_nothing_is_refused_by_field(
 def test_bands_are_written_and_read_back_the_same() -> None:
     bands = [["10", "4.50"], ["50", "4.10"]]
     assert parsed(format_bands(bands)) == bands
-    assert amount_at(read_bands(bands), Decimal(9), Decimal("5.00")) == Decimal("5.00")
-    assert amount_at(read_bands(bands), Decimal(50), Decimal("5.00")) == Decimal("4.10")
+    assert find_amount(read_bands(bands), Decimal(9), Decimal("5.00")) == Decimal("5.00")
+    assert find_amount(read_bands(bands), Decimal(50), Decimal("5.00")) == Decimal("4.10")
 
 
 @pytest.mark.parametrize(

@@ -27,16 +27,9 @@ def test_a_point_lower_than_the_datum_reads_more_on_the_staff() -> None:
     assert [(station.at, station.level) for station in book.stations] == [(0, 1500 - 1750)]
 
 
-def test_the_datum_level_is_added_to_every_station() -> None:
-    book = reduce_book([{"backsight_m": Decimal(1)}, {"at_mm": 0, "foresight_m": Decimal("0.4")}], datum_level=10_000)
+def test_the_level_of_the_first_row_is_added_to_every_station() -> None:
+    book = reduce_book([{"backsight_m": Decimal(1), "level_mm": 10_000}, {"at_mm": 0, "foresight_m": Decimal("0.4")}])
     assert book.stations[0].level == 10_000 + 600
-
-
-def test_the_first_row_may_state_its_own_level() -> None:
-    book = reduce_book(
-        [{"backsight_m": Decimal(1), "level_mm": 250}, {"at_mm": 0, "foresight_m": Decimal("0.4")}], datum_level=10_000
-    )
-    assert book.stations[0].level == 250 + 600
 
 
 def test_no_rise_is_taken_across_a_change_point() -> None:
@@ -162,7 +155,7 @@ readings = st.decimals(min_value=-5, max_value=5, places=3)
 def test_the_arithmetic_check_always_holds(
     between: list[tuple[Decimal, Decimal | None]], first: Decimal, last: Decimal
 ) -> None:
-    rows: list[dict[str, object]] = [{"backsight_m": first}]
+    rows = [{"backsight_m": first}]
     for number, (reading, back) in enumerate(between):
         sights = {"intermediate_m": reading} if back is None else {"foresight_m": reading, "backsight_m": back}
         rows.append({"at_mm": number, **sights})
@@ -173,9 +166,10 @@ def test_the_arithmetic_check_always_holds(
 
 @given(st.lists(readings, min_size=2, max_size=20), st.integers(-9000, 9000))
 def test_moving_the_datum_moves_every_station_alike(seen: list[Decimal], lift: int) -> None:
-    rows = [
+    rows: list[dict[str, object]] = [
         {"backsight_m": 1},
         *({"at_mm": at, "intermediate_m": reading} for at, reading in enumerate(seen)),
         {"foresight_m": 1},
     ]
-    assert [s.level for s in reduce_book(rows, lift).stations] == [s.level + lift for s in reduce_book(rows).stations]
+    lifted = [{**rows[0], "level_mm": lift}, *rows[1:]]
+    assert [s.level for s in reduce_book(lifted).stations] == [s.level + lift for s in reduce_book(rows).stations]
