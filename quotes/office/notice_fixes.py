@@ -122,7 +122,7 @@ def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     found = []
     for after, before in shared.items():
         if site.taken.runs[after].posts[0].id == notice.element:
-            by = grounds[before].at(runs[before].length) - grounds[after].at(0)
+            by = grounds[before].find_level(runs[before].length) - grounds[after].find_level(0)
             move = f"{'Raise' if by > 0 else 'Lower'} run {runs[after].id} by {abs(by)} mm"
             found.append(Fix(f"meet:{after}={by}", f"{move} to match run {runs[before].id}"))
     return found

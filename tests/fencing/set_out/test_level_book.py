@@ -155,7 +155,7 @@ readings = st.decimals(min_value=-5, max_value=5, places=3)
 def test_the_arithmetic_check_always_holds(
     between: list[tuple[Decimal, Decimal | None]], first: Decimal, last: Decimal
 ) -> None:
-    rows = [{"backsight_m": first}]
+    rows: list[dict[str, object]] = [{"backsight_m": first}]
     for number, (reading, back) in enumerate(between):
         sights = {"intermediate_m": reading} if back is None else {"foresight_m": reading, "backsight_m": back}
         rows.append({"at_mm": number, **sights})
