@@ -85,7 +85,8 @@ def count_bars_left(problem: CuttingProblem, bars: Bars) -> list[int]:
     """
     pieces, used = sum(problem.counts), count_used(problem, bars)
     return [
-        (pieces if kind.limit is None else kind.limit) - taken for kind, taken in zip(problem.kinds, used, strict=True)
+        (pieces if kind.limit is None else kind.limit) - number
+        for kind, number in zip(problem.kinds, used, strict=True)
     ]
 
 
