@@ -11,7 +11,7 @@ from quotes.jobs.hooks import Ordered, ordered_for
 from quotes.jobs.models import Job
 from quotes.jobs.queries import used_by_role
 from quotes.pricing.price_lines import UNITS
-from quotes.quoting.content import BASE, Content, ContentParty, Line, Option
+from quotes.quoting.content import BASE, Content, ContentParty, Line
 from quotes.quoting.content_costs import BuyingCosts, Costing, SingleSupplierCost
 from quotes.quoting.json_values import JsonObject
 from quotes.quoting.queries import agreed_build
@@ -63,7 +63,7 @@ class BuyingSummary:
 
 @dataclass(frozen=True, slots=True)
 class RevisionPrices:
-    """Amounts of a revision. ``others`` are its alternatives, ``payments`` labels with amounts."""
+    """Amounts of a revision. ``choices`` are its alternatives and options, ``payments`` labels with amounts."""
 
     lines: tuple[PriceSummaryLine, ...]
     costing: tuple[PriceSummaryLine, ...]
@@ -72,8 +72,7 @@ class RevisionPrices:
     tax: Decimal
     total: Decimal
     parties: tuple[tuple[ContentParty, PartySums], ...]
-    others: tuple[ChoicePrice, ...]
-    options: tuple[ChoicePrice, ...]
+    choices: tuple[ChoicePrice, ...]
     payments: tuple[tuple[str, Decimal], ...]
     stops: tuple[str, ...]
     buying: BuyingSummary
@@ -95,8 +94,7 @@ def priced(content: Content, choices: JsonObject | None = None) -> RevisionPrice
         tax=whole.tax,
         total=whole.total,
         parties=tuple((party, whole.parties[party.key]) for party in content.parties),
-        others=tuple(_others(content, chosen, whole.total)),
-        options=tuple(_option(content, option, chosen, whole.total) for option in content.options),
+        choices=tuple(_choices(content, chosen, whole.total)),
         payments=tuple(zip((payment.label for payment in content.payments), whole.payments, strict=False)),
         stops=tuple(dict.fromkeys(stop for item in content.builds for stop in item.stops)),
         buying=_buying(build.buying),
@@ -122,20 +120,20 @@ def _buying(buying: BuyingCosts) -> BuyingSummary:
     return BuyingSummary(buying, total, more)
 
 
-def _others(content: Content, chosen: Choices, total: Decimal) -> Iterator[ChoicePrice]:
+def _choices(content: Content, chosen: Choices, total: Decimal) -> Iterator[ChoicePrice]:
+    """Yield the alternatives and the options, each with the change of the total that it causes."""
     for build in content.builds:
         if build.key != BASE:
             other = sums(content, Choices(build.key, chosen.options))
             cost = sum((line.cost for line in other.lines), ZERO)
-            yield ChoicePrice(PriceSummaryLine(build.label, "", None, "", cost, other.net), other.total - total)
-
-
-def _option(content: Content, option: Option, chosen: Choices, total: Decimal) -> ChoicePrice:
-    is_chosen = option.key in chosen.options
-    other = sums(content, Choices(chosen.build, chosen.options ^ {option.key})).total
-    net, cost = (sum(amounts, ZERO) for amounts in zip(*((line.net, line.cost) for line in option.lines), strict=True))
-    row = PriceSummaryLine(option.label, option.detail, None, "", cost, net)
-    return ChoicePrice(row, total - other if is_chosen else other - total, is_chosen)
+            row = PriceSummaryLine(f"Alternative: {build.label}", "", None, "", cost, other.net)
+            yield ChoicePrice(row, other.total - total)
+    for option in content.options:
+        is_chosen = option.key in chosen.options
+        other = sums(content, Choices(chosen.build, chosen.options ^ {option.key}))
+        net, cost = (sum((getattr(line, name) for line in option.lines), ZERO) for name in ("net", "cost"))
+        row = PriceSummaryLine(option.label, option.detail, None, "", cost, net)
+        yield ChoicePrice(row, total - other.total if is_chosen else other.total - total, is_chosen)
 
 
 def compare_built(job: Job) -> JsonObject:
