@@ -66,7 +66,11 @@ class SupplierPrice:  # words: ok
     supplier_sku: str = ""
 
     def unit_price(self, quantity: Decimal) -> Decimal:
-        """Return the price of one sale unit for an order of ``quantity``."""
+        """Return the price of one sale unit for an order of ``quantity``.
+
+        >>> SupplierPrice("R6", Decimal(31), ((Decimal(10), Decimal(29)),)).unit_price(Decimal(12))
+        Decimal('29')
+        """
         return find_amount(self.breaks, quantity, self.price)
 
 
@@ -87,7 +91,11 @@ class SupplierTermsAndPrices:
     name: str = ""
 
     def fee(self, goods: Decimal) -> Decimal:
-        """Return the delivery fee for goods of that value."""
+        """Return the delivery fee for goods of that value.
+
+        >>> SupplierTermsAndPrices("near", delivery=((Decimal(0), Decimal(40)), (Decimal(500), Decimal(0)))).fee(Decimal(120))
+        Decimal('40')
+        """
         return find_amount(self.delivery, goods)
 
 
@@ -108,17 +116,34 @@ class PurchaseOptions:
         return prices
 
     def supplier(self, code: str) -> SupplierTermsAndPrices:
-        """Return a supplier; one without terms and prices for an unknown code."""
+        """Return a supplier; one without terms and prices for an unknown code.
+
+        >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31)),))
+        >>> far = SupplierTermsAndPrices("far", (SupplierPrice("R6", Decimal(29)),), name="Far Steel")
+        >>> PurchaseOptions((), (near, far)).supplier("far").name
+        'Far Steel'
+        """
         return next((item for item in self.suppliers if item.code == code), SupplierTermsAndPrices(code))
 
     def price(self, sku: str, supplier: str) -> SupplierPrice | None:
-        """Return a supplier's price of a component, or None if it does not sell it."""
+        """Return a supplier's price of a component, or None if it does not sell it.
+
+        >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31)),))
+        >>> far = SupplierTermsAndPrices("far", (SupplierPrice("R6", Decimal(29)),), name="Far Steel")
+        >>> PurchaseOptions((), (near, far)).price("R6", "near").price
+        Decimal('31')
+        """
         return self._prices.get(sku, {}).get(supplier)
 
     def cheapest(self, sku: str, supplier: str | None = None) -> SupplierPrice | None:
         """Return the lowest price of a component, of equal ones that of the first supplier by code; None if no supplier sells it.
 
         If a supplier is named, only its price counts.
+
+        >>> near = SupplierTermsAndPrices("near", (SupplierPrice("R6", Decimal(31)),))
+        >>> far = SupplierTermsAndPrices("far", (SupplierPrice("R6", Decimal(29)),), name="Far Steel")
+        >>> PurchaseOptions((), (near, far)).cheapest("R6").price
+        Decimal('29')
         """
         if supplier is not None:
             return self.price(sku, supplier)
@@ -176,12 +201,21 @@ class SupplierSplit:
 
 
 def is_in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
-    """Return whether a supplier can deliver within ``days``."""
+    """Return whether a supplier can deliver within ``days``.
+
+    >>> near = SupplierTermsAndPrices("near", lead=5)
+    >>> is_in_time(near, SupplierPrice("R6", Decimal(31)), 3), is_in_time(near, SupplierPrice("R6", Decimal(31), lead=2), 3)
+    (False, True)
+    """
     return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
 
 
 def round_money(amount: Decimal, digits: int | None) -> Decimal:
-    """Round an amount to ``digits`` decimals, halves up; None: do not round."""
+    """Round an amount to ``digits`` decimals, halves up; None: do not round.
+
+    >>> round_money(Decimal("16.205"), 2), round_money(Decimal("16.205"), None)
+    (Decimal('16.21'), Decimal('16.205'))
+    """
     return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
 
 

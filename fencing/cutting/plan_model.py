@@ -36,12 +36,20 @@ class StockLength:
 
     @property
     def cost(self) -> int:
-        """The cost of using one bar, before any credit."""
+        """The cost of using one bar, before any credit.
+
+        >>> StockLength(4800, 3650, handling=50).cost
+        3700
+        """
         return self.price + self.handling
 
     @property
     def usable(self) -> int:
-        """The length [mm] that pieces may be cut from."""
+        """The length [mm] that pieces may be cut from.
+
+        >>> StockLength(4800, 3650, trim=20).usable
+        4780
+        """
         return self.length - self.trim
 
 
@@ -56,7 +64,11 @@ class Demand:
 
     @property
     def count(self) -> int:
-        """The number of pieces."""
+        """The number of pieces.
+
+        >>> Demand(3, ((2390, 4), (2100, 2)), ()).count
+        6
+        """
         return sum(count for _, count in self.pieces)
 
 
@@ -213,7 +225,11 @@ class CutPlan:
 
     @property
     def gap_ppm(self) -> int:
-        """The maximum excess of the cost over the bound, in parts per million of the cost, rounded up."""
+        """The maximum excess of the cost over the bound, in parts per million of the cost, rounded up.
+
+        >>> CutPlan(Demand(3, ((2390, 4),), ()), Status.GAP, (), cost=1000, bound=999).gap_ppm
+        1000
+        """
         return -(-(self.cost - self.bound) * 1_000_000 // self.cost) if self.cost else 0
 
     @property
@@ -222,7 +238,11 @@ class CutPlan:
         return "solver" if self.certificate is not None and _relies_on_solver(self.certificate.tree) else "exact"
 
     def money(self, units: int) -> str:
-        """Format a price with the decimals of the demand."""
+        """Format a price with the decimals of the demand.
+
+        >>> CutPlan(Demand(3, ((2390, 4),), ()), Status.OPTIMAL, (), 7300, 7300).money(7300)
+        '73.00'
+        """
         return format_money(units, self.demand.decimals)
 
     def document(self) -> dict[str, object]:

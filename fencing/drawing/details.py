@@ -35,7 +35,13 @@ _SIDE = 20.0  # mm of paper beside the fence for vertical dimensions
 
 
 def find_typical_bay(run: BuiltRun) -> Bay | None:
-    """Return the first bay of the most frequent width; None for a run of gates only."""
+    """Return the first bay of the most frequent width; None for a run of gates only.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> find_typical_bay(take_off(TWO_BAYS, ROUND_SIZES).runs[0]).id
+    'A-1'
+    """
     width = find_typical_width(run.bays)
     return next((bay for bay in run.bays if bay.width == width), None)
 

@@ -126,12 +126,26 @@ def find_gravest(notices: list[tuple[int, Notice]]) -> Severity:
 
 
 def find_measured_run(takeoff: TakeOff, run: BuiltRun) -> Run:
-    """Return the measured run of a built run."""
+    """Return the measured run of a built run.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> job = take_off(TWO_BAYS, ROUND_SIZES)
+    >>> find_measured_run(job, job.runs[0]).height
+    1800
+    """
     return next(measure for measure in takeoff.measure.runs if measure.id == run.id)
 
 
 def trace_ground(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
-    """Return (chainage, level) corners of the ground from the first to the last post, through every station and post."""
+    """Return (chainage, level) corners of the ground from the first to the last post, through every station and post.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> job = take_off(TWO_BAYS, ROUND_SIZES)
+    >>> trace_ground(job, job.runs[0])
+    [(0, 0), (2400, 0), (4800, 0)]
+    """
     first, last = run.posts[0].at, run.posts[-1].at
     corners = {post.at: post.ground for post in run.posts}
     stations = find_measured_run(takeoff, run).levels

@@ -35,6 +35,11 @@ def draw_paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[
         to draw.
 
     Source: house rule.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> {kind: len(drawings) for kind, drawings in draw_paper_set(take_off(TWO_BAYS, ROUND_SIZES)).items()}
+    {'plan': 1, 'elevation': 2, 'set_out': 1, 'detail': 1, 'phone_drawings': 2}
     """
     return {
         "plan": _draw_plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan", decimal_sign),

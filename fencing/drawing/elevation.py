@@ -91,6 +91,11 @@ def draw_elevation(
 
     ``n`` asks for a scale 1:n; without it the longest run fills the width, between 1:25 and 1:100. A smaller scale is
     taken where a bay would not fit. Empty for a job with nothing to draw.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> "true scale 1:50" in draw_elevation(take_off(TWO_BAYS, ROUND_SIZES), 180)
+    True
     """
     shown = make_scene(takeoff, size, live, prefix, decimal_sign)
     for trial in (trial for trial in STANDARD if trial >= (n or _choose_scale(shown, width))):

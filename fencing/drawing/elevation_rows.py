@@ -65,7 +65,13 @@ class ElevationRow:
 
 
 def find_typical_width(bays: Sequence[Bay]) -> int:
-    """Return the most frequent bay width [mm], of equals the widest; 0 without bays."""
+    """Return the most frequent bay width [mm], of equals the widest; 0 without bays.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> find_typical_width(take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays)
+    2400
+    """
     counted = Counter(bay.width for bay in bays)
     return max(counted, key=lambda width: (counted[width], width), default=0)
 

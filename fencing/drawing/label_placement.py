@@ -105,7 +105,11 @@ class LabelBox:
 
 
 def overlap(box: LabelBox, other: LabelBox) -> bool:
-    """Return True if two turned rectangles share more than an edge (separating axes)."""
+    """Return True if two turned rectangles share more than an edge (separating axes).
+
+    >>> overlap(LabelBox(0, 0, 4, 2), LabelBox(3, 0, 4, 2)), overlap(LabelBox(0, 0, 4, 2), LabelBox(4, 0, 4, 2))
+    (True, False)
+    """
     first, second = box.list_corners(), other.list_corners()
     for ax, ay in (*box.find_axes(), *other.find_axes()):
         a = [x * ax + y * ay for x, y in first]

@@ -87,9 +87,19 @@ class Frame:
     top: float
 
     def x(self, chainage: float) -> float:
+        """Return the position on paper [mm from the left] of a chainage [mm].
+
+        >>> Frame(100, 0, 1850, 10, 5).x(2400)  # 24 mm of paper at 1:100
+        34.0
+        """
         return self.left + (chainage - self.chainage) / self.n
 
     def y(self, level: float) -> float:
+        """Return the position on paper [mm from the top] of a level [mm].
+
+        >>> Frame(100, 0, 1850, 10, 5).y(50)  # 18 mm below the top at 1:100
+        23.0
+        """
         return self.top + (self.level - level) / self.n
 
 

@@ -86,6 +86,11 @@ def draw_plan(
 
     Returns:
         SVG text; empty for a job with nothing to draw.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> "Scale 1:50" in draw_plan(take_off(TWO_BAYS, ROUND_SIZES), 180, 110)
+    True
     """
     shown = make_scene(takeoff, size, live, prefix, decimal_sign)
     room, pad = height - calculate_foot_height(size), size * 2.6 + 6

@@ -146,17 +146,29 @@ def format_point(x: float, y: float) -> str:
 
 
 def trace_polyline(points: list[tuple[float, float]], *, closed: bool = False) -> str:
-    """Return path data through ``points``."""
+    """Return path data through ``points``.
+
+    >>> trace_polyline([(0, 0), (2, 0), (2, 1)], closed=True)
+    'M0 0L2 0L2 1Z'
+    """
     return "M" + "L".join(format_point(x, y) for x, y in points) + ("Z" if closed else "")
 
 
 def trace_line(x1: float, y1: float, x2: float, y2: float) -> str:
-    """Return path data of one straight line."""
+    """Return path data of one straight line.
+
+    >>> trace_line(0, 1, 2.5, 1)
+    'M0 1L2.5 1'
+    """
     return f"M{format_point(x1, y1)}L{format_point(x2, y2)}"
 
 
 def trace_box(x: float, y: float, width: float, height: float) -> str:
-    """Return path data of a rectangle."""
+    """Return path data of a rectangle.
+
+    >>> trace_box(1, 2, 10, 5)
+    'M1 2h10v5h-10Z'
+    """
     return f"M{format_point(x, y)}h{format_number(width)}v{format_number(height)}h{format_number(-width)}Z"
 
 
@@ -168,7 +180,13 @@ def trace_circle(x: float, y: float, radius: float) -> str:
 
 
 def draw_path(style: str, data: str, title: str = "", *, live: bool = False, extra: str = "") -> str:
-    """Draw a path in one of ``STYLES``; ``title`` is for screen readers and pointers; return nothing if ``data`` is empty."""
+    """Draw a path in one of ``STYLES``; ``title`` is for screen readers and pointers; return nothing if ``data`` is empty.
+
+    >>> draw_path("run", "")  # nothing to draw
+    ''
+    >>> draw_path("edge", "M0 0L2 0")[:21]
+    '<path class="d-edge" '
+    """
     if not data:
         return ""
     look = STYLES[style]
@@ -205,7 +223,11 @@ def draw_text(
 
 
 def draw_group(name: str, body: str, title: str = "", **attributes: str) -> str:
-    """Draw a group of class ``g-name`` with a title; ``bay="A-1"`` becomes ``data-bay``, an id or a transform stays."""
+    """Draw a group of class ``g-name`` with a title; ``bay="A-1"`` becomes ``data-bay``, an id or a transform stays.
+
+    >>> draw_group("bay", "", bay="A-1")
+    '<g class="g-bay" data-bay="A-1"></g>'
+    """
     written = "".join(
         f' {key if key in ("id", "transform") else "data-" + key}="{escape(value)}"'
         for key, value in attributes.items()
