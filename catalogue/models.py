@@ -10,11 +10,10 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from catalogue.rules.codes import SALE_UNITS, ImportKind, ImportState, PlanState, is_gtin, role_choices
+from catalogue.rules.codes import SALE_UNITS, ImportKind, ImportState, PlanState, is_gtin, role_choices, whole_fault
 from catalogue.rules.price_bands import bands_fault
 from catalogue.rules.price_rule_lines import RuleKind, rule_faults
 from catalogue.rules.site_words import rule_key
-from catalogue.rules.units import whole_fault
 from fencing.model.roles import BAG, CUT_ROLES
 from shared.common.dates import today
 from shared.models import BusinessOwned, SupplierAccount

@@ -8,7 +8,6 @@ from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
-from catalogue.rules.discounts import GivenTo
 from catalogue.rules.labour_rules import factor_faults, labour_faults, rate_faults
 from shared.common.money import Rounding, RoundingRemainder
 
@@ -141,3 +140,26 @@ def rule_faults(kind: str, key: str, amount: Decimal | None, choice: str) -> _Fa
         return [("kind", f"Choose from: {', '.join(RuleKind)}.")]
     faults = _KIND_FAULTS[RuleKind(kind)](key, amount, choice)
     return faults if key or kind == RuleKind.TAX_OF else [("applies_to", "Enter a key."), *faults]
+
+
+class GivenTo(StrEnum):
+    """Recipients of a discount: quotes for which it is chosen, or every quote that fits."""
+
+    PICKED = "picked"
+    RETURNING = "returning"  # the customer accepted another job before
+    SHARED = "shared"  # two parties or more pay
+
+
+def given_to(choice: str) -> GivenTo:
+    """Return the recipients by a rule's choice; by default the quotes for which the discount is chosen."""
+    return GivenTo(choice) if choice else GivenTo.PICKED
+
+
+@dataclass(frozen=True, slots=True)
+class DiscountRule:
+    """A discount of the price rules: percent off, and who gets it."""
+
+    key: str
+    label: str
+    percent: Decimal
+    given_to: GivenTo = GivenTo.PICKED

@@ -9,8 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from catalogue.rules.digging import NO_FACTORS, DigRate, HoleFactors, dig_depths, hole_factors
-from catalogue.rules.discounts import DiscountRule, given_to
-from catalogue.rules.price_rule_lines import Due, RuleKind, RuleLine
+from catalogue.rules.price_rule_lines import DiscountRule, Due, RuleKind, RuleLine, given_to
 from catalogue.rules.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
 from fencing.model.faults import Fault, InvalidDocument
 from shared.common.money import Rounding, RoundingRemainder, TaxPolicy, TaxRoundingLevel, minor_digits

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.integrations import order_api, supplier_api, supplier_keys_api
+from quotes.integrations import supplier_api, supplier_keys_api
 from quotes.integrations.messages import MESSAGES
-from quotes.integrations.order_files import file_of_message
+from quotes.integrations.order_files import OrderFile, file_of_message
 from quotes.integrations.webhook_api import ADDRESSES, for_supplier
 from quotes.purchasing.api import OwnOrder
 from shared.business.roles import Scope
@@ -25,9 +25,9 @@ MESSAGE_ADDRESSES = [
     )
 ]
 urlpatterns = [
-    path("orders/<str:ref>/document.<str:format>", order_api.OrderFile.as_view()),
-    path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
-    path("suppliers/<str:ref>/keys/<str:api_key>", order_api.SupplierKeyDetail.as_view()),
+    path("orders/<str:ref>/document.<str:format>", OrderFile.as_view()),
+    path("suppliers/<str:ref>/keys", supplier_keys_api.SupplierKeys.as_view()),
+    path("suppliers/<str:ref>/keys/<str:api_key>", supplier_keys_api.SupplierKeyDetail.as_view()),
     path("supply/keys", supplier_keys_api.SupplyKeys.as_view()),
     path("supply/keys/<str:ref>", supplier_keys_api.SupplyKeyDetail.as_view()),
     path("supply/orders", supplier_api.SupplyOrders.as_view()),

@@ -18,7 +18,7 @@ from quotes.purchasing import queries
 from quotes.purchasing.api_fields import amount, number
 from quotes.purchasing.models import OrderLine as Line
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.order_pdf import order_pdf
+from quotes.purchasing.order_lists import order_pdf
 from quotes.purchasing.order_totals import due, taxes
 from quotes.purchasing.services import face_of
 from shared.common.dates import local_day

@@ -13,10 +13,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.integrations import bulk_prices, sandbox, supplier_queries
+from quotes.integrations import bulk_prices, sandbox, supplier_access
 from quotes.integrations.messages.message import Message
-from quotes.integrations.order_files import FileOfOrder
-from quotes.integrations.renderers import FILE_SCHEMAS, PARSERS, RENDERERS, order_file, requested_format
+from quotes.integrations.order_files import FILE_SCHEMAS, PARSERS, RENDERERS, FileOfOrder, order_file, requested_format
 from quotes.jobs.api_fields import DOCUMENT, WHOLE, shape
 from quotes.purchasing import serializers as serializers_module
 from quotes.purchasing.api_fields import EVENT_SCHEMA, EVENTS, ORDER_FULL_SCHEMA, ORDERS, order_full
@@ -52,7 +51,7 @@ class SupplyEndpoint(Endpoint):
 
     def order(self, ref: str) -> SupplierOrder:
         """Return an order of the supplier. Raise 404 for any other order."""
-        return self.find(supplier_queries.visible(self.actor).select_related("supplier", "business"), ref)
+        return self.find(supplier_access.visible(self.actor).select_related("supplier", "business"), ref)
 
     def order_response(self, order: SupplierOrder, status: int = 200) -> Response:
         """Return the order as the supplier sees it, with its ETag."""
@@ -77,8 +76,8 @@ class SupplyOrders(SupplyEndpoint):
     def get(self, request: Request) -> Response:
         parameters, account, test = (
             request.query_params.dict(),
-            supplier_queries.account_of(self.actor),
-            supplier_queries.is_test(self.actor),
+            supplier_access.account_of(self.actor),
+            supplier_access.is_test(self.actor),
         )
         by = "change_sequence" if "after_sequence" in parameters else "-id"
         shared = _shared_query(account, test)
@@ -162,11 +161,11 @@ class SupplyEvents(SupplyEndpoint):
 
     @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="List events")
     def get(self, request: Request) -> Response:
-        account, test = supplier_queries.account_of(self.actor), supplier_queries.is_test(self.actor)
+        account, test = supplier_access.account_of(self.actor), supplier_access.is_test(self.actor)
         parameters = request.query_params
 
         def rows() -> QuerySet[OrderEvent]:
-            found = supplier_queries.events_seen_by(account, test=test)
+            found = supplier_access.events_seen_by(account, test=test)
             if "after" in parameters:
                 found = found.filter(id__gt=self.find(found, parameters["after"]).pk)
             return found.filter(kind=parameters["type"]) if "type" in parameters else found
@@ -196,10 +195,10 @@ class SupplyPricesBulk(SupplyEndpoint):
     )
     def post(self, request: Request) -> Response:
         outcomes = bulk_prices.store_prices(
-            account=supplier_queries.account_of(self.actor),
+            account=supplier_access.account_of(self.actor),
             actor=self.actor,
             prices=self.validated_data(SupplierPriceBatchIn)["prices"],
-            test=supplier_queries.is_test(self.actor),
+            test=supplier_access.is_test(self.actor),
             whole=bool(self.flag("all_or_nothing")),
             dry=bool(self.flag("dry_run")),
         )
@@ -222,8 +221,8 @@ class _SandboxEndpoint(SupplyEndpoint):
 
     def check_test(self) -> None:
         """Raise 403 for a live key."""
-        supplier_queries.account_of(self.actor)
-        if not supplier_queries.is_test(self.actor):
+        supplier_access.account_of(self.actor)
+        if not supplier_access.is_test(self.actor):
             raise Problem("forbidden", "Use a sandbox key (bwt_...).")
 
 
@@ -234,7 +233,7 @@ class SandboxOrders(_SandboxEndpoint):
     def post(self, request: Request) -> Response:
         self.check_test()
         lines = self.validated_data(SampleIn).get("lines")
-        order = sandbox.sample_order(supplier_queries.account_of(self.actor), lines)
+        order = sandbox.sample_order(supplier_access.account_of(self.actor), lines)
         response = self.order_response(order, 201)
         response["Location"] = f"/api/v1/supply/orders/{order.ref}"
         return response
@@ -246,7 +245,7 @@ class SandboxReset(_SandboxEndpoint):
     @extend_schema(request=None, responses={200: shape(("business",))}, summary="Reset the sandbox")
     def post(self, request: Request) -> Response:
         self.check_test()
-        return Response({"business": sandbox.reset(supplier_queries.account_of(self.actor)).ref})
+        return Response({"business": sandbox.reset(supplier_access.account_of(self.actor)).ref})
 
 
 def _shared_query(account: SupplierAccount, test: bool) -> SharedQuery:
@@ -255,7 +254,7 @@ def _shared_query(account: SupplierAccount, test: bool) -> SharedQuery:
 
 
 def _filtered_orders(account: SupplierAccount, test: bool, parameters: Mapping[str, str]) -> QuerySet[SupplierOrder]:
-    rows = supplier_queries.seen_by(account, test=test)
+    rows = supplier_access.seen_by(account, test=test)
     rows = rows.filter(state=requested_status(parameters)) if "status" in parameters else rows
     by = {"business": "business__ref", "number": "number"}
     rows = rows.filter(**{column: parameters[name] for name, column in by.items() if name in parameters})

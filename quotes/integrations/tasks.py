@@ -14,7 +14,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from quotes.documents.models import Document
-from quotes.integrations import webhook_signatures
+from quotes.integrations import webhook_http
 from quotes.integrations.models import DeliveryState, EndpointState, Sandbox, WebhookDelivery, WebhookEndpoint
 from quotes.integrations.order_formats import FORMS
 from quotes.integrations.webhook_http import HttpResult, post
@@ -43,7 +43,7 @@ def queue_webhooks(event: Event) -> None:
 
 def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> HttpResult:
     now = timezone.now()
-    data = webhook_signatures.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
+    data = webhook_http.signature_headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
     return post(endpoint.url, body, {**AGENT, **data})
 
 

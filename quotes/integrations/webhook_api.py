@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.integrations import supplier_queries, webhooks
+from quotes.integrations import supplier_access, webhooks
 from quotes.integrations.models import Attempt, DeliveryState, WebhookDelivery, WebhookEndpoint
 from quotes.jobs.api_fields import DOCUMENT, TIME, WHOLE, shape
 from quotes.purchasing.models import OrderEvent
@@ -83,14 +83,14 @@ class _WebhookEndpoints(Endpoint):
         """Return the owner as arguments of the services."""
         account = self.actor.supplier_account
         if account is not None:
-            return {"business": None, "account": account, "test": supplier_queries.is_test(self.actor)}
+            return {"business": None, "account": account, "test": supplier_access.is_test(self.actor)}
         return {"business": self.business, "account": None, "test": False}
 
     def events(self) -> QuerySet[OrderEvent]:
         """Return the events the caller may see."""
         account = self.actor.supplier_account
         if account is not None:
-            return supplier_queries.events_seen_by(account, test=supplier_queries.is_test(self.actor))
+            return supplier_access.events_seen_by(account, test=supplier_access.is_test(self.actor))
         return OrderEvent.objects.of(self.business)
 
     def endpoint_response(self, endpoint: WebhookEndpoint, status: int = 200, **more: str) -> Response:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import hmac
 import http.client
 import ipaddress
+import secrets
 import socket
 import ssl
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event, Thread
@@ -99,3 +103,33 @@ def _cut_after(line: http.client.HTTPConnection, seconds: float, done: Event) ->
 
 def _seconds(text: str | None) -> int | None:
     return min(int(text), 24 * 3600) if text and text.isascii() and text.isdigit() and len(text) < 9 else None
+
+
+PREFIX = "whsec_"
+_BYTES = 32
+
+
+def new_secret() -> str:
+    """Return a secret of 256 random bits."""
+    return PREFIX + base64.b64encode(secrets.token_bytes(_BYTES)).decode()
+
+
+def signed(secret: str, message: str, at: int, body: bytes) -> str:
+    """Return one signature.
+
+    >>> secret, message = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek"
+    >>> signed(secret, message, 1614265330, b'{"test": 2432232314}')
+    'v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE='
+    """
+    key = base64.b64decode(secret.removeprefix(PREFIX))
+    digest = hmac.new(key, f"{message}.{at}.".encode() + body, hashlib.sha256).digest()
+    return f"v1,{base64.b64encode(digest).decode()}"
+
+
+def signature_headers(keys: Sequence[str], message: str, at: int, body: bytes) -> dict[str, str]:
+    """Return the three headers, with two signatures while a secret is replaced."""
+    return {
+        "webhook-id": message,
+        "webhook-timestamp": str(at),
+        "webhook-signature": " ".join(signed(secret, message, at, body) for secret in keys),
+    }

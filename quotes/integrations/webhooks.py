@@ -15,8 +15,7 @@ from django.utils import timezone
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.messages import MESSAGES
 from quotes.integrations.models import Attempt, DeliveryState, EndpointState, Sandbox, WebhookDelivery, WebhookEndpoint
-from quotes.integrations.webhook_http import SECONDS, HttpResult
-from quotes.integrations.webhook_signatures import new_secret
+from quotes.integrations.webhook_http import SECONDS, HttpResult, new_secret
 from quotes.integrations.webhook_targets import target_of
 from quotes.purchasing.models import OrderEvent
 from shared.background.events import publish_event

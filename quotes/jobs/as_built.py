@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from catalogue.rules.units import whole_fault
+from catalogue.rules.codes import whole_fault
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import AsBuilt, BuiltKind, ChecklistEntry, Job, JobState
 from quotes.jobs.services import note_event

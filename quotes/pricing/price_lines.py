@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules.discounts import GivenTo
+from catalogue.rules.price_rule_lines import GivenTo
 from catalogue.rules.price_rules import Markup, PriceRules, TaxCode
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.pricing.costs import CostLine, by_weight

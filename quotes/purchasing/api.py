@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,6 +14,8 @@ from catalogue.models import Supplier
 from catalogue.queries import suppliers
 from fencing.buying.suppliers import Order
 from fencing.model.faults import Fault, InvalidDocument
+from quotes.documents.kinds.saw_sheet import SAW_SHEET
+from quotes.documents.services import stored_document
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, services
@@ -31,6 +34,7 @@ from quotes.purchasing.draft_orders import change_draft, order_for, plan_jobs, s
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.order_lists import INCLUDE, LISTED_SCHEMA, with_lines
 from quotes.purchasing.purchase_plan import PurchasePlan
+from quotes.purchasing.saw_sheets import last_agreed
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.models import Business
@@ -286,3 +290,22 @@ def _plan(plan: PurchasePlan, currency: str) -> dict[str, Any]:
         "max_further_saving": amount(plan.sourcing.gap, currency),
         "gap_ppm": plan.gap_ppm,
     }
+
+
+class SawSheet(Endpoint):
+    """Each bar to scale with its cuts, for the person at the saw; it names no money, so the crew may have it."""
+
+    scopes = {"GET": Scope.SET_OUT_READ}
+    refuses = {"GET": ("409",)}
+
+    @extend_schema(
+        responses={(200, "application/pdf"): {"type": "string", "format": "binary"}},
+        summary="Get the saw sheet of a job",
+    )
+    def get(self, request: Request, ref: str) -> HttpResponse:
+        job = self.find(jobs(self.business).select_related("business"), ref)
+        answer = HttpResponse(
+            stored_document(revision=last_agreed(job), kind=SAW_SHEET), content_type="application/pdf"
+        )
+        answer["Content-Disposition"] = f'attachment; filename="saw-sheet-{job.number}.pdf"'
+        return answer

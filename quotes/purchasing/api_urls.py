@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.purchasing import api, delivery_api, saw_sheet_api, stock_api
+from quotes.purchasing import api, delivery_api, stock_api
 
 urlpatterns = [
     path("orders", api.Orders.as_view()),
@@ -21,7 +21,7 @@ urlpatterns = [
     path("deliveries", delivery_api.Deliveries.as_view()),
     path("deliveries/<str:ref>", delivery_api.DeliveryDetail.as_view()),
     path("deliveries/<str:ref>/receipts", delivery_api.DeliveryReceipts.as_view()),
-    path("jobs/<str:ref>/saw-sheet.pdf", saw_sheet_api.SawSheet.as_view()),
+    path("jobs/<str:ref>/saw-sheet.pdf", api.SawSheet.as_view()),
     path("stock", stock_api.StockListView.as_view()),
     path("stock/<str:ref>", stock_api.StockDetail.as_view()),
     path("stock/<str:ref>/remove", stock_api.StockRemove.as_view()),

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.rules.units import whole_fault
+from catalogue.rules.codes import whole_fault
 from fencing.buying.purchase_lines import plain
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing import order_totals

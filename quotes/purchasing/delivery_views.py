@@ -20,7 +20,7 @@ from quotes.purchasing import serializers
 from quotes.purchasing.deliveries import MORE, ReceiptData, receive
 from quotes.purchasing.delivery_queries import COMING, deliveries, delivery_document
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.version_view import delivery_facts
+from quotes.purchasing.queries import delivery_facts
 from shared.api.serializers import validated_data
 from shared.business.roles import Scope
 from shared.common.dates import today, write_day

@@ -14,9 +14,9 @@ from django.db import transaction
 from catalogue.engine.engine_input import market
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
+from catalogue.rules.codes import whole_fault
 from catalogue.rules.price_rule_lines import Category
 from catalogue.rules.price_rules import PriceRules
-from catalogue.rules.units import whole_fault
 from fencing.buying.needs import Need
 from fencing.buying.purchase_lines import in_packs
 from fencing.buying.suppliers import Order as Split
@@ -26,8 +26,7 @@ from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.purchasing import order_totals, stock_services
-from quotes.purchasing.available_stock import strip_width
-from quotes.purchasing.committed_materials import committed_quantities, merged, not_committed
+from quotes.purchasing.job_materials import committed_quantities, merged, not_committed, strip_width
 from quotes.purchasing.models import LineJob, OrderLine, OrderState, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked, note, require
 from quotes.purchasing.purchase_plan import PurchasePlan, plan_for

@@ -8,10 +8,17 @@ from typing import Any
 
 from rest_framework.response import Response
 
+from quotes.documents.kinds.order_list import ORDER_LIST, order_list_pdf
+from quotes.documents.models import Document, DocumentState
+from quotes.documents.services import want_document
 from quotes.jobs.api_fields import DATE, WHOLE, shape
 from quotes.purchasing.api_fields import MONEY, ORDER_SCHEMA
-from quotes.purchasing.models import OrderLine
+from quotes.purchasing.models import OrderLine, SupplierOrder
+from quotes.purchasing.queries import order_sheet
+from quotes.quoting.content_document import face
+from quotes.quoting.json_values import plain
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names
+from shared.common.json_encoder import write_json
 from shared.common.problems import Problem
 
 INCLUDE = "lines: include the lines of each order."
@@ -62,3 +69,27 @@ LISTED_SCHEMA: dict[str, Any] = {
     "properties": {**ORDER_SCHEMA["properties"], "lines": {"type": "array", "items": _LINE_SCHEMA}},
 }
 """An order of a list. ``lines`` is present only if requested."""
+
+
+def list_content(order: SupplierOrder) -> str:
+    """Return the current values of an order list."""
+    made = (order.placed_at or order.created_at).isoformat()
+    data = {"sheet": order_sheet(order), "business": plain(face(order.business)), "made": made}
+    return write_json(data).decode()
+
+
+def want_list(order: SupplierOrder) -> None:
+    """Queue the list of an order that was just placed."""
+    want_document(business=order.business, kind=ORDER_LIST, subject=order.ref, content=list_content(order))
+
+
+def order_pdf(order: SupplierOrder) -> bytes:
+    """Return the order list: the stored PDF, or a new one if the order has changed."""
+    content = list_content(order)
+    kept = (
+        Document.objects.of(order.business)
+        .filter(kind=ORDER_LIST.code, subject=order.ref, content=content, state=DocumentState.READY)
+        .values_list("pdf", flat=True)
+        .first()
+    )
+    return order_list_pdf(content) if kept is None else bytes(kept)

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.rules.units import whole_fault
+from catalogue.rules.codes import whole_fault
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing import order_totals
 from quotes.purchasing.models import (

@@ -21,7 +21,7 @@ from quotes.purchasing import queries, serializers, services
 from quotes.purchasing.deliveries import return_goods
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import Despatch, OrderLine, OrderResponseLine, OrderState, SupplierOrder
-from quotes.purchasing.version_view import order_facts
+from quotes.purchasing.queries import order_facts
 from quotes.quoting.queries import agreed
 from shared.api.serializers import StrictSerializer, validated_data
 from shared.business.actors import Actor

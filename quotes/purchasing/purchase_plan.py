@@ -15,7 +15,7 @@ from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import OnHand, stock_options
 from fencing.buying.suppliers import PurchaseOptions, SupplierSplit
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.purchasing.available_stock import read_needs
+from quotes.purchasing.job_materials import read_needs
 
 ZERO = Decimal(0)
 

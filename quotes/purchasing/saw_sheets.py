@@ -16,18 +16,13 @@ from fencing.drawing.saw_sheet import draw_saw_sheets
 from fencing.model.fence import Piece
 from quotes.documents.kinds.saw_sheet import saw_sheet_pdf
 from quotes.jobs.models import Job
-from quotes.purchasing.available_stock import read_needs, strip_width
+from quotes.purchasing.job_materials import read_needs, strip_width
 from quotes.quoting.models import Revision
 from quotes.quoting.queries import agreed, content_and_choices
 from quotes.quoting.totals import build_of
 from shared.common.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that the rest of a page is used
-
-
-def cuttings_of(job: Job) -> tuple[Cutting, ...]:
-    """Return the cutting of the bars of an accepted job by material. Raise 409 without an acceptance."""
-    return sawn(bought_for(job))
 
 
 def sawn(bought: Purchase) -> tuple[Cutting, ...]:
@@ -40,11 +35,6 @@ def ripped(bought: Purchase) -> tuple[Blank, ...]:
     return tuple(blank for blank in bought.blanks if len(blank.takes) > 1)
 
 
-def bought_for(job: Job) -> Purchase:
-    """Return the purchase of one accepted job as if bought new. Raise 409 without an acceptance."""
-    return _bought(last_agreed(job))
-
-
 def last_agreed(job: Job) -> Revision:
     """Return the last accepted build of a job. Raise 409 if there is none."""
     revision = agreed(job)
@@ -53,7 +43,8 @@ def last_agreed(job: Job) -> Revision:
     return revision
 
 
-def _bought(revision: Revision) -> Purchase:
+def bought_for(revision: Revision) -> Purchase:
+    """Return the purchase of one accepted job as if bought new."""
     build = build_of(*content_and_choices(revision))
     known = market(revision.business)
     takeoff: Mapping[str, Any] = build.takeoff
@@ -88,7 +79,7 @@ def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[st
 
 def saw_pdf(revision: Revision) -> bytes:
     """Return the saw sheet of an accepted revision with the bars that are sold now. It has the date of the quote."""
-    bought, (content, choices) = _bought(revision), content_and_choices(revision)
+    bought, (content, choices) = bought_for(revision), content_and_choices(revision)
     job, name = content.job.number, f"{content.job.number} {content.job.label}"
     names = build_of(content, choices).finishes
     cuttings = [replace(item, finish=names.get(item.finish or "", item.finish)) for item in sawn(bought)]

@@ -24,7 +24,7 @@ from quotes.purchasing.models import (
     SupplierOrder,
 )
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
-from quotes.purchasing.order_pdf import want_list
+from quotes.purchasing.order_lists import want_list
 from shared.business.actors import Actor
 from shared.common.dates import local_day
 from shared.common.money import shown

@@ -12,7 +12,7 @@ from django.db.models import F
 
 from catalogue.models import Component
 from catalogue.queries import components
-from catalogue.rules.units import PIECE, whole_fault
+from catalogue.rules.codes import PIECE, whole_fault
 from fencing.buying.stock_options import OnHand
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import CUT_ROLES

@@ -19,8 +19,8 @@ from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers
 from quotes.purchasing.models import ReservationState, StockItem
 from quotes.purchasing.order_views import A_PAGE, BodyForm, reason_field
+from quotes.purchasing.queries import item_facts, reservation_facts
 from quotes.purchasing.stock_services import add_stock, close_reservation, remove_stock, reserve_item
-from quotes.purchasing.version_view import item_facts, reservation_facts
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.models import Business

@@ -15,8 +15,7 @@ from django.forms.formsets import INITIAL_FORM_COUNT, TOTAL_FORM_COUNT, Manageme
 from django.http import QueryDict
 from django.utils.text import slugify
 
-from catalogue.rules.discounts import DiscountRule
-from catalogue.rules.price_rule_lines import Due
+from catalogue.rules.price_rule_lines import DiscountRule, Due
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Form
 from quotes.pricing.price_lines import NO_DISCOUNT

@@ -13,7 +13,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from catalogue.queries import price_rules_on, site_words_on
-from catalogue.rules.discounts import DiscountRule
+from catalogue.rules.price_rule_lines import DiscountRule
 from fencing.model.faults import InvalidDocument
 from quotes.jobs.queries import versions
 from quotes.quoting import queries, services

@@ -17,8 +17,8 @@ from standardwebhooks.webhooks import Webhook
 from catalogue.rules.codes import SALE_UNITS, is_gtin
 from fencing.model.faults import extend_pointer
 from quotes.integrations.ubl.order import write_order
-from quotes.integrations.ubl.xml_parser import SCHEMAS
-from quotes.integrations.webhook_signatures import signed
+from quotes.integrations.ubl.xml import SCHEMAS
+from quotes.integrations.webhook_http import signed
 from shared.common.money import minor_digits
 from tests.checks.outside import Outside
 from tests.quotes.integrations.test_ubl import line_of, order_of

@@ -19,7 +19,7 @@ from catalogue.models import (
 from quotes.documents.kinds.cut_list import CUT_LIST
 from quotes.documents.models import Document
 from quotes.integrations.models import WebhookEndpoint
-from quotes.integrations.webhook_signatures import new_secret
+from quotes.integrations.webhook_http import new_secret
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
 from quotes.purchasing import stock_services

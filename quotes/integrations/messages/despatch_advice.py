@@ -25,8 +25,7 @@ from quotes.integrations.ubl.party import (
     unknown_unit,
     write_party,
 )
-from quotes.integrations.ubl.xml_names import PREFIXES, Element, group, put, root, serialize, text_at, words_at
-from quotes.integrations.ubl.xml_parser import parse
+from quotes.integrations.ubl.xml import PREFIXES, Element, group, parse, put, root, serialize, text_at, words_at
 from quotes.purchasing.api_fields import number
 from quotes.purchasing.deliveries import DespatchData, DespatchLineData, despatch
 from quotes.purchasing.models import Despatch, DespatchLine, SupplierOrder
@@ -147,7 +146,7 @@ def read_despatch(body: bytes) -> UblDespatchAdvice:
     outstanding quantities have a reason.
 
     Raises:
-        InvalidDocument: see ``xml_parser.parse``, or all broken rules at once.
+        InvalidDocument: see ``xml.parse``, or all broken rules at once.
     """
     element = parse(body, "DespatchAdvice")
     faults = list(_faults(element))

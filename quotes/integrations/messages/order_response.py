@@ -16,10 +16,11 @@ from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.messages.message import Message, bounded, lines_of, parties_of, wrong_order, wrong_unit
 from quotes.integrations.ubl.documents import UblParty
 from quotes.integrations.ubl.party import read_date, read_decimal, read_party, unit_at, unknown_unit, write_party
-from quotes.integrations.ubl.xml_names import (
+from quotes.integrations.ubl.xml import (
     PREFIXES,
     Element,
     group,
+    parse,
     put,
     put_amount,
     root,
@@ -27,7 +28,6 @@ from quotes.integrations.ubl.xml_names import (
     text_at,
     words_at,
 )
-from quotes.integrations.ubl.xml_parser import parse
 from quotes.purchasing.api_fields import amount, number
 from quotes.purchasing.models import LineAction, OrderLine, OrderResponse, OrderResponseLine, SupplierOrder
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
@@ -161,7 +161,7 @@ def read_response(body: bytes) -> UblOrderResponse:
     codes are from their lists; every line names an order line.
 
     Raises:
-        InvalidDocument: see ``xml_parser.parse``, or all broken rules at once.
+        InvalidDocument: see ``xml.parse``, or all broken rules at once.
     """
     element = parse(body, "OrderResponse")
     faults = list(_faults(element))

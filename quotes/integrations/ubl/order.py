@@ -9,7 +9,7 @@ from quotes.integrations.ubl.party import (
     write_address,
     write_party,
 )
-from quotes.integrations.ubl.xml_names import Element, group, put, put_amount, root, serialize
+from quotes.integrations.ubl.xml import Element, group, put, put_amount, root, serialize
 
 CUSTOMIZATION = "urn:fdc:peppol.eu:poacc:trns:order:3"
 PROFILE = "urn:fdc:peppol.eu:poacc:bis:ordering:3"

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.ubl.documents import UblAddress, UblParty
-from quotes.integrations.ubl.xml_names import PREFIXES, Element, group, put, text_at, words_at
+from quotes.integrations.ubl.xml import PREFIXES, Element, group, put, text_at, words_at
 
 ZERO = Decimal(0)
 

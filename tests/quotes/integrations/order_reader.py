@@ -7,15 +7,14 @@ from decimal import Decimal
 
 from quotes.integrations.ubl.documents import OrderDocument, UblOrderLine, UblTaxSubtotal
 from quotes.integrations.ubl.party import ZERO, number_at, read_address, read_date, read_decimal, read_party, unit_at
-from quotes.integrations.ubl.xml_names import PREFIXES, Element, words_at
-from quotes.integrations.ubl.xml_parser import parse, refuse
+from quotes.integrations.ubl.xml import PREFIXES, Element, parse, refuse, words_at
 
 
 def read_order(body: bytes) -> OrderDocument:
     """Read the order from a UBL document.
 
     Raises:
-        InvalidDocument: see ``xml_parser.parse``, or a document that this service did not write.
+        InvalidDocument: see ``xml.parse``, or a document that this service did not write.
     """
     element = parse(body, "Order")
     issued, payable = read_date(element, "cbc:IssueDate"), _amount(element, "cbc:PayableAmount")

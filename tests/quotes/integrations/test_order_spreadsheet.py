@@ -18,7 +18,7 @@ from quotes.integrations.order_spreadsheet import HEAD, order_csv, order_xlsx
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import OrderLine, SupplierOrder
-from quotes.purchasing.order_pdf import order_pdf
+from quotes.purchasing.order_lists import order_pdf
 from shared.models import Business
 from tests.quotes.purchasing.cast import agreed_job
 from tests.quotes.quoting.cast import actor_of

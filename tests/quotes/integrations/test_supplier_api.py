@@ -28,7 +28,7 @@ from quotes.integrations.messages.order_response import (
     write_response,
 )
 from quotes.integrations.order_formats import ubl_values
-from quotes.integrations.ubl.xml_parser import parse
+from quotes.integrations.ubl.xml import parse
 from quotes.purchasing import services
 from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM

@@ -18,7 +18,7 @@ from lxml import etree
 from quotes.documents.models import Document
 from quotes.integrations.messages.despatch_advice import read_despatch
 from quotes.integrations.messages.order_response import read_response
-from quotes.integrations.ubl.xml_parser import SCHEMAS
+from quotes.integrations.ubl.xml import SCHEMAS
 from quotes.jobs.services import move_job
 from quotes.purchasing import services, stock_services
 from quotes.purchasing.models import StockItem, SupplierOrder

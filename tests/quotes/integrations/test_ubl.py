@@ -29,7 +29,7 @@ from quotes.integrations.messages.order_response import (
 )
 from quotes.integrations.ubl.documents import OrderDocument, UblAddress, UblOrderLine, UblParty
 from quotes.integrations.ubl.order import write_order
-from quotes.integrations.ubl.xml_parser import parse
+from quotes.integrations.ubl.xml import parse
 from tests.quotes.integrations.order_reader import read_order
 from tests.quotes.integrations.totals_check import line_net, tax_rows, wrong_sums
 

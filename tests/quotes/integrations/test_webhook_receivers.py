@@ -18,8 +18,7 @@ from pytest_django import Settings
 
 from quotes.integrations import tasks
 from quotes.integrations.models import WebhookDelivery, WebhookEndpoint
-from quotes.integrations.webhook_http import KEPT, HttpResult, post
-from quotes.integrations.webhook_signatures import new_secret
+from quotes.integrations.webhook_http import KEPT, HttpResult, new_secret, post
 from quotes.integrations.webhooks import enqueue_test, resting_until
 from shared.background import runner
 from shared.models import Business, OutboxTask

@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.rules.discounts import DiscountRule, GivenTo
-from catalogue.rules.price_rule_lines import Category
+from catalogue.rules.price_rule_lines import Category, DiscountRule, GivenTo
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import InvalidDocument
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines

@@ -13,12 +13,11 @@ from fencing.model.faults import InvalidDocument
 from fencing.model.roles import CUT_ROLES
 from quotes.jobs.hooks import ordered_for
 from quotes.purchasing import services, stock_services
-from quotes.purchasing.available_stock import strip_width
-from quotes.purchasing.committed_materials import committed_quantities
 from quotes.purchasing.draft_orders import change_draft, order_for, plan_jobs, start_order
+from quotes.purchasing.job_materials import committed_quantities, strip_width
 from quotes.purchasing.models import LineJob, OrderLine, Reservation, StockItem, SupplierOrder
 from quotes.purchasing.purchase_plan import plan_for
-from quotes.purchasing.saw_sheets import bought_for, ripped
+from quotes.purchasing.saw_sheets import bought_for, last_agreed, ripped
 from quotes.quoting.queries import agreed_build
 from shared.common.money import rounded
 from shared.common.problems import Problem
@@ -123,7 +122,7 @@ def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> Non
     [line] = OrderLine.objects.of(yard).filter(role="sheet")
     assert line.required_quantity == counted - 1
     assert f"its strip is used for B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.purchase_reason)
-    [blank] = ripped(bought_for(job))
+    [blank] = ripped(bought_for(last_agreed(job)))
     assert [where for _, _, where in blank.takes] == ["A-1", "B-1"]
     # the strip is committed with its sheet, so nothing is missing
     assert order_for(jobs=[job], actor=actor_of(yard), allow_reorder=True) == []

@@ -18,8 +18,8 @@ from quotes.documents.kinds.order_list import ORDER_LIST
 from quotes.documents.kinds.saw_sheet import SAW_SHEET
 from quotes.documents.models import Document
 from quotes.documents.services import stored_document
-from quotes.purchasing import order_pdf, services
-from quotes.purchasing.saw_sheets import cuttings_of, last_agreed
+from quotes.purchasing import order_lists, services
+from quotes.purchasing.saw_sheets import bought_for, last_agreed, sawn
 from shared.business.roles import Scope
 from shared.models import Business
 from tests.conftest import Cast
@@ -54,10 +54,10 @@ def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
         order = placed(yard)
     kept_list = bytes(Document.objects.of(yard).get(kind=ORDER_LIST.code).pdf or b"")
     with monkeypatch.context() as watched:
-        watched.setattr(order_pdf, "order_list_pdf", lambda *args: pytest.fail("it was set again"))
-        assert order_pdf.order_pdf(now(order)) == kept_list
+        watched.setattr(order_lists, "order_list_pdf", lambda *args: pytest.fail("it was set again"))
+        assert order_lists.order_pdf(now(order)) == kept_list
     services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
-    assert order_pdf.order_pdf(now(order)) != kept_list
+    assert order_lists.order_pdf(now(order)) != kept_list
     assert Document.objects.of(yard).get(kind=ORDER_LIST.code).pdf == kept_list
 
 
@@ -118,7 +118,7 @@ def test_the_crew_reads_every_bar_of_an_agreed_job_and_no_money(
     answer = signed_in(cast.crew).get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf")
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
     text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
-    cuttings = cuttings_of(job)
+    cuttings = sawn(bought_for(last_agreed(job)))
     assert cuttings
     for length in {piece.length for item in cuttings for bar in item.bars for piece in bar.pieces}:
         assert str(length) in text

@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 
 from catalogue.api.api_fields import PRICE_RULE, row_serializer
 from catalogue.models import Component, Supplier
-from catalogue.rules.units import COUNTED, MEASURED
+from catalogue.rules.codes import COUNTED, MEASURED
 from fencing.buying.suppliers import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.faults import InvalidDocument
 from quotes.accounting.reports import ReportTable, money, totals_of

@@ -23,7 +23,7 @@ from catalogue.api.resources import RESOURCES
 from catalogue.models import Component, SupplierPrice
 from catalogue.rules.price_rule_lines import is_money
 from fencing.model.faults import InvalidDocument
-from quotes.integrations.renderers import UblParser
+from quotes.integrations.order_files import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
 from shared.api.row_serializer import RowSerializer, SharedQuery
 from shared.api.serializers import StrictSerializer, TextField, validated_data
