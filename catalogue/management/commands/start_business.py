@@ -28,7 +28,7 @@ _ASKED = {
     "country": "Country (two letters of ISO 3166-1)",
     "time_zone": "Time zone",
     "currency": "Currency (three letters of ISO 4217)",
-    "tax_name": "What its tax is called",
+    "tax_name": "Name of the tax, such as GST",
     "tax_rate": "Tax rate in percent (0 for none)",
     "owner": "E-mail of the owner",
 }
@@ -65,7 +65,7 @@ def _reason(fault: Exception) -> str:
 
 
 class Command(BaseCommand):
-    help = "Starts a business with an invented catalogue, a fence system, suppliers and price rules to edit."
+    help = "Start a business with an invented catalogue, a fence system, suppliers and price rules to edit."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         for name, text in _ASKED.items():
@@ -102,8 +102,8 @@ class Command(BaseCommand):
         try:
             code, missing = default_system(business).code, [lack.text for lack in missing_items(business)]
         except InvalidDocument:
-            code, missing = "none yet", ["a fence system, and what it is built of"]
-        self.stdout.write(f"Fence system for measures that name none: {code}")
+            code, missing = "none yet", ["a fence system and its parts"]
+        self.stdout.write(f"Default fence system: {code}")
         for text in missing:
             self.stdout.write(f"  still missing: {text}")
 
@@ -144,9 +144,9 @@ class Command(BaseCommand):
             try:
                 if password is not None:
                     validate_password(password, person)
-                if password is None or getpass.getpass("The same again: ") == password:
+                if password is None or getpass.getpass("Repeat the password: ") == password:
                     return password
-                self.stdout.write("  These are two different ones.")
+                self.stdout.write("  The passwords differ.")
             except ValidationError as fault:
                 self.stdout.write(f"  {_reason(fault)}")
         return None

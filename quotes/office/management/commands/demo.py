@@ -24,7 +24,7 @@ from shared.models import Business
 
 
 class Command(BaseCommand):
-    help = "Loads the invented scenario and writes quotes, set-out sheets, orders and take-offs to demo-output/."
+    help = "Load the invented scenario and write quotes, set-out sheets, orders and take-offs to demo-output/."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--out", default=str(Path(settings.ROOT) / "demo-output"), help="folder to write to")
