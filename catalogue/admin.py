@@ -10,18 +10,7 @@ from django.contrib import admin, messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 
-from catalogue import services
-from catalogue.models import (
-    Component,
-    FenceSystem,
-    FenceSystemVersion,
-    Finish,
-    Import,
-    PriceRule,
-    Supplier,
-    SupplierPrice,
-    SupplierTerms,
-)
+from catalogue import models, services
 from fencing.model.faults import InvalidDocument
 from fencing.reading.system import read_system
 from shared.admin import staff_actor
@@ -115,14 +104,14 @@ class DatedAdmin(RowAdmin):
         return super().has_delete_permission(request, obj) and not (obj is not None and obj.begun)
 
 
-@admin.register(Finish)
+@admin.register(models.Finish)
 class FinishAdmin(RowAdmin):
     ordering = ("code", "id")
     list_display = ("code", "name", "drawing_colour", "active", "business")
     search_fields = ("code", "name")
 
 
-@admin.register(Component)
+@admin.register(models.Component)
 class ComponentAdmin(RowAdmin):
     ordering = ("sku", "id")
     list_display = ("sku", "name", "role", "finish", "length_mm", "sale_unit", "pack_size", "business")
@@ -132,7 +121,7 @@ class ComponentAdmin(RowAdmin):
     autocomplete_fields = ("finish",)
 
 
-@admin.register(Supplier)
+@admin.register(models.Supplier)
 class SupplierAdmin(RowAdmin):
     ordering = ("code", "id")
     list_display = ("code", "name", "account", "preferred", "active", "business")
@@ -140,14 +129,14 @@ class SupplierAdmin(RowAdmin):
     autocomplete_fields = ("account",)
 
 
-@admin.register(SupplierTerms)
+@admin.register(models.SupplierTerms)
 class SupplierTermsAdmin(DatedAdmin):
     kept = ("supplier", "valid_from", "minimum_order", "delivery_fees", "lead_time_days")
     list_display = ("supplier", "valid_from", "minimum_order", "lead_time_days", "business")
     autocomplete_fields = ("supplier",)
 
 
-@admin.register(SupplierPrice)
+@admin.register(models.SupplierPrice)
 class OfferAdmin(DatedAdmin):
     ordering = ("-id",)
     kept = (
@@ -161,7 +150,7 @@ class OfferAdmin(DatedAdmin):
     autocomplete_fields = ("component", "supplier")
 
 
-@admin.register(PriceRule)
+@admin.register(models.PriceRule)
 class PriceRuleAdmin(DatedAdmin):
     ordering = ("-id",)
     fieldsets = (
@@ -192,7 +181,7 @@ class SystemForm(RowForm):
     document = forms.JSONField(widget=forms.Textarea(attrs={"rows": 40, "cols": 100}))
 
     class Meta:
-        model = FenceSystem
+        model = models.FenceSystem
         fields = ("business", "active")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -213,7 +202,7 @@ class SystemForm(RowForm):
         return document
 
 
-@admin.register(FenceSystem)
+@admin.register(models.FenceSystem)
 class FenceSystemAdmin(RowAdmin):
     ordering = ("code", "id")
     form = SystemForm
@@ -233,7 +222,7 @@ class FenceSystemAdmin(RowAdmin):
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
         actor, document = staff_actor(request), form.cleaned_data["document"]
-        stored = FenceSystem.unscoped.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
+        stored = models.FenceSystem.unscoped.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
         version = services.store_system(business=obj.business, actor=actor, document=document, system=stored)
         system = services.change_system(
             system=version.system, actor=actor, values={"active": form.cleaned_data["active"]}
@@ -256,12 +245,12 @@ class _ReadOnly(ModelAdmin):
         return False
 
 
-@admin.register(FenceSystemVersion)
+@admin.register(models.FenceSystemVersion)
 class FenceSystemVersionAdmin(_ReadOnly):
     list_display = ("system", "number", "sha256", "created_at", "business")
 
 
-@admin.register(Import)
+@admin.register(models.Import)
 class ImportAdmin(_ReadOnly):
     list_display = ("file_name", "kind", "state", "rows_done", "rows_total", "requested_by", "created_at", "business")
     exclude = ("content",)

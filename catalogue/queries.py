@@ -8,17 +8,7 @@ from datetime import date
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Sum, Value
 
-from catalogue.models import (
-    Component,
-    FenceSystem,
-    FenceSystemVersion,
-    Finish,
-    Import,
-    PriceRule,
-    Supplier,
-    SupplierPrice,
-    SupplierTerms,
-)
+from catalogue import models
 from catalogue.rules.price_rule_lines import RuleKind, RuleLine
 from catalogue.rules.price_rules import PriceRules, read_rules
 from catalogue.rules.site_words import SiteWords
@@ -30,39 +20,39 @@ from shared.common.money import TaxRoundingLevel
 from shared.models import SupplierAccount
 
 
-def finishes(business: Business) -> OwnedQuerySet[Finish]:
+def finishes(business: Business) -> OwnedQuerySet[models.Finish]:
     """Return the finishes of a business."""
-    return Finish.objects.of(business)
+    return models.Finish.objects.of(business)
 
 
-def components(business: Business) -> OwnedQuerySet[Component]:
+def components(business: Business) -> OwnedQuerySet[models.Component]:
     """Return the components of a business."""
-    return Component.objects.of(business)
+    return models.Component.objects.of(business)
 
 
-def systems(business: Business) -> OwnedQuerySet[FenceSystem]:
+def systems(business: Business) -> OwnedQuerySet[models.FenceSystem]:
     """Return the fence systems of a business."""
-    return FenceSystem.objects.of(business)
+    return models.FenceSystem.objects.of(business)
 
 
-def suppliers(business: Business) -> OwnedQuerySet[Supplier]:
+def suppliers(business: Business) -> OwnedQuerySet[models.Supplier]:
     """Return the suppliers of a business."""
-    return Supplier.objects.of(business)
+    return models.Supplier.objects.of(business)
 
 
-def offers(business: Business) -> OwnedQuerySet[SupplierPrice]:
+def offers(business: Business) -> OwnedQuerySet[models.SupplierPrice]:
     """All offers a business ever had."""
-    return SupplierPrice.objects.of(business)
+    return models.SupplierPrice.objects.of(business)
 
 
-def price_rules(business: Business) -> OwnedQuerySet[PriceRule]:
+def price_rules(business: Business) -> OwnedQuerySet[models.PriceRule]:
     """All lines of the price rules a business ever had."""
-    return PriceRule.objects.of(business)
+    return models.PriceRule.objects.of(business)
 
 
-def imports(business: Business) -> OwnedQuerySet[Import]:
+def imports(business: Business) -> OwnedQuerySet[models.Import]:
     """Return the imports of a business, without their files."""
-    return Import.objects.of(business).defer("content")
+    return models.Import.objects.of(business).defer("content")
 
 
 Mark = frozenset[tuple[object, ...]]
@@ -79,12 +69,12 @@ def purchase_options_version(business: Business) -> Mark:
         .order_by()
         .values_list(Value(model.__name__))
         .annotate(Count("id"), Sum("id"), Sum("version"), Max("updated_at"))
-        for model in (Component, Finish, SupplierPrice, Supplier, SupplierTerms)
+        for model in (models.Component, models.Finish, models.SupplierPrice, models.Supplier, models.SupplierTerms)
     ]
     return frozenset(rows[0].union(*rows[1:], all=True))
 
 
-def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
+def active_on(rows: QuerySet[models.Component], on: date) -> QuerySet[models.Component]:
     """Components that are sold on a day."""
     begun = Q(available_from__isnull=True) | Q(available_from__lte=on)
     return rows.filter(begun, Q(available_to__isnull=True) | Q(available_to__gte=on))
@@ -95,9 +85,9 @@ def valid_on(on: date) -> Q:
     return Q(valid_from__lte=on) & (Q(valid_to__isnull=True) | Q(valid_to__gte=on))
 
 
-def offers_on(rows: QuerySet[SupplierPrice], on: date) -> QuerySet[SupplierPrice]:
+def offers_on(rows: QuerySet[models.SupplierPrice], on: date) -> QuerySet[models.SupplierPrice]:
     """Of each supplier's offers for a component, the one that counts on a day."""
-    later = SupplierPrice.unscoped.filter(  # unscoped: tied to the row's own component, which is of one business
+    later = models.SupplierPrice.unscoped.filter(  # unscoped: tied to the row's own component, which is of one business
         valid_on(on),
         component=OuterRef("component"),
         supplier=OuterRef("supplier"),
@@ -106,9 +96,9 @@ def offers_on(rows: QuerySet[SupplierPrice], on: date) -> QuerySet[SupplierPrice
     return rows.filter(valid_on(on)).filter(~Exists(later))
 
 
-def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
+def rules_on(rows: QuerySet[models.PriceRule], on: date) -> QuerySet[models.PriceRule]:
     """Of each kind and key, the line that counts on a day."""
-    later = PriceRule.unscoped.filter(  # unscoped: tied to the row's own business
+    later = models.PriceRule.unscoped.filter(  # unscoped: tied to the row's own business
         valid_on(on),
         business=OuterRef("business"),
         kind=OuterRef("kind"),
@@ -118,21 +108,21 @@ def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
     return rows.filter(valid_on(on)).filter(~Exists(later))
 
 
-def terms_that_count(rows: QuerySet[SupplierTerms], on: date) -> QuerySet[SupplierTerms]:
+def terms_that_count(rows: QuerySet[models.SupplierTerms], on: date) -> QuerySet[models.SupplierTerms]:
     """Of each supplier, the terms that count on a day."""
-    later = SupplierTerms.unscoped.filter(  # unscoped: tied to the row's own supplier, which is of one business
+    later = models.SupplierTerms.unscoped.filter(  # unscoped: tied to the row's own supplier, which is of one business
         supplier=OuterRef("supplier"), valid_from__lte=on, valid_from__gt=OuterRef("valid_from")
     )
     return rows.filter(valid_from__lte=on).filter(~Exists(later))
 
 
-def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:
+def terms_on(business: Business, on: date) -> dict[int, models.SupplierTerms]:
     """Return the terms of each supplier valid on a day, by the supplier's id."""
-    rows = SupplierTerms.objects.of(business).filter(valid_from__lte=on).order_by("valid_from")
+    rows = models.SupplierTerms.objects.of(business).filter(valid_from__lte=on).order_by("valid_from")
     return {row.supplier_id: row for row in rows}
 
 
-def rule_lines(rows: Iterable[PriceRule]) -> list[RuleLine]:
+def rule_lines(rows: Iterable[models.PriceRule]) -> list[RuleLine]:
     """Rows of price rules as values."""
     return [
         RuleLine(row.kind, row.applies_to, row.value, row.option, row.label, row.valid_from, row.valid_to)
@@ -159,7 +149,7 @@ def site_words_on(business: Business, on: date | None = None) -> SiteWords:
     return read_rules(rule_lines(rows), currency=business.currency, on=on or today(business)).words
 
 
-def default_system(business: Business) -> FenceSystem:
+def default_system(business: Business) -> models.FenceSystem:
     """Return the default fence system for measures. Raise if there is none."""
     found = systems(business).filter(is_default=True, active=True).first()
     if found is None:
@@ -167,10 +157,10 @@ def default_system(business: Business) -> FenceSystem:
     return found
 
 
-def system_version(business: Business, code: str, number: int | None = None) -> FenceSystemVersion:
+def system_version(business: Business, code: str, number: int | None = None) -> models.FenceSystemVersion:
     """Return a version of a fence system, by default the latest. Raise if there is none of that code."""
     named = [] if "\x00" in code else [code]  # PostgreSQL takes no text with a NUL, not even to look for
-    rows = FenceSystemVersion.objects.of(business).select_related("system").filter(system__code__in=named)
+    rows = models.FenceSystemVersion.objects.of(business).select_related("system").filter(system__code__in=named)
     found = (rows if number is None else rows.filter(number=number)).order_by("-number").first()
     if found is None:
         known = ", ".join(systems(business).filter(active=True).order_by("code").values_list("code", flat=True)[:20])
@@ -180,15 +170,17 @@ def system_version(business: Business, code: str, number: int | None = None) -> 
     return found
 
 
-def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
+def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[models.Supplier]:
     """Return the supplier records of an account in each business it serves; for a sandbox key, only its sandbox."""
-    rows = Supplier.unscoped.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
+    rows = models.Supplier.unscoped.filter(  # unscoped: a supplier's own rows, in every business
+        account=account, active=True
+    )
     return rows.filter(business__sandbox__isnull=not test)
 
 
-def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierPrice]:
+def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[models.SupplierPrice]:
     """Return a supplier's own prices in every business it serves; for a sandbox key, only those of its sandbox."""
-    rows = SupplierPrice.unscoped.filter(
+    rows = models.SupplierPrice.unscoped.filter(  # unscoped: a supplier's own offers, in every business
         supplier__account=account
-    )  # unscoped: a supplier's own offers, in every business
+    )
     return rows.filter(business__sandbox__isnull=not test)

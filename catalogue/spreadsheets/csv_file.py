@@ -8,15 +8,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
 
-from catalogue.spreadsheets.limits import (
-    MAX_CELL,
-    MAX_COLUMNS,
-    MAX_LINE,
-    MAX_ROWS,
-    SheetRefusedError,
-    SpreadsheetCell,
-    SpreadsheetRow,
-)
+from catalogue.spreadsheets import limits
 
 _SEPARATORS = ",;\t|"
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
@@ -29,7 +21,7 @@ def decoded(content: bytes) -> str:
         return _strictly(content, "utf-16")
     if b"\x00" in content:
         line = content[: content.index(b"\x00")].count(b"\n") + 1
-        raise SheetRefusedError("encoding", "This is not text; save it as CSV in UTF-8.", line)
+        raise limits.SheetRefusedError("encoding", "This is not text; save it as CSV in UTF-8.", line)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -41,7 +33,9 @@ def _strictly(content: bytes, encoding: str) -> str:
         return content.decode(encoding)
     except UnicodeDecodeError as fault:
         line = content[: fault.start].count(b"\n") + 1
-        raise SheetRefusedError("encoding", "The characters can't be read; save it as CSV in UTF-8.", line) from None
+        raise limits.SheetRefusedError(
+            "encoding", "The characters can't be read; save it as CSV in UTF-8.", line
+        ) from None
 
 
 def separator_of(head: str) -> str:
@@ -51,30 +45,30 @@ def separator_of(head: str) -> str:
 
 def _lines(text: str) -> Iterator[str]:
     for number, line in enumerate(io.StringIO(text, newline=""), 1):
-        if len(line) > MAX_LINE:
-            raise SheetRefusedError("line", f"A line may have {MAX_LINE} characters.", number)
+        if len(line) > limits.MAX_LINE:
+            raise limits.SheetRefusedError("line", f"A line may have {limits.MAX_LINE} characters.", number)
         yield line
 
 
 def refuse_too_many(text: str) -> None:
     """Refuses a file of too many rows before the first of them is looked at."""
-    if text.count("\n") + text.count("\r") <= MAX_ROWS:
+    if text.count("\n") + text.count("\r") <= limits.MAX_ROWS:
         return
     count, reader = 0, _reader(text)
     with suppress(csv.Error):  # reported with its line when the rows are read
         for cells in reader:
             count += any(map(str.strip, cells))
-            if count > MAX_ROWS + 1:
-                raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", reader.line_num)
+            if count > limits.MAX_ROWS + 1:
+                raise limits.SheetRefusedError("rows", f"A file may have {limits.MAX_ROWS} rows.", reader.line_num)
 
 
 def _reader(text: str) -> Any:
-    separator = separator_of(text[:MAX_LINE].split("\n", 1)[0])
-    csv.field_size_limit(MAX_LINE)
+    separator = separator_of(text[: limits.MAX_LINE].split("\n", 1)[0])
+    csv.field_size_limit(limits.MAX_LINE)
     return csv.reader(_lines(text), delimiter=separator, strict=True)
 
 
-def rows(text: str) -> Iterator[SpreadsheetRow]:
+def rows(text: str) -> Iterator[limits.SpreadsheetRow]:
     """Yield the rows of a file, without empty rows."""
     reader, count = _reader(text), 0
     try:
@@ -83,24 +77,24 @@ def rows(text: str) -> Iterator[SpreadsheetRow]:
                 continue
             count += 1
             _check_size(cells, count, reader.line_num)
-            yield SpreadsheetRow(reader.line_num, tuple(_cell(cell) for cell in cells))
+            yield limits.SpreadsheetRow(reader.line_num, tuple(_cell(cell) for cell in cells))
     except csv.Error as fault:
-        raise SheetRefusedError("csv", f"This line is not well-formed CSV: {fault}.", reader.line_num) from None
+        raise limits.SheetRefusedError("csv", f"This line is not well-formed CSV: {fault}.", reader.line_num) from None
 
 
 def _check_size(cells: list[str], count: int, line: int) -> None:
-    if count > MAX_ROWS + 1:
-        raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", line)
-    if len(cells) > MAX_COLUMNS:
-        raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.", line)
-    if any(len(cell) > MAX_CELL for cell in cells):
-        raise SheetRefusedError("cell", f"A cell may have {MAX_CELL} characters.", line)
+    if count > limits.MAX_ROWS + 1:
+        raise limits.SheetRefusedError("rows", f"A file may have {limits.MAX_ROWS} rows.", line)
+    if len(cells) > limits.MAX_COLUMNS:
+        raise limits.SheetRefusedError("columns", f"A file may have {limits.MAX_COLUMNS} columns.", line)
+    if any(len(cell) > limits.MAX_CELL for cell in cells):
+        raise limits.SheetRefusedError("cell", f"A cell may have {limits.MAX_CELL} characters.", line)
 
 
-def _cell(text: str) -> SpreadsheetCell:
+def _cell(text: str) -> limits.SpreadsheetCell:
     if text.startswith(_KEPT_AS_IS):
-        return SpreadsheetCell(text[1:])
-    return SpreadsheetCell(text, formula=text.lstrip().startswith(_FORMULA) and not _is_number(text))
+        return limits.SpreadsheetCell(text[1:])
+    return limits.SpreadsheetCell(text, formula=text.lstrip().startswith(_FORMULA) and not _is_number(text))
 
 
 def _is_number(text: str) -> bool:

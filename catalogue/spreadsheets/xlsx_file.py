@@ -14,15 +14,7 @@ from xml.etree.ElementTree import ParseError, XMLPullParser
 
 import xlsxwriter
 
-from catalogue.spreadsheets.limits import (
-    EMPTY,
-    MAX_CELL,
-    MAX_COLUMNS,
-    MAX_ROWS,
-    SheetRefusedError,
-    SpreadsheetCell,
-    SpreadsheetRow,
-)
+from catalogue.spreadsheets import limits
 
 MAX_UNPACKED = 40_000_000
 MAX_MEMBERS = 200
@@ -38,7 +30,7 @@ def is_zip(content: bytes) -> bool:
     return content.startswith(b"PK\x03\x04")
 
 
-def rows(content: bytes) -> Iterator[SpreadsheetRow]:
+def rows(content: bytes) -> Iterator[limits.SpreadsheetRow]:
     """Yield the rows of the first sheet, without empty rows."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -46,20 +38,20 @@ def rows(content: bytes) -> Iterator[SpreadsheetRow]:
             strings = _strings(archive)
             yield from _sheet(archive, _first_sheet(archive), strings)
     except (zipfile.BadZipFile, ParseError, EOFError, NotImplementedError, KeyError, UnicodeDecodeError) as fault:
-        raise SheetRefusedError("xlsx", "This is not a well-formed XLSX file.") from fault
+        raise limits.SheetRefusedError("xlsx", "This is not a well-formed XLSX file.") from fault
 
 
 def _check_archive(archive: zipfile.ZipFile) -> None:
     members = archive.infolist()
     names = {member.filename for member in members}
     if _unpacks_to_too_much(members):
-        raise SheetRefusedError("bomb", "This file unpacks to far more than a price list needs.")
+        raise limits.SheetRefusedError("bomb", "This file unpacks to far more than a price list needs.")
     if any(member.flag_bits & 1 for member in members):
-        raise SheetRefusedError("encrypted", "This file is protected by a password; save it without.")
+        raise limits.SheetRefusedError("encrypted", "This file is protected by a password; save it without.")
     if any(map(_is_macro_or_astray, names)):
-        raise SheetRefusedError("macros", "This file holds macros; save it as XLSX without.")
+        raise limits.SheetRefusedError("macros", "This file holds macros; save it as XLSX without.")
     if not {"[Content_Types].xml", "xl/workbook.xml"} <= names:
-        raise SheetRefusedError("xlsx", "This is not an XLSX file.")
+        raise limits.SheetRefusedError("xlsx", "This is not an XLSX file.")
 
 
 def _unpacks_to_too_much(members: list[zipfile.ZipInfo]) -> bool:
@@ -80,13 +72,13 @@ def _events(archive: zipfile.ZipFile, name: str) -> Iterator[tuple[str, Any]]:
         chunk = part.read(_CHUNK)
         # a document type is declared before the first element; UTF-16 parts are nothing a spreadsheet writes
         if b"<!DOCTYPE" in chunk or chunk.startswith((b"\xff\xfe", b"\xfe\xff")):
-            raise SheetRefusedError("xlsx", "This file declares a document type, which no spreadsheet needs.")
+            raise limits.SheetRefusedError("xlsx", "This file declares a document type, which no spreadsheet needs.")
         while chunk:
             parser.feed(chunk)
             for event, node in parser.read_events():  # type: ignore[misc]  # only these two kinds were asked for
                 depth += 1 if event == "start" else -1
                 if depth > MAX_DEPTH:
-                    raise SheetRefusedError("xlsx", "This file is nested deeper than a spreadsheet is.")
+                    raise limits.SheetRefusedError("xlsx", "This file is nested deeper than a spreadsheet is.")
                 yield str(event), node
             chunk = part.read(_CHUNK)
     parser.close()
@@ -100,7 +92,7 @@ def _first_sheet(archive: zipfile.ZipFile) -> str:
         if node.get("Id") == wanted and wanted is not None:
             target = str(node.get("Target", ""))
             return target.lstrip("/") if target.startswith("/") else f"xl/{target}"
-    raise SheetRefusedError("xlsx", "This file has no sheet.")
+    raise limits.SheetRefusedError("xlsx", "This file has no sheet.")
 
 
 def _strings(archive: zipfile.ZipFile) -> list[str]:
@@ -110,8 +102,8 @@ def _strings(archive: zipfile.ZipFile) -> list[str]:
     for event, node in _events(archive, "xl/sharedStrings.xml"):
         root = node if root is None else root
         if event == "end" and node.tag == f"{_MAIN}si":
-            if len(found) > MAX_ROWS * MAX_COLUMNS // 4:
-                raise SheetRefusedError("bomb", "This file holds more texts than a price list needs.")
+            if len(found) > limits.MAX_ROWS * limits.MAX_COLUMNS // 4:
+                raise limits.SheetRefusedError("bomb", "This file holds more texts than a price list needs.")
             found.append(_text(node))
             root.clear()
     return found
@@ -126,24 +118,26 @@ def _column(reference: str) -> int:
     number = 0
     for letter in reference.rstrip("0123456789"):
         number = number * 26 + ord(letter.upper()) - 64
-        if not letter.isascii() or not letter.isalpha() or number > MAX_COLUMNS:
-            raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.")
+        if not letter.isascii() or not letter.isalpha() or number > limits.MAX_COLUMNS:
+            raise limits.SheetRefusedError("columns", f"A file may have {limits.MAX_COLUMNS} columns.")
     return number - 1
 
 
-def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[SpreadsheetRow]:
+def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[limits.SpreadsheetRow]:
     for count, (number, cells) in enumerate(_filled(archive, name, strings), 1):
-        if count > MAX_ROWS + 1:
-            raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", number)
+        if count > limits.MAX_ROWS + 1:
+            raise limits.SheetRefusedError("rows", f"A file may have {limits.MAX_ROWS} rows.", number)
         if any(cell.text.strip() or cell.formula for cell in cells.values()):
-            yield SpreadsheetRow(number, tuple(cells.get(place, EMPTY) for place in range(max(cells) + 1)))
+            yield limits.SpreadsheetRow(
+                number, tuple(cells.get(place, limits.EMPTY) for place in range(max(cells) + 1))
+            )
 
 
 def _filled(
     archive: zipfile.ZipFile, name: str, strings: list[str]
-) -> Iterator[tuple[int, dict[int, SpreadsheetCell]]]:
+) -> Iterator[tuple[int, dict[int, limits.SpreadsheetCell]]]:
     """Yield each row's number and its cells by column; a row's memory is freed before the next row."""
-    cells: dict[int, SpreadsheetCell] = {}
+    cells: dict[int, limits.SpreadsheetCell] = {}
     number, sheet_data = 0, None
     for event, node in _events(archive, name):
         if node.tag == f"{_MAIN}sheetData":
@@ -159,18 +153,18 @@ def _filled(
                 sheet_data.clear()
 
 
-def _add_cell(cells: dict[int, SpreadsheetCell], node: Any, strings: list[str], row: int) -> None:
+def _add_cell(cells: dict[int, limits.SpreadsheetCell], node: Any, strings: list[str], row: int) -> None:
     place = _column(node.get("r")) if node.get("r") else len(cells)
-    if len(cells) >= MAX_COLUMNS:
-        raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.", row)
+    if len(cells) >= limits.MAX_COLUMNS:
+        raise limits.SheetRefusedError("columns", f"A file may have {limits.MAX_COLUMNS} columns.", row)
     cells[place] = _cell(node, strings, row)
 
 
-def _cell(node: Any, strings: list[str], row: int) -> SpreadsheetCell:
+def _cell(node: Any, strings: list[str], row: int) -> limits.SpreadsheetCell:
     kind, text = node.get("t", "n"), _cell_text(node, strings, row)
-    if len(text) > MAX_CELL:
-        raise SheetRefusedError("cell", f"A cell may have {MAX_CELL} characters.", row)
-    return SpreadsheetCell(
+    if len(text) > limits.MAX_CELL:
+        raise limits.SheetRefusedError("cell", f"A cell may have {limits.MAX_CELL} characters.", row)
+    return limits.SpreadsheetCell(
         text, number=kind == "n" and bool(text), formula=node.find(f"{_MAIN}f") is not None or kind == "e"
     )
 
@@ -192,7 +186,7 @@ def _cell_text(node: Any, strings: list[str], row: int) -> str:
 def _shared(strings: list[str], number: str, row: int) -> str:
     place = int(number) if number.isascii() and number.isdigit() else -1
     if not 0 <= place < len(strings):
-        raise SheetRefusedError("xlsx", "A cell names a text that is not there.", row)
+        raise limits.SheetRefusedError("xlsx", "A cell names a text that is not there.", row)
     return strings[place]
 
 

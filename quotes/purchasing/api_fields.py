@@ -12,20 +12,8 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 
 from quotes.jobs.api_fields import DATE, DOCUMENT, TIME, WHOLE, shape
+from quotes.purchasing import models
 from quotes.purchasing.delivery_models import RECEIPT_QUANTITIES
-from quotes.purchasing.models import (
-    Decision,
-    Despatch,
-    DespatchLine,
-    GoodsReceipt,
-    GoodsReturn,
-    LineJob,
-    OrderLine,
-    OrderResponse,
-    OrderResponseLine,
-    ReceiptLine,
-    SupplierOrder,
-)
 from quotes.purchasing.order_totals import taxes
 from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names, short
 from shared.common.money import stated
@@ -123,12 +111,12 @@ def number(value: Decimal) -> str:
     return short(f"{value:f}")
 
 
-def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
+def order_full(order: models.SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     """Return an order with lines, responses, despatches and receipts. ``own`` adds what only the business sees."""
     business, currency = order.business, order.currency
-    lines = list(OrderLine.objects.of(business).filter(order=order).order_by("position"))
+    lines = list(models.OrderLine.objects.of(business).filter(order=order).order_by("position"))
     parts = _parts(order) if own else {}
-    waiting = OrderResponseLine.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
+    waiting = models.OrderResponseLine.objects.of(business).filter(line__order=order, decision=models.Decision.WAITING)
     proposals = {row.line_id: row for row in waiting}
     data = [_line(line, proposals.get(line.pk), currency) for line in lines]
     if own:
@@ -163,7 +151,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     }
 
 
-def _line(line: OrderLine, proposal: OrderResponseLine | None, currency: str) -> dict[str, Any]:
+def _line(line: models.OrderLine, proposal: models.OrderResponseLine | None, currency: str) -> dict[str, Any]:
     quantity = line.quantity - line.cancelled
     packs, loose = divmod(quantity, line.pack)
     return {
@@ -186,9 +174,9 @@ def _line(line: OrderLine, proposal: OrderResponseLine | None, currency: str) ->
     }  # fmt: skip
 
 
-def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
+def _parts(order: models.SupplierOrder) -> dict[int, list[dict[str, str]]]:
     found: dict[int, list[dict[str, str]]] = defaultdict(list)
-    rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
+    rows = models.LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
     for line, ref, job, quantity, net in rows.values_list("line_id", "job__ref", "job__number", "quantity", "net"):
         found[line].append(
             {"ref": ref, "number": job, "quantity": number(quantity), "net_amount": amount(net, order.currency)}
@@ -196,8 +184,8 @@ def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
     return found
 
 
-def _responses(order: SupplierOrder) -> list[dict[str, Any]]:
-    rows = OrderResponse.objects.of(order.business).filter(order=order).order_by("id")
+def _responses(order: models.SupplierOrder) -> list[dict[str, Any]]:
+    rows = models.OrderResponse.objects.of(order.business).filter(order=order).order_by("id")
     return [
         {
             "ref": row.ref,
@@ -218,9 +206,9 @@ def _grouped(rows: Iterable[Mapping[str, Any]], by: str, names: tuple[str, ...])
     return found
 
 
-def despatches_of(order: SupplierOrder) -> list[dict[str, Any]]:
+def despatches_of(order: models.SupplierOrder) -> list[dict[str, Any]]:
     """Return the dockets of an order with their lines."""
-    rows = DespatchLine.objects.of(order.business).filter(despatch__order=order).order_by("line__position")
+    rows = models.DespatchLine.objects.of(order.business).filter(despatch__order=order).order_by("line__position")
     lines = _grouped(rows.values("despatch_id", "line__position", "quantity"), "despatch_id", ("quantity",))
     return [
         {
@@ -231,12 +219,12 @@ def despatches_of(order: SupplierOrder) -> list[dict[str, Any]]:
             "note": row.note,
             "lines": lines[row.pk],
         }
-        for row in Despatch.objects.of(order.business).filter(order=order).order_by("id")
+        for row in models.Despatch.objects.of(order.business).filter(order=order).order_by("id")
     ]
 
 
-def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
-    rows = GoodsReturn.objects.of(order.business).filter(order=order).select_related("line").order_by("id")
+def _returns(order: models.SupplierOrder) -> list[dict[str, Any]]:
+    rows = models.GoodsReturn.objects.of(order.business).filter(order=order).select_related("line").order_by("id")
     return [
         {
             "number": row.number,
@@ -251,10 +239,10 @@ def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
     ]
 
 
-def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
+def receipts_of(order: models.SupplierOrder) -> list[dict[str, Any]]:
     """Return the counts of an order with their lines."""
     names = tuple(RECEIPT_QUANTITIES)
-    rows = ReceiptLine.objects.of(order.business).filter(receipt__order=order).order_by("line__position")
+    rows = models.ReceiptLine.objects.of(order.business).filter(receipt__order=order).order_by("line__position")
     found = [
         {
             "receipt_id": row.receipt_id,
@@ -272,7 +260,7 @@ def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
             "note": row.note,
             "lines": lines[row.pk],
         }
-        for row in GoodsReceipt.objects.of(order.business).filter(order=order).order_by("id")
+        for row in models.GoodsReceipt.objects.of(order.business).filter(order=order).order_by("id")
     ]
 
 

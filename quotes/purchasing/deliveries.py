@@ -13,20 +13,9 @@ from django.db import transaction
 from catalogue.rules.codes import whole_fault
 from fencing.buying.purchase_lines import plain
 from fencing.model.faults import Fault, InvalidDocument
-from quotes.purchasing import order_totals
+from quotes.purchasing import models, order_totals
 from quotes.purchasing.api_fields import amount
 from quotes.purchasing.delivery_models import RECEIPT_QUANTITIES
-from quotes.purchasing.models import (
-    Despatch,
-    DespatchLine,
-    GoodsReceipt,
-    GoodsReturn,
-    OrderLine,
-    OrderResponseStatus,
-    OrderState,
-    ReceiptLine,
-    SupplierOrder,
-)
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
 from quotes.purchasing.order_responses import fingerprint
 from quotes.purchasing.services import OPEN, lines_by_position, supersede_finished, update_order_state
@@ -82,14 +71,16 @@ class ReceiptData:
 
 
 @transaction.atomic
-def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
+def despatch(
+    *, order: models.SupplierOrder, docket: DespatchData, actor: Actor
+) -> tuple[models.SupplierOrder, models.Despatch, bool]:
     """Record a despatch and return whether it is new. It counts as acceptance of an order without a response.
 
     A despatch is accepted in any open order state. Its lines keep the ordered price; open proposals do not apply.
     """
     order = locked(order)
     sha256 = fingerprint(docket)
-    before = Despatch.objects.of(order.business).filter(order=order, number=docket.number).first()
+    before = models.Despatch.objects.of(order.business).filter(order=order, number=docket.number).first()
     if before is not None:
         if before.sha256 != sha256:
             raise Problem("conflict", f"Despatch {docket.number} was received with other content. Use another number.")
@@ -98,7 +89,7 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
     lines = lines_of(order)
     named = lines_by_position(lines, [item.line for item in docket.lines])
     _check_docket(named, docket)
-    found = Despatch.objects.of(order.business).create(
+    found = models.Despatch.objects.of(order.business).create(
         order=order,
         number=docket.number,
         despatched_on=docket.despatched_on,
@@ -109,20 +100,20 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
     for line, loaded in zip(named, docket.lines, strict=True):
         line.in_transit += loaded.quantity
         line.save()
-        DespatchLine.objects.of(order.business).create(
+        models.DespatchLine.objects.of(order.business).create(
             despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.outstanding_reason[:500]
         )
     supersede_finished(order, named)
-    if order.response_status == OrderResponseStatus.NONE:
-        order.response_status = OrderResponseStatus.ACCEPTED
+    if order.response_status == models.OrderResponseStatus.NONE:
+        order.response_status = models.OrderResponseStatus.ACCEPTED
     order.save()
-    move(order, OrderState.DESPATCHED)
+    move(order, models.OrderState.DESPATCHED)
     facts = {"despatch": docket.number, "lines": {str(item.line): str(item.quantity) for item in docket.lines}}
     note(order, "order.despatched", f"Despatch {docket.number} is on its way.", actor, facts)
     return order, found, True
 
 
-def _check_docket(named: Sequence[OrderLine], docket: DespatchData) -> None:
+def _check_docket(named: Sequence[models.OrderLine], docket: DespatchData) -> None:
     faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Enter the lines of the despatch.")]
     for place, (line, loaded) in enumerate(zip(named, docket.lines, strict=True)):
         free = line.outstanding - line.in_transit
@@ -137,8 +128,8 @@ def _check_docket(named: Sequence[OrderLine], docket: DespatchData) -> None:
 
 @transaction.atomic
 def receive(
-    *, order: SupplierOrder, count: ReceiptData, actor: Actor, more_than_docket: bool = False
-) -> tuple[SupplierOrder, GoodsReceipt, bool]:
+    *, order: models.SupplierOrder, count: ReceiptData, actor: Actor, more_than_docket: bool = False
+) -> tuple[models.SupplierOrder, models.GoodsReceipt, bool]:
     """Record the count of one docket: sound pieces are received, damaged and missing ones stay outstanding.
 
     The same docket again is the same receipt. A docket that was not announced is accepted too. More than the docket states
@@ -146,7 +137,7 @@ def receive(
     """
     order = locked(order)
     sha256 = fingerprint(count)
-    before = GoodsReceipt.objects.of(order.business).filter(order=order, docket_number=count.docket).first()
+    before = models.GoodsReceipt.objects.of(order.business).filter(order=order, docket_number=count.docket).first()
     if before is not None:
         if before.sha256 != sha256:
             raise Problem("conflict", f"Docket {count.docket} was received with other quantities.")
@@ -154,11 +145,11 @@ def receive(
     require(order, *OPEN)
     lines = lines_of(order)
     named = lines_by_position(lines, [item.line for item in count.lines])
-    announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
+    announced = models.Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
     expected = _expected(announced)
     if faults := list(_count_faults(named, count, expected if announced else None, more=more_than_docket)):
         raise InvalidDocument(faults)
-    receipt = GoodsReceipt.objects.of(order.business).create(
+    receipt = models.GoodsReceipt.objects.of(order.business).create(
         order=order,
         despatch=announced,
         docket_number=count.docket,
@@ -170,8 +161,8 @@ def receive(
     rows = _count_in(receipt, lines, count, expected)
     supersede_finished(order, lines)
     order_totals.store(order, lines)
-    if order.state != OrderState.DESPATCHED and any(line.outstanding for line in lines):
-        move(order, OrderState.DESPATCHED)
+    if order.state != models.OrderState.DESPATCHED and any(line.outstanding for line in lines):
+        move(order, models.OrderState.DESPATCHED)
     update_order_state(order, lines)
     facts = {"docket_number": count.docket, "lines": [_details(row) for row in rows]}
     note(order, "order.goods_received", _audit_text(count, rows), actor, facts)
@@ -182,7 +173,7 @@ MORE = "more_than_docket"
 
 
 def _count_faults(
-    named: Sequence[OrderLine], count: ReceiptData, docketed: Mapping[int, Decimal] | None, *, more: bool
+    named: Sequence[models.OrderLine], count: ReceiptData, docketed: Mapping[int, Decimal] | None, *, more: bool
 ) -> Iterator[Fault]:
     for place, (line, counted) in enumerate(zip(named, count.lines, strict=True)):
         at = f"/lines/{place}"
@@ -202,18 +193,18 @@ def _count_faults(
             yield Fault(f"{at}/arrived_quantity", MORE, text + f"Count again, or confirm with {MORE}.")
 
 
-def _expected(announced: Despatch | None) -> dict[int, Decimal]:
+def _expected(announced: models.Despatch | None) -> dict[int, Decimal]:
     if announced is None:
         return {}
-    rows = DespatchLine.objects.of(announced.business).filter(despatch=announced)
+    rows = models.DespatchLine.objects.of(announced.business).filter(despatch=announced)
     return dict(rows.values_list("line_id", "quantity"))
 
 
 def _count_in(
-    receipt: GoodsReceipt, lines: Sequence[OrderLine], count: ReceiptData, expected: Mapping[int, Decimal]
-) -> list[ReceiptLine]:
+    receipt: models.GoodsReceipt, lines: Sequence[models.OrderLine], count: ReceiptData, expected: Mapping[int, Decimal]
+) -> list[models.ReceiptLine]:
     counted = {item.line: item for item in count.lines}
-    rows: list[ReceiptLine] = []
+    rows: list[models.ReceiptLine] = []
     for line in lines:
         one = counted.get(line.position)
         docketed = expected.get(line.pk, ZERO)
@@ -226,7 +217,7 @@ def _count_in(
         line.over_delivered += one.sound - good
         line.damaged += one.damaged
         line.in_transit = max(ZERO, line.in_transit - docketed)
-        row = ReceiptLine(
+        row = models.ReceiptLine(
             business=receipt.business,
             receipt=receipt,
             line=line,
@@ -241,14 +232,14 @@ def _count_in(
     return rows
 
 
-def _details(row: ReceiptLine) -> dict[str, Any]:
+def _details(row: models.ReceiptLine) -> dict[str, Any]:
     return {
         "line": row.line.position,
         **{name: plain(getattr(row, column)) for name, column in RECEIPT_QUANTITIES.items()},
     }
 
 
-def _audit_text(count: ReceiptData, rows: Sequence[ReceiptLine]) -> str:
+def _audit_text(count: ReceiptData, rows: Sequence[models.ReceiptLine]) -> str:
     odd = [
         f"line {row.line.position} {label} {plain(getattr(row, column))}"
         for row in rows
@@ -260,15 +251,15 @@ def _audit_text(count: ReceiptData, rows: Sequence[ReceiptLine]) -> str:
 
 @transaction.atomic
 def return_goods(
-    *, order: SupplierOrder, line: int, quantity: Decimal, replacement_required: bool, reason: str, actor: Actor
-) -> tuple[SupplierOrder, GoodsReturn]:
+    *, order: models.SupplierOrder, line: int, quantity: Decimal, replacement_required: bool, reason: str, actor: Actor
+) -> tuple[models.SupplierOrder, models.GoodsReturn]:
     """Send goods back: to be replaced, so that they are outstanding again, or for credit.
 
     Damaged pieces go first. Sent back for credit, they are no longer outstanding: they count as received and credited. Then goes
     what came beyond the order, which was never to be paid for and brings no credit.
     """
     order = locked(order)
-    require(order, OrderState.DESPATCHED, OrderState.RECEIVED)
+    require(order, models.OrderState.DESPATCHED, models.OrderState.RECEIVED)
     lines = lines_of(order)
     [row] = lines_by_position(lines, [line], "")
     if part := whole_fault(row.unit, quantity, "/quantity"):
@@ -281,7 +272,7 @@ def return_goods(
     row.save()
     order_totals.add_up(order, lines)
     order.save()
-    returned = GoodsReturn.objects.of(order.business).create(
+    returned = models.GoodsReturn.objects.of(order.business).create(
         order=order,
         number=f"B{next_number(order.business, 'return'):04d}",
         line=row,
@@ -292,7 +283,7 @@ def return_goods(
         created_by=actor.name[:160],
     )
     if any(item.outstanding for item in lines):
-        move(order, OrderState.DESPATCHED)
+        move(order, models.OrderState.DESPATCHED)
     update_order_state(order, lines)
     facts = {
         "return": returned.number,
@@ -311,12 +302,12 @@ def return_goods(
     return order, returned
 
 
-def _damaged_here(row: OrderLine) -> Decimal:
+def _damaged_here(row: models.OrderLine) -> Decimal:
     """Return the damaged pieces of a line that were not returned. They are returned first."""
     return max(ZERO, row.damaged - (row.returned - row.credited))
 
 
-def _replace(row: OrderLine, quantity: Decimal) -> None:
+def _replace(row: models.OrderLine, quantity: Decimal) -> None:
     """Ask for others: a damaged piece is outstanding already, a sound one is again."""
     bad = min(quantity, _damaged_here(row))
     sound = row.received - row.credited
@@ -327,7 +318,7 @@ def _replace(row: OrderLine, quantity: Decimal) -> None:
     row.outstanding += quantity - bad
 
 
-def _credit(row: OrderLine, quantity: Decimal) -> None:
+def _credit(row: models.OrderLine, quantity: Decimal) -> None:
     """Send back for good: nothing is to come for it, and what was to be paid for is credited."""
     bad = min(quantity, _damaged_here(row))
     beyond = row.over_delivered + row.damaged - (row.returned - row.credited) - bad

@@ -6,15 +6,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.purchasing import serializers
+from quotes.purchasing import delivery_queries, serializers
 from quotes.purchasing.deliveries import receive
-from quotes.purchasing.delivery_queries import (
-    DELIVERIES,
-    DELIVERY_FULL_SCHEMA,
-    DELIVERY_SCHEMA,
-    deliveries,
-    delivery_document,
-)
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.queries import requested_status
 from shared.api.endpoint import Endpoint
@@ -25,12 +18,12 @@ from shared.business.roles import Scope
 class _DeliveryEndpoint(Endpoint):
     def order(self, ref: str) -> SupplierOrder:
         """Return the order, or 404."""
-        return self.find(deliveries(self.business).select_related("supplier", "business"), ref)
+        return self.find(delivery_queries.deliveries(self.business).select_related("supplier", "business"), ref)
 
     def answer(self, order: SupplierOrder, status: int = 200) -> Response:
         """Return the delivery with its ETag."""
         order.refresh_from_db()
-        return self.one(delivery_document(order), order, status=status)
+        return self.one(delivery_queries.delivery_document(order), order, status=status)
 
 
 class Deliveries(_DeliveryEndpoint):
@@ -40,11 +33,13 @@ class Deliveries(_DeliveryEndpoint):
     paged = True
     parameters = {"status": "placed, acknowledged, despatched, received or closed."}
 
-    @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="List deliveries")
+    @extend_schema(responses={200: page_of(delivery_queries.DELIVERY_SCHEMA)}, summary="List deliveries")
     def get(self, request: Request) -> Response:
         parameters = request.query_params.dict()
         states = {"state": requested_status(parameters)} if parameters.get("status") else {}
-        return self.page(lambda: deliveries(self.business).filter(**states), DELIVERIES)
+        return self.page(
+            lambda: delivery_queries.deliveries(self.business).filter(**states), delivery_queries.DELIVERIES
+        )
 
 
 class DeliveryDetail(_DeliveryEndpoint):
@@ -52,7 +47,7 @@ class DeliveryDetail(_DeliveryEndpoint):
 
     scopes = {"GET": Scope.DELIVERIES_READ}
 
-    @extend_schema(responses={200: DELIVERY_FULL_SCHEMA}, summary="Get a delivery")
+    @extend_schema(responses={200: delivery_queries.DELIVERY_FULL_SCHEMA}, summary="Get a delivery")
     def get(self, request: Request, ref: str) -> Response:
         return self.answer(self.order(ref))
 
@@ -65,7 +60,7 @@ class DeliveryReceipts(_DeliveryEndpoint):
 
     @extend_schema(
         request=serializers.ReceiptIn,
-        responses={201: DELIVERY_FULL_SCHEMA},
+        responses={201: delivery_queries.DELIVERY_FULL_SCHEMA},
         summary="Record a delivery",
         description=(
             "`arrived_quantity` counts all pieces of a line; `damaged_quantity` is the damaged part of them. "

@@ -12,24 +12,16 @@ from django.db.models import Q
 
 from quotes.jobs.api_fields import DATE, DOCUMENT, shape
 from quotes.jobs.models import Job
+from quotes.purchasing import models
 from quotes.purchasing.api_fields import despatches_of, number, receipts_of
-from quotes.purchasing.models import (
-    GoodsReceipt,
-    LineJob,
-    OrderLine,
-    OrderState,
-    Reservation,
-    ReservationState,
-    SupplierOrder,
-)
 from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.dates import write_day
 from shared.models import Business
 
 ZERO = Decimal(0)
-COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
-COUNTED = (OrderState.RECEIVED, OrderState.CLOSED)
+COMING = (models.OrderState.PLACED, models.OrderState.ACKNOWLEDGED, models.OrderState.DESPATCHED)
+COUNTED = (models.OrderState.RECEIVED, models.OrderState.CLOSED)
 _ORDER = ("ref", "number", "deliver_by", "promised_on", "updated_at")
 _LINE = ("sku", "supplier_sku", "role", "finish", "length_mm", "unit")
 _QUANTITIES = {
@@ -41,25 +33,25 @@ DELIVERIES = RowSerializer(
 )
 
 
-def deliveries(business: Business) -> OwnedQuerySet[SupplierOrder]:
+def deliveries(business: Business) -> OwnedQuerySet[models.SupplierOrder]:
     """Return the orders that deliveries come of: placed ones that were not cancelled."""
-    return SupplierOrder.objects.of(business).filter(state__in=(*COMING, *COUNTED), placed_at__isnull=False)
+    return models.SupplierOrder.objects.of(business).filter(state__in=(*COMING, *COUNTED), placed_at__isnull=False)
 
 
-def due(business: Business, today: date) -> OwnedQuerySet[SupplierOrder]:
+def due(business: Business, today: date) -> OwnedQuerySet[models.SupplierOrder]:
     """Return orders with goods on the way, and orders whose promised day has come."""
     rows = deliveries(business).filter(state__in=COMING)
     return rows.filter(Q(promised_on__lte=today) | Q(lines__in_transit__gt=0)).distinct()
 
 
-def delivery_document(order: SupplierOrder) -> dict[str, Any]:
+def delivery_document(order: models.SupplierOrder) -> dict[str, Any]:
     """Return an order for the person who unloads it: lines, dockets and receipts, without prices."""
     parts: dict[int, list[str]] = {}
-    rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
+    rows = models.LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
     for line, job in rows.values_list("line_id", "job__number"):
         parts.setdefault(line, []).append(job)
     jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
-    lines = OrderLine.objects.of(order.business).filter(order=order).order_by("position")
+    lines = models.OrderLine.objects.of(order.business).filter(order=order).order_by("position")
     return {
         **{name: getattr(order, name) for name in _ORDER},
         "status": order.state,
@@ -81,8 +73,10 @@ def delivery_document(order: SupplierOrder) -> dict[str, Any]:
     }
 
 
-def _despatches(order: SupplierOrder) -> list[dict[str, Any]]:
-    counted = set(GoodsReceipt.objects.of(order.business).filter(order=order).values_list("docket_number", flat=True))
+def _despatches(order: models.SupplierOrder) -> list[dict[str, Any]]:
+    counted = set(
+        models.GoodsReceipt.objects.of(order.business).filter(order=order).values_list("docket_number", flat=True)
+    )
     names = ("number", "despatched_on", "arrives_on", "lines")
     return [
         {**{name: docket[name] for name in names}, "is_received": docket["number"] in counted}
@@ -134,20 +128,22 @@ class Material:
 
 def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Material]:
     """Return for each job, by row id, how much of its material is here."""
-    parts = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=OrderState.CANCELLED)
-    lines: dict[int, list[OrderLine]] = {job.pk: [] for job in jobs}
+    parts = (
+        models.LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=models.OrderState.CANCELLED)
+    )
+    lines: dict[int, list[models.OrderLine]] = {job.pk: [] for job in jobs}
     for part in parts.select_related("line__order").order_by("id"):
         lines[part.job_id].append(part.line)
-    reservations = Reservation.objects.of(business).filter(
-        job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
+    reservations = models.Reservation.objects.of(business).filter(
+        job__in=jobs, state__in=[models.ReservationState.RESERVED, models.ReservationState.USED]
     )
     kept = list(reservations.values_list("job_id", flat=True))
     return {job.pk: _material(lines[job.pk], kept.count(job.pk)) for job in jobs}
 
 
-def _material(lines: Iterable[OrderLine], kept: int) -> Material:
+def _material(lines: Iterable[models.OrderLine], kept: int) -> Material:
     open_lines = [line for line in lines if line.quantity > line.cancelled]
-    placed = [line for line in open_lines if line.order.state != OrderState.DRAFT]
+    placed = [line for line in open_lines if line.order.state != models.OrderState.DRAFT]
     waiting = [line for line in placed if line.outstanding]
     days = [day for line in waiting if (day := line.due_on or line.order.promised_on or line.order.deliver_by)]
     return Material(

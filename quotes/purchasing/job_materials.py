@@ -14,15 +14,7 @@ from fencing.buying.suppliers import PurchaseOptions
 from fencing.model.fence import BreakdownLine, Piece, Quantity
 from fencing.model.roles import CUT_ROLES
 from quotes.jobs.models import Job
-from quotes.purchasing.models import (
-    LineJob,
-    MovementKind,
-    OrderLine,
-    OrderState,
-    Reservation,
-    ReservationState,
-    StockMovement,
-)
+from quotes.purchasing import models
 
 CUBIC_METRE = "MTQ"
 
@@ -94,10 +86,12 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
     Materials they returned to the yard are no longer theirs: they are available, reserved again, or used elsewhere.
     """
     business = jobs[0].business
-    lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=OrderState.CANCELLED)
+    lines = (
+        models.LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=models.OrderState.CANCELLED)
+    )
     found: list[OnHand] = []
     parts: dict[int, Decimal] = {}
-    ordered: dict[int, OrderLine] = {}
+    ordered: dict[int, models.OrderLine] = {}
     for part in lines.select_related("line__component__finish").order_by("id"):
         ordered[part.line_id] = part.line
         parts[part.line_id] = parts.get(part.line_id, ZERO) + part.quantity
@@ -105,12 +99,12 @@ def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
         # all jobs together: two halves of a sheet are one sheet
         kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
         found += _lying(line.component, line.length_mm, kept)
-    reservations = Reservation.objects.of(business).filter(
-        job__in=jobs, state__in=[ReservationState.RESERVED, ReservationState.USED]
+    reservations = models.Reservation.objects.of(business).filter(
+        job__in=jobs, state__in=[models.ReservationState.RESERVED, models.ReservationState.USED]
     )
     for reservation in reservations.select_related("item__component__finish").order_by("id"):
         found += _lying(reservation.item.component, reservation.item.length_mm, reservation.quantity)
-    moves = StockMovement.objects.of(business).filter(job__in=jobs, kind=MovementKind.ADDED)
+    moves = models.StockMovement.objects.of(business).filter(job__in=jobs, kind=models.MovementKind.ADDED)
     back: list[OnHand] = []
     for move in moves.select_related("item__component__finish").order_by("id"):
         back += _lying(move.item.component, move.item.length_mm, move.quantity)
