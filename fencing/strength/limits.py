@@ -32,44 +32,38 @@ def build_wind_method(request: StrengthRequest) -> WindMethod:
         >>> build_wind_method(StrengthRequest("given_pressure", {"pressure_kpa": "0.60"})).title
         'stated net wind pressure'
     """
-    made = {
-        "given_pressure": _build_given,
-        "as-nzs-1170.2": _build_as_nzs,
-        "en-1991-1-4": _build_en,
-        "asce-7": _build_asce,
-    }
-    return made[request.method](request.inputs)
+    inputs = request.inputs
+    match request.method:
+        case "given_pressure":
+            pressure, end = float(inputs["pressure_kpa"]) * 1000, read_number(inputs, "end_factor", 2.0)
+            return GivenPressure(pressure, end, read_number(inputs, "footing_factor", 1.0))
+        case "as-nzs-1170.2":
+            return AsNzs(_find_site_speed_m_s(inputs), read_number(inputs, "footing_factor", 1.0))
+        case "en-1991-1-4":
+            orography, footing = read_number(inputs, "orography", 1.0), read_number(inputs, "footing_factor", 1.0)
+            return En(float(inputs["speed_m_s"]), str(inputs["terrain_category"]), orography, footing)
+        case "asce-7":
+            hill, footing = (
+                read_number(inputs, "topography_multiplier", 1.0),
+                read_number(inputs, "footing_factor", 0.6),
+            )
+            return Asce(float(inputs["speed_m_s"]), str(inputs["exposure_category"]), hill, footing)
+        case _:
+            raise KeyError(request.method)
 
 
-def _build_given(inputs: Inputs) -> WindMethod:
-    pressure = float(inputs["pressure_kpa"]) * 1000
-    return GivenPressure(pressure, read_number(inputs, "end_factor", 2.0), read_number(inputs, "footing_factor", 1.0))
-
-
-def _build_as_nzs(inputs: Inputs) -> WindMethod:
-    footing = read_number(inputs, "footing_factor", 1.0)
+def _find_site_speed_m_s(inputs: Inputs) -> float:
+    """Return the design speed as stated, or from the region, the return period and the multipliers of the site [m/s]."""
     if "speed_m_s" in inputs:
-        return AsNzs(float(inputs["speed_m_s"]), footing)
+        return float(inputs["speed_m_s"])
     region = str(inputs["wind_region"])
-    regional = calculate_regional_speed_m_s(region, int(inputs["return_period_years"])) * CLIMATE.get(region, 1.0)
-    site = calculate_site_speed_m_s(
-        regional,
+    return calculate_site_speed_m_s(
+        calculate_regional_speed_m_s(region, int(inputs["return_period_years"])) * CLIMATE.get(region, 1.0),
         read_number(inputs, "direction_multiplier", 1.0),
         TERRAIN[str(inputs["terrain_category"])],
         read_number(inputs, "shielding_multiplier", 1.0),
         read_number(inputs, "topography_multiplier", 1.0),
     )
-    return AsNzs(site, footing)
-
-
-def _build_en(inputs: Inputs) -> WindMethod:
-    orography, footing = read_number(inputs, "orography", 1.0), read_number(inputs, "footing_factor", 1.0)
-    return En(float(inputs["speed_m_s"]), str(inputs["terrain_category"]), orography, footing)
-
-
-def _build_asce(inputs: Inputs) -> WindMethod:
-    topography, footing = read_number(inputs, "topography_multiplier", 1.0), read_number(inputs, "footing_factor", 0.6)
-    return Asce(float(inputs["speed_m_s"]), str(inputs["exposure_category"]), topography, footing)
 
 
 @dataclass(frozen=True, slots=True)
