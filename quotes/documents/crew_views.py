@@ -13,7 +13,6 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -28,16 +27,15 @@ from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
 from quotes.jobs.serializers import BuiltIn
 from quotes.quoting import queries
-from quotes.quoting.content import Build
 from quotes.quoting.party_documents import crew_document
 from quotes.quoting.totals import build_of
 from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.roles import Scope
-from shared.common.problems import Problem
 from shared.common.typed_numbers import typed_number
 from shared.members.access import MemberRequest, require_scope
 from shared.web.etags import find
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,16 +99,11 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
         else:
             record_built(job=job, actor=request.actor, **entry_values(request.POST))
             messages.success(request, "Recorded.")
-    except (InvalidDocument, Problem, ValidationError) as refused:
-        return _refused(request, job, refused)
+    except PAGE_ERRORS as refused:
+        typed = {name: request.POST.get(name, "") for name in _FIELDS}
+        values = {**_values(request, job), "refusal": error_text(refused), "typed": typed}
+        return render(request, "documents/build.html", values, status=error_status(refused))
     return redirect("job-build", ref)
-
-
-def _refused(request: MemberRequest, job: Job, refused: InvalidDocument | Problem | ValidationError) -> HttpResponse:
-    status = refused.status if isinstance(refused, Problem) else 422
-    text = " ".join(faults_of(refused))
-    values = {**_values(request, job), "refusal": text, "typed": {name: request.POST.get(name, "") for name in _FIELDS}}
-    return render(request, "documents/build.html", values, status=status)
 
 
 def _job(request: MemberRequest, ref: str) -> Job:
@@ -144,7 +137,12 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
     content, choices = queries.content_and_choices(revision)
     values = crew_values(crew_document(content, choices), content.dates.sent_at)
     done = {place for place, row in ticked(job).items() if row.done}
-    runs = content_runs(build_of(content, choices), done)
+    runs = {  # the bays and gates; the holes have their own rows
+        run["id"]: {
+            kind: [ChecklistItem(item["id"], item["id"] in done) for item in run[kind]] for kind in ("bays", "gates")
+        }
+        for run in build_of(content, choices).takeoff["runs"]
+    }
     places = _places(job)
     rows = [(sheet, runs.get(sheet.run, {})) for sheet in values["sheet"]["runs"]]
     return {
@@ -168,16 +166,6 @@ def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
         "entries": as_built(job).order_by("-id")[:100],
         "taken": set(as_built(job).exclude(reverses=None).values_list("reverses_id", flat=True)),
         "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.AS_BUILT_WRITE),
-    }
-
-
-def content_runs(agreed: Build, done: set[str]) -> dict[str, dict[str, list[ChecklistItem]]]:
-    """Return the bays and gates of each run with their checklist marks; the holes have their own rows."""
-    return {
-        run["id"]: {
-            kind: [ChecklistItem(item["id"], item["id"] in done) for item in run[kind]] for kind in ("bays", "gates")
-        }
-        for run in agreed.takeoff["runs"]
     }
 
 
@@ -227,8 +215,12 @@ def _keep(job: Job, key: str, entry: Mapping[str, Any], actor: Actor) -> list[st
             take_back(entry=row, actor=actor)
         else:
             record_built(job=job, actor=actor, sent_as=key, **entry_values(entry))
-    except (InvalidDocument, Problem, ValidationError, Http404) as refused:
-        return faults_of(refused)
+    except Http404:
+        return ["This entry is not on this job."]
+    except PAGE_ERRORS as refused:
+        return (
+            [fault.text for fault in refused.faults] if isinstance(refused, InvalidDocument) else [error_text(refused)]
+        )
     return []
 
 
@@ -239,14 +231,3 @@ def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
     if data["kind"] != BuiltKind.CHANGED and data["role"]:
         data["unit"] = "MTQ" if data["role"] == "concrete" else "C62"
     return dict(validated_data(BuiltIn, {name: value for name, value in data.items() if value}))
-
-
-def faults_of(refused: InvalidDocument | Problem | ValidationError | Http404) -> list[str]:
-    """Return the errors as sentences."""
-    if isinstance(refused, InvalidDocument):
-        return [fault.text for fault in refused.faults]
-    if isinstance(refused, Problem):
-        return [refused.detail]
-    if isinstance(refused, ValidationError):
-        return list(refused.messages)
-    return ["This entry is not on this job."]

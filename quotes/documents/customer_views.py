@@ -30,7 +30,6 @@ from quotes.documents.models import Document, DocumentState
 from quotes.documents.page_parts import drawings
 from quotes.documents.views import not_ready
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
-from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView
 from shared.common.dates import dates_by
 from shared.common.problems import Problem
@@ -90,24 +89,20 @@ def party_quote(request: HttpRequest, handle: str) -> HttpResponse:
 @require_safe
 def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
     """Return the party's PDF that was created when the quote was sent."""
-    try:
-        link = link_of(_token(request, handle))
-    except Problem:
-        return no_quote(request)
-    return _made(request, link, QUOTE)
+    return _made(request, handle, QUOTE)
 
 
 @require_safe
 def party_record(request: HttpRequest, handle: str) -> HttpResponse:
     """Return the party's acceptance record: selected options, price, payments and terms."""
+    return _made(request, handle, ACCEPTANCE)
+
+
+def _made(request: HttpRequest, handle: str, kind: DocumentKind) -> HttpResponse:
     try:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    return _made(request, link, ACCEPTANCE)
-
-
-def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpResponse:
     row = (
         Document.objects.of(link.business).filter(revision=link.revision, kind=kind.code, party=link.party.key).first()
     )
@@ -209,26 +204,17 @@ def _page(
     request: HttpRequest, token: str, handle: str, feedback: FormFeedback | None = None, *, is_review: bool = False
 ) -> HttpResponse:
     """Show the quote, or the second step of accepting it if the party may respond."""
-    business = link_of(token).business
+    business, feedback = link_of(token).business, feedback or FormFeedback()
     with dates_by(business.time_zone, business.locale):
-        return _drawn_page(request, token, handle, feedback or FormFeedback(), is_review=is_review)
-
-
-def _drawn_page(
-    request: HttpRequest, token: str, handle: str, feedback: FormFeedback, *, is_review: bool
-) -> HttpResponse:
-    try:
-        view = open_link(token, chosen(request) if request.method == "POST" else None)
-    except InvalidDocument as refused:
-        view = open_link(token)
-        feedback, is_review = (
-            FormFeedback(" ".join(fault.text for fault in refused.faults), feedback.faults, feedback.typed, 422),
-            False,
-        )
-    page = "party_review" if is_review and view.can_respond else "party_quote"
-    return _private(
-        render(request, f"documents/{page}.html", _values(view, token, handle, feedback), status=feedback.status)
-    )
+        try:
+            view = open_link(token, chosen(request) if request.method == "POST" else None)
+        except InvalidDocument as refused:
+            text = " ".join(fault.text for fault in refused.faults)
+            view, is_review = open_link(token), False
+            feedback = FormFeedback(text, feedback.faults, feedback.typed, 422)
+        page = "party_review" if is_review and view.can_respond else "party_quote"
+        values = _values(view, token, handle, feedback)
+        return _private(render(request, f"documents/{page}.html", values, status=feedback.status))
 
 
 def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) -> dict[str, Any]:
@@ -248,7 +234,6 @@ def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) ->
         "chooses_options": view.can_respond
         and document.party.chooses_options
         and bool(document.builds or document.options),
-        "has_tax": document.tax != 0,
         "feedback": feedback,
         "mark": _mark(token),
         "has_pdf": kept.filter(state=DocumentState.READY).exists(),

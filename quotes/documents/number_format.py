@@ -111,6 +111,15 @@ def number(value: Decimal | str | int, locale: str) -> str:
     return format_decimal(decimal, pattern, locale=read, decimal_quantization=False).replace("-", MINUS)
 
 
+def signed(value: Decimal, locale: str) -> str:
+    """Return a change, always with its sign.
+
+    >>> signed(Decimal("12.50"), "en"), signed(Decimal("-0.30"), "de_DE"), signed(Decimal(0), "en")
+    ('+12.50', '−0,30', '0')
+    """
+    return f"{'+' if value > 0 else ''}{number(value, locale)}"
+
+
 def plain(value: Decimal, locale: str) -> str:
     """Return a number without trailing zeros.
 

@@ -83,7 +83,7 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
     methods = " and ".join(filter(None, (ground["formula"], ground["second_method"])))
     screened = {post["post"] for post in data["posts"]}
     changes = tuple(
-        (_names(item), _change_row(number, item, _concerned(_names(item), screened), price))
+        (tuple(item["posts"]), _change_row(number, item, _concerned(item["posts"], screened), price))
         for number, item in enumerate(data["suggested_changes"], 1)
     )
     return StrengthSheet(
@@ -91,7 +91,7 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
         inputs=", ".join(_inputs(data["inputs"])) or "none beyond the method's own",
         ground=f"{classes} ({ground['table']}); embedment by {methods}",
         summary=_summary(data),
-        interpretation=tuple(worded(text) for text in data.get("interpretation", ())),
+        interpretation=tuple(worded(text) for text in data["interpretation"]),
         rows=tuple(_rows(data["posts"], changes)),
         changes=tuple(row for _, row in changes),
         remarks=tuple(worded(text) for text in data["remarks"]),
@@ -115,10 +115,6 @@ def price_change(currency: str, locale: str) -> Callable[[str], str]:
     return write_change
 
 
-def _names(change: Document) -> tuple[str, ...]:
-    return tuple(change.get("posts", ()))  # older revisions do not name the posts
-
-
 def _concerned(names: Sequence[str], screened: Collection[str]) -> str:
     """Return the posts of a suggested change; "every post" instead of a complete list.
 
@@ -132,7 +128,7 @@ def _change_row(number: int, change: Document, posts: str, price: Callable[[str]
     cost = change["cost"]
     return ChangeRow(
         number=number,
-        change=change.get("change", change["text"]),
+        change=change["change"],
         text=worded(change["text"]),
         posts=posts,
         cost=price(cost) if price and cost is not None else "",

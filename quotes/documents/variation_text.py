@@ -9,7 +9,7 @@ from decimal import Decimal
 from fencing.model.roles import name_role
 from quotes.documents.number_format import MINUS, called, metres, quantity, ranges
 from quotes.quoting.content import ChangedQuantity, PartChange, PlaceChange
-from quotes.quoting.party_content import ChangedPartyLine, CrewContent, ShownSide
+from quotes.quoting.party_content import ChangedPartyLine, CrewContent
 
 _NOUNS = {"posts": "holes", "bays": "bays", "gates": "gates"}
 _WORDS = {"added": "new", "removed": "no longer built", "changed": "changed"}
@@ -54,19 +54,15 @@ def _part_changes(part: PartChange) -> Iterator[str]:
     if part.form:
         yield f"{name}: {part.form[1]}, previously {part.form[0]}."
     for kind, noun in _NOUNS.items():
-        places = [place for place in part.places if place.kind == kind]
-        texts = [*_moved_texts(name, places), *_change_texts(name, places)]
+        texts = list(_place_texts(name, [place for place in part.places if place.kind == kind]))
         if texts:
             yield f"{name}, {noun}: {'; '.join(texts)}."
 
 
-def _moved_texts(run: str, places: Sequence[PlaceChange]) -> Iterator[str]:
+def _place_texts(run: str, places: Sequence[PlaceChange]) -> Iterator[str]:
     for place in places:
         if place.after_mm is not None and place.before_mm is not None:
             yield f"{called(run, place.id)} at {metres(place.after_mm)} m, previously {metres(place.before_mm)} m"
-
-
-def _change_texts(run: str, places: Sequence[PlaceChange]) -> Iterator[str]:
     for change, word in _WORDS.items():
         if names := [called(run, place.id) for place in places if place.change == change]:
             yield f"{word} {ranges(names)}"
@@ -85,24 +81,20 @@ def change_of(line: ChangedPartyLine, locale: str) -> str:
     """Return the change of a variation's line as text.
 
     >>> from types import SimpleNamespace
-    >>> was, now = (ShownSide("Run A", "", Decimal(quantity), "MTR") for quantity in ("12.00", "14.40"))
+    >>> was, now = (SimpleNamespace(quantity=quantity, unit="MTR") for quantity in ("12.00", "14.40"))
     >>> change_of(SimpleNamespace(change="changed", before=was, after=now), "en")
     'changed: 12.000 m become 14.400 m'
     >>> change_of(SimpleNamespace(change="removed", before=was, after=None), "en")
     'removed: 12.000 m'
     """
     before, after = line.before, line.after
-    old, new = (_side(side, locale) for side in (before, after))
+    old, new = ("" if side is None else quantity(side.quantity, side.unit, locale) for side in (before, after))
     if before is None or after is None:
         return f"{line.change}: {old or new}"
     if old != new:
         return f"changed: {old} become {new}"
     was, now = (before.detail, after.detail) if before.detail != after.detail else (before.text, after.text)
     return f"changed: was {was}" if was and was != now else "changed in price"
-
-
-def _side(side: ShownSide | None, locale: str) -> str:
-    return "" if side is None else quantity(side.quantity, side.unit, locale)
 
 
 def quantity_changes(rows: Iterable[ChangedQuantity], locale: str) -> tuple[QuantityChange, ...]:

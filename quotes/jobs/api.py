@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -11,23 +9,18 @@ from rest_framework.response import Response
 from quotes.jobs import queries, services
 from quotes.jobs.api_fields import (
     AS_BUILT,
-    BUILT,
     BUILT_SCHEMA,
-    CUSTOMER,
     CUSTOMER_SCHEMA,
     CUSTOMERS,
     EVENT_SCHEMA,
     EVENTS,
     JOB_SCHEMA,
     JOBS,
-    SITE,
     SITE_SCHEMA,
     SITES,
-    serialize_row,
 )
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.job_copies import copy_job
-from quotes.jobs.models import AsBuilt
 from quotes.jobs.serializers import BuiltIn, CustomerIn, JobChange, JobCopy, JobIn, JobStatusChange, NoteIn, SiteIn
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -52,7 +45,7 @@ class Customers(Endpoint):
     @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SCHEMA}, summary="Create a customer")
     def post(self, request: Request) -> Response:
         customer = services.add_customer(business=self.business, actor=self.actor, **self.validated_data(CustomerIn))
-        return self.created(serialize_row(customer, CUSTOMER), customer)
+        return self.created(CUSTOMERS.of(customer), customer)
 
 
 class CustomerDetail(Endpoint):
@@ -63,13 +56,13 @@ class CustomerDetail(Endpoint):
     @extend_schema(responses={200: CUSTOMER_SCHEMA}, summary="Get a customer")
     def get(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business, archived=True), ref)
-        return self.one(serialize_row(customer, CUSTOMER), customer)
+        return self.one(CUSTOMERS.of(customer), customer)
 
     @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SCHEMA}, summary="Change a customer")
     def patch(self, request: Request, ref: str) -> Response:
         customer = self.get_for_update(queries.customers(self.business, archived=True), ref)
         services.change_customer(customer=customer, actor=self.actor, **self.validated_data(CustomerIn, partial=True))
-        return self.one(serialize_row(customer, CUSTOMER), customer)
+        return self.one(CUSTOMERS.of(customer), customer)
 
     @extend_schema(responses={204: None}, summary="Archive a customer")
     def delete(self, request: Request, ref: str) -> Response:
@@ -94,7 +87,7 @@ class Sites(Endpoint):
     def post(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business), ref)
         site = services.add_site(customer=customer, actor=self.actor, **self.validated_data(SiteIn))
-        return self.created(serialize_row(site, SITE), site)
+        return self.created(SITES.of(site), site)
 
 
 class SiteDetail(Endpoint):
@@ -106,14 +99,14 @@ class SiteDetail(Endpoint):
     def get(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, archived=True), ref)
         row = self.find(queries.sites(customer), site)
-        return self.one(serialize_row(row, SITE), row)
+        return self.one(SITES.of(row), row)
 
     @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SCHEMA}, summary="Change a site")
     def patch(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, archived=True), ref)
         row = self.get_for_update(queries.sites(customer), site)
         services.change_site(site=row, actor=self.actor, **self.validated_data(SiteIn, partial=True))
-        return self.one(serialize_row(row, SITE), row)
+        return self.one(SITES.of(row), row)
 
 
 class Jobs(Endpoint):
@@ -234,7 +227,7 @@ class AsBuiltEntries(Endpoint):
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         entry = record_built(job=job, actor=self.actor, **self.validated_data(BuiltIn))
-        return self.created(_row(entry), entry)
+        return self.created(AS_BUILT.of(entry), entry)
 
 
 class AsBuiltEntry(Endpoint):
@@ -245,7 +238,7 @@ class AsBuiltEntry(Endpoint):
     @extend_schema(responses={200: BUILT_SCHEMA}, summary="Get an as-built entry")
     def get(self, request: Request, ref: str, entry: str) -> Response:
         row = self.find(queries.as_built(self.find(queries.jobs(self.business), ref)), entry)
-        return self.one(_row(row), row)
+        return self.one(AS_BUILT.of(row), row)
 
     @extend_schema(responses={204: None}, summary="Reverse an as-built entry")
     def delete(self, request: Request, ref: str, entry: str) -> Response:
@@ -253,8 +246,3 @@ class AsBuiltEntry(Endpoint):
         row = self.get_for_update(queries.as_built(job), entry)
         take_back(entry=row, actor=self.actor)
         return Response(status=204)
-
-
-def _row(entry: AsBuilt) -> dict[str, Any]:
-    back = entry.reverses
-    return {**serialize_row(entry, BUILT), "reverses": back.ref if back else None}

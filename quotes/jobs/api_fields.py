@@ -100,8 +100,3 @@ TAKEOFF_SCHEMA = {
     },
     "additionalProperties": True,
 }
-
-
-def serialize_row(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
-    """Return a stored record by the names of its columns."""
-    return {name: getattr(row, name) for name in names}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from django.db.migrations.operations import RunPython
@@ -39,17 +38,13 @@ def refuse(table: str, verb: str, condition: str = "", name: str = "") -> RunPyt
         for statement in _statements(schema_editor.connection.vendor, table, verb, condition, trigger):
             schema_editor.execute(statement, params=None)  # a per cent sign in it is not a placeholder
 
-    return RunPython(lay, _lift(table, trigger))
+    def lift(apps: Any, schema_editor: Any) -> None:
+        on = f" ON {table}" if schema_editor.connection.vendor == "postgresql" else ""
+        schema_editor.execute(f"DROP TRIGGER IF EXISTS {trigger}{on}")
+
+    return RunPython(lay, lift)
 
 
 def written_once(*tables: str) -> list[RunPython]:
     """Return migration steps after which the rows of these tables cannot be changed or deleted."""
     return [refuse(table, verb) for table in tables for verb in ("UPDATE", "DELETE")]
-
-
-def _lift(table: str, trigger: str) -> Callable[[Any, Any], None]:
-    def lift(apps: Any, schema_editor: Any) -> None:
-        on = f" ON {table}" if schema_editor.connection.vendor == "postgresql" else ""
-        schema_editor.execute(f"DROP TRIGGER IF EXISTS {trigger}{on}")
-
-    return lift

@@ -22,11 +22,9 @@ from quotes.jobs.api_fields import (
     MEASURE_SCHEMA,
     MEASURES,
     TAKEOFF_SCHEMA,
-    VERSION,
     VERSION_FULL_SCHEMA,
     VERSION_SCHEMA,
     VERSIONS,
-    serialize_row,
 )
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.hooks import with_prices
@@ -128,7 +126,7 @@ class MeasureVersionDetail(Endpoint):
     @extend_schema(responses={200: VERSION_FULL_SCHEMA}, summary="Get a version of a measure")
     def get(self, request: Request, ref: str, number: int) -> Response:
         version = find_version(self, ref, number)
-        return self.one({**serialize_row(version, VERSION), "document": parsed(version.document)}, version)
+        return self.one({**VERSIONS.of(version), "document": parsed(version.document)}, version)
 
 
 class MeasureTakeOffView(Endpoint):

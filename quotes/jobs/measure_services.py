@@ -79,7 +79,7 @@ def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | N
         raise InvalidDocument([Fault("", "text.nul", "A draft is text without NUL characters.")])
     measure.draft = text
     found = draft_errors(measure, text) if faults is None else faults
-    measure.draft_errors = [_shown(fault) for fault in found]
+    measure.draft_errors = [{"pointer": item.pointer, "code": item.code, "text": item.text} for item in found]
     measure.draft_at = timezone.now()
     measure.save(update_fields=["draft", "draft_errors", "draft_at"])
     return measure
@@ -123,7 +123,3 @@ def _parsed(text: str) -> Mapping[str, Any]:
     if not isinstance(document, dict):
         raise InvalidDocument([Fault("", "type.object", "A site measure is a JSON object.")])
     return document
-
-
-def _shown(fault: Fault) -> dict[str, str]:
-    return {"pointer": fault.pointer, "code": fault.code, "text": fault.text}

@@ -85,7 +85,8 @@ def take_off_measure(business: Business, document: object) -> TakeOffResult:
     """Return the take-off of a measure with the system and prices of today. Raise InvalidDocument with all errors."""
     measure, found = read_for(business, document)
     prices = prices_for(measure, found)
-    if _length(measure) > MAX_REMEMBERED_LENGTH:
+    length = sum(run.length for run in measure.runs) + sum(sum(retrofit.bays) for retrofit in measure.retrofits)
+    if length > MAX_REMEMBERED_LENGTH:
         return TakeOffResult(measure, found, take_off(measure, found.system, prices))
     parts = [measure.sha256, write_measure(measure), found.sha256, price_mark(prices)]
     inputs = _Inputs(digest(canonical(parts)), measure, found.system, prices)
@@ -97,18 +98,10 @@ def _remembered(inputs: _Inputs) -> TakeOff:
     return take_off(inputs.measure, inputs.system, inputs.prices)
 
 
-def _length(measure: Measure) -> int:
-    return sum(run.length for run in measure.runs) + sum(sum(retrofit.bays) for retrofit in measure.retrofits)
-
-
 def prices_for(measure: Measure, found: SystemWithPrices) -> PriceList | None:
     """Return the prices that the engine compares forms and layouts by; None if no run leaves the choice to it."""
-    return found.prices if looks_at_prices(measure) else None
-
-
-def looks_at_prices(measure: Measure) -> bool:
-    """Return whether a run has an automatic form or layout, which prices decide."""
-    return any(run.form is Form.AUTO or run.layout is Layout.AUTO for run in measure.runs)
+    is_open = any(run.form is Form.AUTO or run.layout is Layout.AUTO for run in measure.runs)
+    return found.prices if is_open else None
 
 
 def price_mark(prices: PriceList | None) -> str:

@@ -63,7 +63,8 @@ def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Com
     """Component and length of what the crew named by its role alone. Refused with every fault."""
     named: dict[str, tuple[Component, int | None]] = {}
     faults: list[Fault] = []
-    known = _components_by_sku(request)
+    skus = {str(value).strip() for name, value in request.POST.items() if name.startswith("sku-")}
+    known = {row.sku: row for row in components(request.business).select_related("business").filter(sku__in=skus)}
     for item in leftovers(job):
         ref = item.entry.ref
         sku, length = (request.POST.get(f"{name}-{ref}", "").strip() for name in ("sku", "length"))
@@ -75,27 +76,14 @@ def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Com
             text = f"Length {length}: enter whole millimetres up to {LONGEST}."
             faults.append(Fault(f"/{ref}/length_mm", "range", text))
         else:
-            named[ref] = known[sku], _length(length)
+            named[ref] = known[sku], int(length) if length else None
     if faults:
         raise InvalidDocument(faults)
     return named
 
 
-def _length(text: str) -> int | None:
-    return int(text) if text else None
-
-
 def _is_length(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 9 and 0 < int(text) <= LONGEST
-
-
-def _components_by_sku(request: MemberRequest) -> dict[str, Component]:
-    rows = components(request.business).select_related("business").filter(sku__in=_posted_skus(request))
-    return {row.sku: row for row in rows}
-
-
-def _posted_skus(request: MemberRequest) -> set[str]:
-    return {str(value).strip() for name, value in request.POST.items() if name.startswith("sku-")}
 
 
 def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200) -> HttpResponse:

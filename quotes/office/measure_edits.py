@@ -20,13 +20,12 @@ CORNER_TURN_DEG = 90
 def apply_edit(document: Document, action: str, taken: TakeOff | None = None) -> bool:
     """Apply the edit ``verb:argument``. Return False if the verb is unknown."""
     verb, _, argument = action.partition(":")
-    do = _ACTS.get(verb)
-    if do is None:
-        return False
     if verb == "gate-in":
         _gate_in(document, argument, taken)
+    elif verb in _ACTS:
+        _ACTS[verb](document, argument)
     else:
-        do(document, argument)
+        return False
     return True
 
 
@@ -84,10 +83,15 @@ def _drop_run(document: Document, argument: str) -> None:
         runs[0].pop("start", None)
 
 
-def _add_gate(document: Document, argument: str) -> None:
-    run = _run_of(document, argument)
-    if run is not None:
-        run.setdefault("gates", []).append({"opening_mm": OPENING})
+def _add_to(kind: str, row: Callable[[], Any]) -> Callable[[Document, str], None]:
+    """Return the edit that adds a row to one of the lists of a run."""
+
+    def add(document: Document, argument: str) -> None:
+        run = _run_of(document, argument)
+        if run is not None:
+            run.setdefault(kind, []).append(row())
+
+    return add
 
 
 def _gate_in(document: Document, bay: str, taken: TakeOff | None) -> None:
@@ -111,18 +115,6 @@ def _drop_of(kind: str) -> Callable[[Document, str], None]:
                 del run[kind]
 
     return drop
-
-
-def _add_station(document: Document, argument: str) -> None:
-    run = _run_of(document, argument)
-    if run is not None:
-        run.setdefault("levels", []).append([None, None])
-
-
-def _add_reading(document: Document, argument: str) -> None:
-    run = _run_of(document, argument)
-    if run is not None:
-        run.setdefault("book", []).append({})
 
 
 def _add_retrofit(document: Document, argument: str) -> None:
@@ -152,19 +144,12 @@ def _meet(document: Document, argument: str) -> None:
     run = _run_of(document, where)
     if run is None or not re.fullmatch(r"-?\d{1,6}", text):
         return
-    _move_stations(run.get("levels", []), int(text))
-    _move_book([row for row in run.get("book", []) if isinstance(row, dict)], int(text))
-
-
-def _move_stations(levels: list[Any], by: int) -> None:
-    for row in levels:
+    by = int(text)
+    for row in run.get("levels", []):
         if isinstance(row, list) and len(row) == 2 and isinstance(row[1], int):
             row[1] += by
-
-
-def _move_book(book: list[Document], by: int) -> None:
-    """Move the benchmark levels of a level book. A first row without a level is at 0."""
-    for place, row in enumerate(book):
+    # the benchmark levels of a level book; a first row without a level is at 0
+    for place, row in enumerate(row for row in run.get("book", []) if isinstance(row, dict)):
         known = row.get("level_mm", 0 if place == 0 else None)
         if isinstance(known, int):
             row["level_mm"] = known + by
@@ -173,12 +158,11 @@ def _move_book(book: list[Document], by: int) -> None:
 _ACTS: dict[str, Callable[[Document, str], None]] = {
     "add-run": _add_run,
     "drop-run": _drop_run,
-    "add-gate": _add_gate,
+    "add-gate": _add_to("gates", lambda: {"opening_mm": OPENING}),
     "drop-gate": _drop_of("gates"),
-    "gate-in": _add_gate,
-    "add-station": _add_station,
+    "add-station": _add_to("levels", lambda: [None, None]),
     "drop-station": _drop_of("levels"),
-    "add-reading": _add_reading,
+    "add-reading": _add_to("book", dict),
     "drop-reading": _drop_of("book"),
     "add-retrofit": _add_retrofit,
     "drop-retrofit": _drop_retrofit,

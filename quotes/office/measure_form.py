@@ -186,7 +186,7 @@ def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
         return {"levels": _fall(levels, length)}
     if kind == "stations":
         listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
-        return {"levels": _non_empty_levels(levels) if listed else _opened(levels, length)}
+        return {"levels": [row for row in levels if row != [None, None]] if listed else _opened(levels, length)}
     if kind == "book":
         return {"book": [row for row in map(_filled, _numbered(rows)) if row] or [{}]}
     return {}
@@ -195,10 +195,6 @@ def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
 def _stations(numbered: Any) -> list[Any]:
     """Return the posted rows, with the first one if it was left empty."""
     return _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
-
-
-def _non_empty_levels(levels: list[list[Any]]) -> list[list[Any]]:
-    return [row for row in levels if row != [None, None]]
 
 
 def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:

@@ -161,7 +161,8 @@ SIGHTS = (("backsight_m", "Backsight"), ("intermediate_m", "Intermediate sight")
 
 def _gate(at: str, place: int, number: int, value: Any) -> FieldGroup:
     gate = value if isinstance(value, Mapping) else {}
-    name = f"{at}/gates/{number}"
+    name, hardware = f"{at}/gates/{number}", gate.get("hardware")
+    hardware = ", ".join(map(str, hardware)) if isinstance(hardware, list) else hardware
     fields = (
         length_field(f"{name}/from_mm", "Distance to the first gate post", gate.get("from_mm"), "inside face"),
         height_field(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
@@ -169,13 +170,9 @@ def _gate(at: str, place: int, number: int, value: Any) -> FieldGroup:
         choice(f"{name}/hinge_side", "Hinge side", gate.get("hinge_side"), SIDES),
         choice(f"{name}/swing", "Opens in or out", gate.get("swing"), WAYS),
         height_field(f"{name}/height_mm", "Height", gate.get("height_mm"), "same as run"),
-        choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
+        choice(f"{name}/hardware", "Hardware", hardware, HARDWARE, ""),
     )
     return FieldGroup(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
-
-
-def _hardware(value: Any) -> Any:
-    return ", ".join(map(str, value)) if isinstance(value, list) else value
 
 
 def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:

@@ -61,7 +61,10 @@ def page(
         return (query.filter(_after(field, down, after)) if after else query).order_by(*order)[: size + 1]
 
     items, last = _serialize_page(page_rows, serializer, size, field, _shared_page(shared, by, size, after))
-    following = _address(request, signing.dumps([seal, last], salt=_SALT)) if last else None
+    following = None
+    if last:
+        query = {**request.query_params.dict(), "cursor": signing.dumps([seal, last], salt=_SALT)}
+        following = request.build_absolute_uri(f"{request.path}?{urlencode(query)}")
     response = Response({"items": items, "next": following})
     if following:
         response["Link"] = f'<{following}>; rel="next"'
@@ -120,8 +123,3 @@ def _read_cursor(cursor: str, seal: list[str]) -> list[Any] | None:
     if sealed != seal:
         raise Problem("invalid-cursor")
     return list(after)
-
-
-def _address(request: Request, cursor: str) -> str:
-    query = {**request.query_params.dict(), "cursor": cursor}
-    return request.build_absolute_uri(f"{request.path}?{urlencode(query)}")

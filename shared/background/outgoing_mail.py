@@ -103,12 +103,16 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
         RetryLater: if it could not be sent and is tried again.
         GaveUpError: if the address does not exist, or the attempts of three days have failed.
     """
+    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
     row, _ = OutgoingMail.objects.get_or_create(
-        event=event, name=name, defaults={"message_id": f"<{name}.{event.ref}@{_host()}>"}
+        event=event, name=name, defaults={"message_id": f"<{name}.{event.ref}@{host}>"}
     )
     if row.state == SENT:
         return False
-    _describe(row, letter)
+    # recipient and subject are shown if the e-mail is not delivered
+    row.handler, row.recipient = outbox.running.get(), ", ".join(letter.to)[:320]
+    row.subject, row.tried_since = str(letter.subject)[:250], row.tried_since or timezone.now()
+    row.save(update_fields=["handler", "recipient", "subject", "tried_since"])
     letter.extra_headers |= {"Message-ID": row.message_id, "Date": format_datetime(row.claimed_at)}
     try:
         with mail_server_reserved():
@@ -124,17 +128,6 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
 def mark(row: OutgoingMail) -> None:
     """Mark an e-mail as sent."""
     OutgoingMail.objects.filter(pk=row.pk).update(state=SENT, sent_at=timezone.now(), next_try_at=None, failed_at=None)
-
-
-def _describe(row: OutgoingMail, letter: EmailMessage) -> None:
-    """Store recipient and subject, which are shown if the e-mail is not delivered."""
-    row.handler, row.recipient, row.subject = (
-        outbox.running.get(),
-        ", ".join(letter.to)[:320],
-        str(letter.subject)[:250],
-    )
-    row.tried_since = row.tried_since or timezone.now()
-    row.save(update_fields=["handler", "recipient", "subject", "tried_since"])
 
 
 def _note_failure(row: OutgoingMail, fault: Exception) -> RetryLater | GaveUpError:
@@ -218,8 +211,3 @@ def send_again(letter: OutgoingMail, *, actor: Actor) -> None:
     if row.event.business is not None:
         audit_log.record(row.event.business, actor, "mail.sent_again", row.event.subject, {"letter": row.name})
     transaction.on_commit(lambda: runner.run_soon(task_ids), robust=True)
-
-
-def _host() -> str:
-    """Return the host of the public address, for Message-IDs."""
-    return urlsplit(settings.PUBLIC_URL).hostname or "localhost"

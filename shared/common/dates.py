@@ -63,7 +63,8 @@ def write_day(value: date | datetime, locale: str = "", *, style: Literal["long"
     >>> write_day(date(2026, 3, 9), "en_NZ"), write_day(date(2026, 3, 9), "de-DE", style="full")
     ('9 March 2026', 'Montag, 9. März 2026')
     """
-    return format_date(_in_zone(value), style, locale=_read(locale))
+    local = timezone.localtime(value).date() if isinstance(value, datetime) else value
+    return format_date(local, style, locale=_read(locale))
 
 
 def write_moment(value: datetime, locale: str = "", *, seconds: bool = False) -> str:
@@ -77,10 +78,6 @@ def write_moment(value: datetime, locale: str = "", *, seconds: bool = False) ->
     local = timezone.localtime(value)
     time_of_day = format_time(local.time(), "medium" if seconds else "short", locale=_read(locale))
     return f"{write_day(value, locale)}, {time_of_day}"
-
-
-def _in_zone(value: date | datetime) -> date:
-    return timezone.localtime(value).date() if isinstance(value, datetime) else value
 
 
 def _read(locale: str) -> str:

@@ -84,13 +84,11 @@ def _make(row: Document) -> bytes:
     revision = revision_of(row)
     content = read_content(revision.content)
     if row.party:
-        return acceptance_record_pdf(content, row.party, _receipt(revision, row.party))
+        rows = PartyResponse.objects.of(revision.business)
+        answer = rows.get(party__revision=revision, party__key=row.party, accepted=True)
+        receipt = {name: getattr(answer, name) for name in ("name", "responded_at", "content_sha256", "choices")}
+        return acceptance_record_pdf(content, row.party, receipt)
     return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
-
-
-def _receipt(revision: Revision, party: str) -> dict[str, Any]:
-    answer = PartyResponse.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
-    return {name: getattr(answer, name) for name in ("name", "responded_at", "content_sha256", "choices")}
 
 
 def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
@@ -98,17 +96,16 @@ def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
     rows = PartyResponse.objects.of(revision.business).filter(party__revision=revision).order_by("id")
     business = content.business
     with dates_by(business.time_zone, business.locale):
-        return [_answer_row(row, names) for row in rows]
-
-
-def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
-    return {
-        "party": names[row.party_id],
-        "answer": "accepted" if row.accepted else "declined",
-        "name": row.name,
-        "when": write_moment(row.responded_at, seconds=True),
-        "amount": format(row.total.normalize(), "f"),
-    }
+        return [
+            {
+                "party": names[row.party_id],
+                "answer": "accepted" if row.accepted else "declined",
+                "name": row.name,
+                "when": write_moment(row.responded_at, seconds=True),
+                "amount": format(row.total.normalize(), "f"),
+            }
+            for row in rows
+        ]
 
 
 def _chosen(content: Content, revision: Revision) -> list[str]:

@@ -25,11 +25,8 @@ def order_list_pdf(content: str) -> bytes:
             (``quotes.quoting.content_document.face``) and ``made``, the time it carries.
     """
     data = json.loads(content)
-    sheet, business, made = (
-        data["sheet"],
-        to_value(data["business"], BusinessProfile),
-        datetime.fromisoformat(data["made"]),
-    )
+    sheet, business = data["sheet"], to_value(data["business"], BusinessProfile)
+    made = datetime.fromisoformat(data["made"])
     foot = strip(sheet["heading"], sheet["supplier"], business.name)
     values = {"face": face(business), "strip": foot, "made": made.isoformat(), "sheet": sheet}
     return render(markup("orderlist", values), Variant.ACCESSIBLE, made)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from quotes.documents.document_kind import DocumentKind, revision_of
 from quotes.documents.notices import marked
-from quotes.documents.number_format import by_locale, day, metres, money, number, quantity, strip
+from quotes.documents.number_format import by_locale, day, metres, money, number, quantity, signed, strip
 from quotes.documents.page_parts import drawings, face, job_name, place_of
 from quotes.documents.pdf import Enclosure, Variant, markup, render
 from quotes.documents.scope_text import scope
@@ -26,6 +26,11 @@ from shared.common.figures import localize
 
 if TYPE_CHECKING:
     from quotes.documents.models import Document as Row
+
+
+SHARE_NOTE = (
+    "The scope above covers the whole job. The lines and totals are your part. The other parties have their own quotes."
+)
 
 
 def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -> bytes:
@@ -50,13 +55,6 @@ def quote_values(document: PartyContent, acceptance: Mapping[str, str] | None = 
         values = _values(document)
         values["sheet"]["acceptance"] = acceptance
         return values
-
-
-def _choices_made(document: PartyContent) -> list[str]:
-    """Return the labels of the chosen fence and options, if there was a choice."""
-    return [build.label for build in document.builds if build.chosen] + [
-        option.label for option in document.options if option.chosen
-    ]
 
 
 def _due_on_acceptance(document: PartyContent) -> str:
@@ -94,9 +92,10 @@ def _values(document: PartyContent) -> dict[str, Any]:
         "gross_head": f"{currency}, including tax",
         "lines": [_line(line, locale) for line in document.lines],
         "totals": list(_totals(document, locale)),
-        "share_note": _share_note(document),
+        "share_note": SHARE_NOTE if document.is_shared else "",
         "options": list(_choices(document, locale)),
-        "choices_made": _choices_made(document),
+        "choices_made": [build.label for build in document.builds if build.chosen]
+        + [option.label for option in document.options if option.chosen],
         "had_choices": bool(document.builds or document.options),
         "due_on_acceptance": _due_on_acceptance(document),
         "payments": [{"text": row.label, "amount": number(row.amount, locale)} for row in document.payments],
@@ -137,11 +136,9 @@ def _how_to_accept(document: PartyContent) -> str:
     business = document.business
     until = day(document.dates.valid_until, business.locale)
     reach = " or ".join(filter(None, (business.phone, business.email)))
-    ask = f" Questions: {reach}." if reach else ""
     own = business.custom_texts.get("how_to_accept")
-    if own:
-        return f"{own} Answer by {until}.{ask}"
-    return f"Open the link in our message and select Accept by {until}.{ask}"
+    how = f"{own} Answer by {until}." if own else f"Open the link in our message and select Accept by {until}."
+    return f"{how} Questions: {reach}." if reach else how
 
 
 def _line(line: PartyLine, locale: str) -> dict[str, str]:
@@ -177,25 +174,14 @@ def _totals(document: PartyContent, locale: str) -> Iterable[dict[str, Any]]:
     yield {"text": "Total including tax", "amount": money(document.total, document.currency, locale), "strong": True}
 
 
-def _share_note(document: PartyContent) -> str:
-    if not document.is_shared:
-        return ""
-    return "The scope above covers the whole job. The lines and totals are your part. The other parties have their own quotes."
-
-
 def _choices(document: PartyContent, locale: str) -> Iterable[dict[str, str]]:
     for build in document.builds:
         if not build.chosen:
-            yield {"text": f"Alternative: {build.label}", "detail": "", "amount": _signed(build.difference, locale)}
+            yield {"text": f"Alternative: {build.label}", "detail": "", "amount": signed(build.difference, locale)}
     for option in document.options:
         if not option.chosen:
-            amount = _signed(option.difference, locale)
+            amount = signed(option.difference, locale)
             yield {"text": option.label, "detail": option.detail, "amount": amount}
-
-
-def _signed(amount: Decimal, locale: str) -> str:
-    shown = number(abs(amount), locale)
-    return f"+{shown}" if amount > 0 else f"−{shown}" if amount < 0 else shown
 
 
 def _make(row: Row) -> bytes:

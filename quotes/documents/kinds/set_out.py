@@ -45,7 +45,7 @@ class HoleRow:
     depth: str
     uprights: tuple[str, ...]
     shared: bool
-    was: str = ""
+    was: str
     """Chainage [m] of a moved hole on the replaced sheet; empty if it did not move."""
 
 
@@ -111,31 +111,30 @@ def run_sheets(
     ``moved``: former chainages of holes that a variation moves, by post.
     """
     seen = set[str]()
-    return tuple(_with_moved_holes(_run_sheet(run, takeoff, joint_screws, seen), moved) for run in takeoff["runs"])
+    return tuple(_run_sheet(run, takeoff, joint_screws, seen, moved) for run in takeoff["runs"])
 
 
-def _with_moved_holes(sheet: RunSheet, moved: Mapping[str, str]) -> RunSheet:
-    return replace(sheet, holes=tuple(replace(hole, was=moved.get(hole.post, "")) for hole in sheet.holes))
-
-
-def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[str]) -> RunSheet:
+def _run_sheet(
+    run: Document, takeoff: Document, joint_screws: int, seen: set[str], moved: Mapping[str, str]
+) -> RunSheet:
     rows, before = list[HoleRow](), None
     for post in run["posts"]:
-        rows.append(_hole(run["id"], post, before, post["id"] in seen))
+        rows.append(_hole(run["id"], post, before, post["id"] in seen, moved.get(post["id"], "")))
         seen.add(post["id"])
         before = post["at_mm"]
+    centres = {post["id"]: post["at_mm"] for post in run["posts"]}
     places = {run["id"], *(item["id"] for kind in ("posts", "bays", "gates") for item in run[kind])}
     return RunSheet(
         run=run["id"],
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
         bays=tuple(_bays(run["id"], run["bays"])),
-        gates=tuple(_gate(gate, joint_screws, _apart(run, gate)) for gate in run["gates"]),
+        gates=tuple(_gate(gate, joint_screws, centres) for gate in run["gates"]),
         notices=marked(takeoff, places),
     )
 
 
-def _hole(run: str, post: Document, before: int | None, shared: bool) -> HoleRow:
+def _hole(run: str, post: Document, before: int | None, shared: bool, was: str) -> HoleRow:
     return HoleRow(
         post=post["id"],
         called=called(run, post["id"]),
@@ -146,6 +145,7 @@ def _hole(run: str, post: Document, before: int | None, shared: bool) -> HoleRow
         depth=str(post["hole_depth_mm"]),
         uprights=tuple(_uprights(run, post)),
         shared=shared,
+        was=was,
     )
 
 
@@ -245,21 +245,15 @@ def _foot(sheet: Document) -> str:
     return "square" if sheet["foot"] == "square" else "cut"
 
 
-def _apart(run: Document, gate: Document) -> int:
-    """Return how far the centres of a gate's two posts are apart [mm]."""
-    places = {post["id"]: post["at_mm"] for post in run["posts"]}
-    left, right = (places[post] for post in gate["posts"])
-    return int(right - left)
-
-
-def _gate(gate: Document, joint_screws: int, apart: int) -> GateRow:
+def _gate(gate: Document, joint_screws: int, centres: Mapping[str, int]) -> GateRow:
     start, end = gate["from_mm"], gate["from_mm"] + gate["opening_mm"]
+    left, right = (centres[post] for post in gate["posts"])
     several = len(gate["leaves"]) > 1
     return GateRow(
         gate=gate["id"],
         place=(
             f"{metres(start)} to {metres(end)} m, opening {gate['opening_mm']} between {' and '.join(gate['posts'])}, "
-            f"their centres {apart} apart; "
+            f"their centres {right - left} apart; "
             f"foot at {level(gate['base_mm'])}, top at {level(gate['top_mm'])}; hung {gate['hinge_side']}, opens {gate['swing']}"
         ),
         leaves=tuple(

@@ -40,9 +40,7 @@ def amount(value: Decimal | str | None, locale: str) -> str:
 @register.filter
 def signed(value: Decimal | str, locale: str) -> str:
     """Return a price change, always with its sign."""
-    exact = Decimal(str(value))
-    shown = number_format.number(abs(exact), locale)
-    return f"+{shown}" if exact > 0 else f"{number_format.MINUS}{shown}" if exact < 0 else shown
+    return number_format.signed(Decimal(str(value)), locale)
 
 
 @register.filter

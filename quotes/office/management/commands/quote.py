@@ -73,7 +73,9 @@ class Command(BaseCommand):
         content = content_of(revision)
         lines = list(summary(content))
         try:
-            files = [save(options["out"] / name, file) for name, file in _files(revision, content, lines)]
+            price = ("price.txt", ("\n".join(lines) + "\n").encode())
+            named = [("content.json", revision.content.encode()), price, *whole_pack(content, quotes_made(revision))]
+            files = [save(options["out"] / name, file) for name, file in named]
         except OSError as broken:  # the disk is full or the directory is missing
             kept = f"quote {content.number} is stored; the same command with another --out writes it"
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
@@ -163,12 +165,6 @@ def explained(content: Content) -> Iterator[str]:
         else f"another may cost up to {buying.max_further_saving} less"
     )
     yield f"Suppliers were chosen for all together; {proved}"
-
-
-def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[tuple[str, bytes]]:
-    yield "content.json", revision.content.encode()
-    yield "price.txt", ("\n".join(lines) + "\n").encode()
-    yield from whole_pack(content, quotes_made(revision))
 
 
 def _read(path: str) -> dict[str, Any]:
