@@ -8,7 +8,7 @@ import pytest
 
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Form, Gate, GateKind, Layout, MeasureBasis, Run, Station, Terminal
-from tests.fencing.worked.by_hand import stops_and_warnings, take_off_runs
+from tests.fencing.worked.by_hand import counted, lengths, stops_and_warnings, take_off_runs
 
 
 def side(name: str, length: int, turn: int, *levels: tuple[int, int]) -> Run:
@@ -206,3 +206,20 @@ def test_equal_steps_give_way_to_ground_more_than_a_millimetre_too_high(pebble: 
     levels = tuple(Station(at, level) for at, level in ground)
     run = Run("A", 7200, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.STEPPED)
     assert [bay.base[0] for bay in take_off_runs(run).runs[0].bays] == bases
+
+
+# 10 m between two square posts at free ends, laid out so that rails of 2390 stay uncut: the first bay is 40 + 2390 + 5 = 2435,
+# then 5 + 2390 + 5 = 2400 as often as it goes. 10000 - 2435 - 3 * 2400 = 365 is under the least closing bay of 400: the last
+# two share 365 + 2400 = 2765
+WHOLE_RAILS_10_M = Run("K", 10000, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)
+
+
+def test_three_of_five_bays_have_whole_rails() -> None:
+    takeoff = take_off_runs(WHOLE_RAILS_10_M)
+    assert [bay.width for bay in takeoff.runs[0].bays] == [2435, 2400, 2400, 1383, 1382]
+    # three bays uncut; 1383 - 5 - 5 = 1373 and 1382 - 5 - 40 = 1337
+    assert lengths(takeoff, "rail") == {2390: 6, 1373: 2, 1337: 2}
+
+
+def test_caps_of_bays_of_whole_rails() -> None:
+    assert counted(take_off_runs(WHOLE_RAILS_10_M), "cap.pair", "cap.square") == [4, 2]
