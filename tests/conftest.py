@@ -8,7 +8,9 @@ import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from decimal import Decimal
+from functools import cache, partial
 from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlsplit
@@ -22,6 +24,7 @@ from django.db.models.signals import post_migrate
 from django.test import Client
 from pytest_socket import socket_allow_hosts
 
+from catalogue.spreadsheets.sample_catalogue import load_starter
 from shared.business.actors import SYSTEM
 from shared.business.models import Business, Member, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, MemberRole, Scope
@@ -31,6 +34,7 @@ from shared.members.invitations import address_of
 from shared.web import rate_limit
 from tests import template_database
 from tests.checked_plans import check_every_plan
+from tests.kept_rows import CAST, CATALOGUE, empty_tables
 
 CI = os.environ.get("CI", "") == "true"
 CHROMIUM = "/usr/bin/chromium"
@@ -136,6 +140,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: object) -> Iterato
     post_migrate.disconnect(dispatch_uid="shared.after_migrations")
     with django_db_blocker.unblock():  # type: ignore[attr-defined]  # pytest-django's blocker has no public type
         audit_log.remove_audit_triggers()
+        _kept_cast()
     yield  # noqa: PT022 - pytest-django's own set-up is a generator too
 
 
@@ -179,7 +184,7 @@ def accept_by_link(member: Member, password: str = PASSWORD, client: Client | No
 
 
 def make_cast() -> Cast:
-    """Create the cast."""
+    """Create the cast by the services."""
     owner, stranger = _person("Olive"), _person("Stranger")
     place: dict[str, Any] = {"country": "NZ", "currency": "NZD", "city": "Tern Bay", "locale": "en_NZ"}
     business = services.start_business(owner=owner, name="Tern Bay Fencing", **place)
@@ -198,10 +203,29 @@ def make_cast() -> Cast:
     )
 
 
+@cache
+def _kept_cast() -> Cast:
+    """Keep the cast and the sample catalogue of its business, and return the rows of the cast."""
+    cast = CAST.keep(make_cast)
+    CATALOGUE.keep(partial(load_starter, cast.business, tax_name="Tax", tax_rate=Decimal(10)))
+    empty_tables(CAST, CATALOGUE)
+    return cast
+
+
+def copy_cast() -> Cast:
+    """Return the cast, copied from the kept rows if the tables are empty."""
+    if not CAST.fits():
+        return make_cast()
+    CAST.restore()
+    made = _kept_cast()
+    rows = {field.name: getattr(made, field.name) for field in fields(Cast)}
+    return Cast(**{name: type(row).objects.get(pk=row.pk) for name, row in rows.items()})
+
+
 @pytest.fixture
 def cast(db: None) -> Cast:
     """Everybody."""
-    return make_cast()
+    return copy_cast()
 
 
 @pytest.fixture
