@@ -137,7 +137,7 @@ def _details_facts(row: Job) -> dict[str, str]:
 def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
     """Remove a job's customer from the lists. Jobs and quotes do not change."""
     customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
-    rows = queries.customers(request.business, {"archived": "yes"}).select_related("business")
+    rows = queries.customers(request.business, archived=True).select_related("business")
     try:
         with acting_on(request, rows, customer.ref, _customer_facts) as row:
             services.archive_customer(customer=row, actor=request.actor)

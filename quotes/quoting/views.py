@@ -7,8 +7,8 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from fencing.model.faults import InvalidDocument
@@ -172,7 +172,9 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     asked = request.POST.get("do", "")
     try:
         with acting_on_revision(request, ref) as row:
-            party = get_object_or_404(queries.parties(row).select_related("business", "revision"), key=key)
+            party = queries.parties(row).select_related("business", "revision").filter(key=key).first()
+            if party is None:
+                raise Http404
             link = queries.live_links(row).get(party.pk)
             issued = None
             if asked == "revoke":

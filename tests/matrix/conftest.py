@@ -27,6 +27,13 @@ class Stage:
     supplier: Client
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the tests on the stage, so that a run of them alone makes a database. They stay behind tests with their own."""
+    for item in items:
+        if "stage" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.django_db)
+
+
 @pytest.fixture(scope="module")
 def stage(django_db_setup: None, django_db_blocker: Any) -> Iterator[Stage]:
     with django_db_blocker.unblock(), transaction.atomic():
