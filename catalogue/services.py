@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 import orjson
+from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 
 from catalogue.models import (
@@ -94,11 +95,11 @@ def _save_once(row: BusinessOwned) -> None:
     """Save a valid new record. Raise InvalidDocument for a duplicate, including one from a concurrent request."""
     row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
     refuse_double(row)
-    row.validate_constraints()
     try:
+        row.validate_constraints()
         with transaction.atomic():
             row.save()
-    except IntegrityError:
+    except (IntegrityError, ValidationError):  # a concurrent request saved it a moment ago
         refuse_double(row)
         raise
 

@@ -141,7 +141,7 @@ def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(mo
         "below 100",
         "email: Enter",
         "12 characters",
-        "different",
+        "differ",
     ):
         assert words in data, words
 
