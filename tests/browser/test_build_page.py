@@ -131,7 +131,8 @@ def test_after_a_deploy_the_next_load_runs_the_new_script_and_keeps_what_was_ent
         assert page.evaluate(scripts) == [old]
         expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
         way.restore(page.context)
-        page.wait_for_function("fetch('/healthz').then((response) => response.ok, () => false)")
+        # a page that does not exist is answered through the worker, once it is connected too
+        page.wait_for_function("fetch('/jobs/none/build').then((response) => response.status === 404, () => false)")
         page.reload()
         expect(page.locator("html")).to_have_attribute("data-version", "new")
         expect(page.locator("#progress")).to_have_text("All changes sent.")

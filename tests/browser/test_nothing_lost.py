@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from django.conf import settings
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
@@ -73,6 +74,20 @@ def test_no_key_is_lost_and_no_button_is_pressed_twice_while_answers_are_late(
     runs = [(run["id"], run["length_mm"]) for run in _draft(empty)["runs"]]
     assert runs == [("A1", 18240), ("C", 7500)]
     expect(phone.locator("#f-runs-1-length_mm-note")).to_have_text("7.500 m")
+
+
+def test_what_is_typed_before_the_script_is_loaded_is_drawn_and_kept(
+    phone: Page, live_server: Any, empty: StoredMeasure
+) -> None:
+    held: list[Route] = []
+    phone.route(re.compile(r"/office/measure\.[^/]*js$"), lambda route: held.append(route))
+    phone.goto(f"{live_server.url}/measures/{empty.ref}", wait_until="commit")
+    phone.fill(LENGTH, "18.24")
+    phone.wait_for_timeout(500)  # longer than typing is waited for
+    held[0].continue_()
+    expect(phone.locator(f"{LENGTH}-note")).to_have_text("18.240 m")
+    expect(phone.locator("#keeping")).to_have_text("saved")
+    assert _draft(empty)["runs"][0]["length_mm"] == 18240
 
 
 def test_half_a_number_takes_no_drawing_away(phone: Page, live_server: Any, empty: StoredMeasure) -> None:

@@ -1,7 +1,7 @@
 // The measure sheet: Enter moves on, readings are echoed, and what is typed is kept in the browser until the server has it.
 // Without this file the sheet works too, with its Draw button.
 import { growingPause } from "../retry.js";
-import { changedSince, draftStore, entriesOf, toRestore } from "./measure/draft.js";
+import { changedSince, draftStore, entriesOf, isEdited, toRestore } from "./measure/draft.js";
 import "./measure/drawing.js";
 import { createTypeAhead, following, placeOf } from "./measure/focus.js";
 import { isInEntries, isRunId, nameAfter } from "./measure/names.js";
@@ -237,6 +237,9 @@ if (kept) {
   markOld(form, true, changedSince(answered, entries()));
   say(NOT_SENT, true);
   send();
+} else if ([...form.elements].some(isEdited)) {  // typed before this script was loaded
+  remember();
+  ask("draw", { again: "1" });
 }
 document.addEventListener("measure:ask", (event) => ask(event.detail));
 document.addEventListener("click", (event) => { if (event.target.closest("[data-drop-draft]")) draft.forget(); });

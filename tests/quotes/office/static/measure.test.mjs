@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 
-import { changedSince, draftStore, entriesOf, toRestore } from "../../../../quotes/office/static/office/measure/draft.js";
+import { changedSince, draftStore, entriesOf, isEdited, toRestore } from "../../../../quotes/office/static/office/measure/draft.js";
 import { isInEntries, isRunId, isRunLength, nameAfter, nextRunId } from "../../../../quotes/office/static/office/measure/names.js";
 
 const memory = () => {
@@ -36,6 +36,14 @@ test("the version and the page of a draft are not filled in again", () => {
 
 test("an entry that differs from the last answer is changed, a new one too", () => {
   assert.deepEqual(changedSince(new Map([["a", "1"], ["b", "2"]]), [["a", "1"], ["b", "3"], ["c", ""]]), ["b", "c"]);
+});
+
+test("a field that was typed in before the script ran is edited, one as the server sent it is not", () => {
+  const text = (value) => ({ name: "runs/0/length_mm", type: "text", value, defaultValue: "" });
+  assert.deepEqual([text("18.24"), text("")].map(isEdited), [true, false]);
+  const choice = (selectedIndex, chosen) => ({ name: "form", type: "select-one", selectedIndex, options: [0, 1].map((at) => ({ defaultSelected: at === chosen })) });
+  assert.deepEqual([choice(0, null), choice(1, 1), choice(1, 0)].map(isEdited), [false, false, true]);
+  assert.equal(isEdited({ name: "version", type: "hidden", value: "3", defaultValue: "2" }), false);
 });
 
 test("a field after the removed row moves up, one before it stays, one in it is gone", () => {

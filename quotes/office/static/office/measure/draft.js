@@ -18,3 +18,10 @@ export const draftStore = (storage, key) => ({
   },
   forget() { try { storage().removeItem(key); } catch { /* nothing was stored */ } },
 });
+
+// Returns whether a field differs from how the server sent it.
+export const isEdited = ({ type, options, selectedIndex, checked, defaultChecked, value, defaultValue, name }) => {
+  if (!name || !type || SKIPPED.has(name) || ["hidden", "submit", "button"].includes(type)) return false;
+  if (options) return selectedIndex !== Math.max(0, [...options].findIndex((option) => option.defaultSelected));
+  return type === "checkbox" || type === "radio" ? checked !== defaultChecked : value !== defaultValue;
+};
