@@ -41,12 +41,12 @@ def suppliers(business: Business) -> OwnedQuerySet[models.Supplier]:
 
 
 def offers(business: Business) -> OwnedQuerySet[models.SupplierPrice]:
-    """All offers a business ever had."""
+    """Return all supplier prices that a business ever had."""
     return models.SupplierPrice.objects.of(business)
 
 
 def price_rules(business: Business) -> OwnedQuerySet[models.PriceRule]:
-    """All lines of the price rules a business ever had."""
+    """Return all lines of the price rules that a business ever had."""
     return models.PriceRule.objects.of(business)
 
 

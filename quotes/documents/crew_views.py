@@ -100,8 +100,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
             record_built(job=job, actor=request.actor, **entry_values(request.POST))
             messages.success(request, "Recorded.")
     except PAGE_ERRORS as refused:
-        typed = {name: request.POST.get(name, "") for name in _FIELDS}
-        values = {**_values(request, job), "refusal": error_text(refused), "typed": typed}
+        values = {**_values(request, job), "refusal": error_text(refused)}
         return render(request, "documents/build.html", values, status=error_status(refused))
     return redirect("job-build", ref)
 
@@ -155,7 +154,7 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
         "ticked": len(done & set(places)),
         "may_tick": request.actor.may(Scope.AS_BUILT_WRITE),
         **_entries(request, job),
-        "typed": dict.fromkeys(_FIELDS, ""),
+        "typed": {name: request.POST.get(name, "") for name in _FIELDS},
         "kinds": BuiltKind.choices,
         "roles": [(role.code, role.plural.capitalize()) for role in ROLES.values()],
     }
