@@ -50,6 +50,12 @@ def figure(value: Any) -> str:
 
 
 @register.filter
+def beside(finish: str, name: str) -> str:
+    """Return a finish to write beside the name of an article: nothing if the name ends with it."""
+    return "" if name.endswith(f" {finish}") else finish
+
+
+@register.filter
 def in_words(value: date | str | None, locale: str) -> str:
     """Return a date with the name of the month."""
     return number_format.day(value, locale) if value else ""

@@ -18,6 +18,7 @@ from catalogue.rules.codes import COUNTED, MEASURED
 from fencing.buying.suppliers import Article, PurchaseOptions, SupplierPrice, SupplierTermsAndPrices
 from fencing.model.faults import InvalidDocument
 from quotes.accounting.reports import ReportTable, money, totals_of
+from quotes.documents.templatetags.format_tags import beside
 from quotes.integrations.order_formats import ubl_values
 from quotes.integrations.order_spreadsheet import order_csv
 from quotes.jobs.as_built import record_built
@@ -261,3 +262,7 @@ def test_a_rule_tells_money_as_money_and_a_percentage_as_itself() -> None:
     rules = {"hire": "auger", "labour": "dig.clay", "tax": "standard", "markup": "materials"}
     assert [places.of("KWD", kind, key) for kind, key in rules.items()] == [3, 3, 0, 0]
     assert [places.of("NZD", "setting", key) for key in ("minimum_job_charge", "travel_visits")] == [2, 0]
+
+
+def test_a_finish_is_written_beside_a_name_that_does_not_end_with_it() -> None:
+    assert [beside("Ash", "Rail 2250, Ash"), beside("Ash", "Ashlar sheet"), beside("", "Latch")] == ["", "Ash", ""]
